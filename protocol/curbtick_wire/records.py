@@ -1,0 +1,188 @@
+"""The record table: what a log record of each kind carries, field by field.
+
+A field is (name, format, lowest, highest). Formats are `struct` letters, little-endian; a digit before the
+letter repeats the field as a tuple of that many values. The unit is the end of the name: `_cdb` hundredths of
+a dB (of full scale, unless the name says relative), `_hz`, `_us`, `_ms`, `_mv`, `_khz`, `_ddeg` tenths of a degree
+Celsius, `_permille`. What each field means stands in texts.py, which a probe does not carry.
+
+A record in the log and on the wire: HEADER fields, the kind's fields, the kind's tail if it has one, CRC-32
+(little-endian) over all before it.
+"""
+
+# Stands for "not measured" in a signed and in an unsigned field.
+NONE_I16 = -32768
+NONE_I32 = -2147483648
+NONE_U32 = 4294967295
+
+RECORD_MAX = 128
+SNIPPET_MAX = 800
+
+HEADER = (
+    ("kind", "B", 1, 255),
+    ("layout", "B", 1, 255),
+    ("size", "H", 18, SNIPPET_MAX),
+    ("seq", "I", 1, NONE_U32 - 1),
+    ("boot", "H", 1, 65535),
+    ("ticks_ms", "I", 0, NONE_U32),
+)
+
+READING, SNIPPET, SOUNDS, BUMPER, SEAL, HISS, SELF_TEST, EVENT = range(1, 9)
+
+KINDS = (
+    (
+        READING,
+        "reading",
+        (
+            ("round_id", "H", 0, 65535),
+            ("vehicle", "B", 0, 99),
+            ("bumper", "B", 0, 1),
+            ("position", "B", 0, 6),
+            ("positions", "B", 0, 6),
+            ("class_khz", "B", 0, 80),
+            ("verdict", "B", 0, 3),
+            ("reasons", "I", 0, NONE_U32),
+            ("proofs", "B", 0, 15),
+            ("input", "B", 0, 2),
+            ("level_cdb", "h", NONE_I16, 600),
+            ("frequency_hz", "I", 0, 125000),
+            ("sweep_hz", "i", NONE_I32, 100000),
+            ("interval_us", "I", 0, 4000000),
+            ("burst_us", "I", 0, 4000000),
+            ("ringdown_us", "I", 0, 4000000),
+            ("noise_cdb", "h", NONE_I16, 600),
+            ("high_floor_cdb", "h", NONE_I16, 600),
+            ("single_cdb", "h", NONE_I16, 20000),
+            ("train_cdb", "h", NONE_I16, 20000),
+            ("burst_count", "B", 0, 255),
+            ("due_count", "B", 0, 255),
+            ("sound_count", "H", 0, 65535),
+            ("listened_ms", "H", 0, 65535),
+            ("time_to_verdict_ms", "H", 0, 65535),
+            ("limits_revision", "I", 0, NONE_U32),
+            ("supersedes_seq", "I", 0, NONE_U32),
+            ("battery_mv", "H", 0, 65535),
+            ("temperature_ddeg", "h", NONE_I16, 1250),
+        ),
+        None,
+    ),
+    (
+        SNIPPET,
+        "snippet",
+        (
+            ("reading_seq", "I", 1, NONE_U32),
+            ("rate_hz", "I", 1, 1000000),
+            ("start_us", "I", 0, 4000000),
+            ("shift", "B", 0, 8),
+            ("sample_count", "H", 0, 512),
+            ("envelope_step_us", "H", 0, 65535),
+            ("envelope_count", "B", 0, 200),
+        ),
+        "bytes",
+    ),
+    (
+        SOUNDS,
+        "sounds",
+        (
+            ("reading_seq", "I", 1, NONE_U32),
+            ("first", "H", 0, 65535),
+            ("count", "B", 0, 80),
+        ),
+        "sounds",
+    ),
+    (
+        BUMPER,
+        "bumper",
+        (
+            ("round_id", "H", 0, 65535),
+            ("vehicle", "B", 0, 99),
+            ("bumper", "B", 0, 1),
+            ("positions", "B", 1, 6),
+            ("class_khz", "B", 0, 80),
+            ("result", "B", 0, 3),
+            ("limits_revision", "I", 0, NONE_U32),
+            ("verdicts", "6B", 0, 3),
+            ("reasons", "6I", 0, NONE_U32),
+            ("reading_seqs", "6I", 0, NONE_U32),
+        ),
+        None,
+    ),
+    (
+        SEAL,
+        "seal",
+        (
+            ("round_id", "H", 0, 65535),
+            ("vehicle", "B", 0, 99),
+            ("section", "B", 0, 99),
+            ("verdict", "B", 0, 2),
+            ("reasons", "I", 0, NONE_U32),
+            ("tone_hz", "I", 0, 125000),
+            ("measured_hz", "I", 0, 125000),
+            ("reference_cdb", "h", NONE_I16, 600),
+            ("reference_after_cdb", "h", NONE_I16, 600),
+            ("level_cdb", "h", NONE_I16, 600),
+            ("noise_cdb", "h", NONE_I16, 600),
+            ("snr_cdb", "h", NONE_I16, 20000),
+            ("below_reference_cdb", "h", NONE_I16, 20000),
+            ("listened_ms", "I", 0, NONE_U32),
+            ("limits_revision", "I", 0, NONE_U32),
+            ("battery_mv", "H", 0, 65535),
+        ),
+        None,
+    ),
+    (
+        HISS,
+        "hiss",
+        (
+            ("round_id", "H", 0, 65535),
+            ("vehicle", "B", 0, 99),
+            ("section", "B", 0, 99),
+            ("verdict", "B", 0, 3),
+            ("reasons", "I", 0, NONE_U32),
+            ("band_low_hz", "I", 0, 125000),
+            ("band_high_hz", "I", 0, 125000),
+            ("background_cdb", "h", NONE_I16, 600),
+            ("level_cdb", "h", NONE_I16, 600),
+            ("above_background_cdb", "h", NONE_I16, 20000),
+            ("tone_hz", "I", 0, 125000),
+            ("tone_cdb", "h", NONE_I16, 600),
+            ("listened_ms", "I", 0, NONE_U32),
+            ("limits_revision", "I", 0, NONE_U32),
+            ("battery_mv", "H", 0, 65535),
+        ),
+        None,
+    ),
+    (
+        SELF_TEST,
+        "self_test",
+        (
+            ("failed", "I", 0, NONE_U32),
+            ("bias_code", "H", 0, 4095),
+            ("low_floor_cdb", "h", NONE_I16, 600),
+            ("high_floor_cdb", "h", NONE_I16, 600),
+            ("rate_permille", "H", 0, 65535),
+            ("beep_cdb", "h", NONE_I16, 600),
+            ("battery_mv", "H", 0, 65535),
+            ("temperature_ddeg", "h", NONE_I16, 1250),
+        ),
+        None,
+    ),
+    (
+        EVENT,
+        "event",
+        (
+            ("event", "B", 0, 255),
+            ("value", "I", 0, NONE_U32),
+            ("extra", "I", 0, NONE_U32),
+        ),
+        None,
+    ),
+)
+
+# One entry of a sounds record's tail. Times count from the reading's first sample.
+SOUND = (
+    ("time_50us", "H", 0, 65535),
+    ("level_cdb", "h", NONE_I16, 600),
+    ("frequency_2hz", "H", 0, 62500),
+    ("length_10us", "H", 0, 65535),
+    ("kind", "B", 0, 3),
+)

@@ -1,0 +1,53 @@
+"""The limit set and the round: what the bench sends to the probe.
+
+Same field form as records.py. A limit set is LIMIT_SET, then one LIMIT_CLASS for each class in the order of
+the set's `class_count`; a round is ROUND, then one ROUND_VEHICLE for each vehicle.
+"""
+
+LIMIT_SET = (
+    ("revision", "I", 1, 4294967294),
+    ("class_count", "B", 1, 5),
+    ("noise_max_cdb", "h", -9000, 0),
+    ("battery_min_mv", "H", 2000, 6000),
+    ("below_siblings_cdb", "h", 300, 3000),
+    ("high_floor_min_cdb", "h", -9000, 0),
+    ("high_floor_max_cdb", "h", -9000, 0),
+    ("seal_leak_cdb", "h", 100, 9000),
+    ("hiss_rise_cdb", "h", 50, 3000),
+)
+
+LIMIT_CLASS = (
+    ("class_khz", "B", 0, 80),
+    ("centre_hz", "I", 30000, 80000),
+    ("window_hz", "H", 500, 20000),
+    ("pass_cdb", "h", -6000, 0),
+    ("dead_cdb", "h", -6000, 0),
+    ("neighbour_cdb", "h", -9000, 0),
+    ("interval_min_ms", "H", 10, 1000),
+    ("interval_max_ms", "H", 10, 1000),
+    ("missing_permille", "H", 50, 900),
+    ("ringdown_min_us", "H", 0, 20000),
+    ("ringdown_max_us", "H", 50, 20000),
+    ("burst_max_us", "H", 100, 20000),
+)
+
+ROUND = (
+    ("round_id", "H", 1, 65535),
+    ("vehicle_count", "B", 1, 60),
+)
+
+ROUND_VEHICLE = (
+    ("vehicle", "B", 1, 99),
+    ("rear_positions", "B", 0, 6),
+    ("rear_class_khz", "B", 0, 80),
+    ("front_positions", "B", 0, 6),
+    ("front_class_khz", "B", 0, 80),
+)
+
+# The set a probe judges by until a bench sends another: revision 1, the standard front end of hardware_notes.
+FACTORY_REVISION = 1
+FACTORY_SET = (FACTORY_REVISION, 4, -3000, 3300, 800, -5500, -1000, 2400, 100)
+_FACTORY_LEVELS = (-1700, -3500, -4300, 30, 500, 250, 60, 2500, 3000)
+FACTORY_CLASSES = tuple(
+    (khz, khz * 1000, 6500) + _FACTORY_LEVELS for khz in (40, 48, 58, 68)
+)
