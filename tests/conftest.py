@@ -1,0 +1,10 @@
+"""Paths that every test shares: firmware modules import on CPython with the `micropython` shim beside them."""
+
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+for folder in ("firmware", "tests/shim"):
+    path = str(ROOT / folder)
+    if path not in sys.path:
+        sys.path.append(path)
