@@ -17,6 +17,9 @@ NONE_U32 = 4294967295
 RECORD_MAX = 128
 SNIPPET_MAX = 800
 
+# The layout number every kind carries. A later field list of a kind gets the next number.
+LAYOUT = 1
+
 HEADER = (
     ("kind", "B", 1, 255),
     ("layout", "B", 1, 255),

@@ -1,0 +1,231 @@
+"""Fields, records, limit sets and rounds to bytes and back, every value held to its range.
+
+The tables in records.py and settings.py say what is packed; nothing here knows a field by name. Little-endian
+throughout. A value is an int, a tuple of ints for a repeated format ("6B"), or bytes for an `s` format ("8s"),
+whose range is not looked at.
+"""
+
+import binascii
+import struct
+
+from curbtick_wire import records, settings
+from curbtick_wire.errors import WireError
+
+CRC_SIZE = 4
+SETTING_MAX = 500
+
+
+def crc32(data):
+    """CRC-32 (CRC-32/ISO-HDLC of the RevEng catalogue) of a bytes-like object, 0..2**32-1."""
+    return binascii.crc32(data) & 0xFFFFFFFF
+
+
+def size_of(fields):
+    """Packed size of a field table in bytes."""
+    return sum(struct.calcsize("<" + form) for _name, form, _lowest, _highest in fields)
+
+
+def check(field, value):
+    """Raise WireError unless value is a whole number, or whole numbers, within the field's range."""
+    name, form, lowest, highest = field
+    repeated = len(form) > 1
+    if repeated and (not isinstance(value, (tuple, list)) or len(value) != int(form[:-1])):
+        raise WireError(name, "must be %s values" % form[:-1])
+    for item in value if repeated else (value,):
+        if not isinstance(item, int):
+            raise WireError(name, "is not a whole number")
+        if not lowest <= item <= highest:
+            raise WireError(name, "%d is outside %d..%d" % (item, lowest, highest))
+
+
+def _pack_one(field, value):
+    name, form = field[0], field[1]
+    if form[-1] == "s":
+        if not isinstance(value, (bytes, bytearray)) or len(value) != int(form[:-1]):
+            raise WireError(name, "must be %s bytes" % form[:-1])
+        return bytes(value)
+    check(field, value)
+    if len(form) > 1:
+        return struct.pack("<" + form, *value)
+    return struct.pack("<" + form, value)
+
+
+def pack(fields, values):
+    """Pack a dict of values by a field table.
+
+    Raises WireError for a missing or unknown name and for a value outside its field's range.
+    """
+    out = bytearray()
+    for field in fields:
+        if field[0] not in values:
+            raise WireError(field[0], "is missing")
+        out.extend(_pack_one(field, values[field[0]]))
+    if len(values) != len(fields):
+        names = [field[0] for field in fields]
+        raise WireError([name for name in values if name not in names][0], "is not a field here")
+    return bytes(out)
+
+
+def _unpack_one(field, data, offset):
+    form = field[1]
+    got = struct.unpack_from("<" + form, data, offset)
+    if form[-1] == "s":
+        return bytes(got[0])
+    value = tuple(got) if len(form) > 1 else got[0]
+    check(field, value)
+    return value
+
+
+def unpack(fields, data, offset=0):
+    """Unpack a field table from data at offset: (dict of values, offset after the last field).
+
+    Raises WireError where data ends early or a value is outside its field's range.
+    """
+    values = {}
+    for field in fields:
+        after = offset + struct.calcsize("<" + field[1])
+        if after > len(data):
+            raise WireError(field[0], "the data end before it")
+        values[field[0]] = _unpack_one(field, data, offset)
+        offset = after
+    return values, offset
+
+
+def pack_list(fields, rows):
+    """Pack a list of dicts by one field table, one after the other."""
+    return b"".join([pack(fields, row) for row in rows])
+
+
+def unpack_list(fields, data, count, offset=0):
+    """Unpack count rows of a field table: (list of dicts, offset after the last row)."""
+    rows = []
+    for _ in range(count):
+        row, offset = unpack(fields, data, offset)
+        rows.append(row)
+    return rows, offset
+
+
+def kind_entry(kind):
+    """The entry (number, name, fields, tail form) of a record kind, or None for a kind not known here."""
+    for entry in records.KINDS:
+        if entry[0] == kind:
+            return entry
+    return None
+
+
+def _largest(entry):
+    return records.SNIPPET_MAX if entry[3] else records.RECORD_MAX
+
+
+def encode_record(kind, header, values, tail=b""):
+    """One whole record as it stands in the log.
+
+    kind: number of records.KINDS; header: dict of seq, boot, ticks_ms; values: dict of the kind's fields;
+    tail: bytes, only for a kind that has one. Raises WireError for anything outside its range.
+    """
+    entry = kind_entry(kind)
+    if entry is None:
+        raise WireError("kind", "%d is not a record kind" % kind)
+    if tail and entry[3] is None:
+        raise WireError("tail", "a %s record has none" % entry[1])
+    body = pack(entry[2], values)
+    size = size_of(records.HEADER) + len(body) + len(tail) + CRC_SIZE
+    if size > _largest(entry):
+        raise WireError("size", "%d is more than %d" % (size, _largest(entry)))
+    head = {"kind": kind, "layout": records.LAYOUT, "size": size}
+    head.update(header)
+    data = pack(records.HEADER, head) + body + bytes(tail)
+    return data + struct.pack("<I", crc32(data))
+
+
+def record_header(data, offset=0):
+    """The header fields of a record as a dict, its CRC unchecked. Raises WireError."""
+    return unpack(records.HEADER, data, offset)[0]
+
+
+def check_record(data):
+    """The header of a whole record whose size and CRC are right. Raises WireError otherwise."""
+    header = record_header(data)
+    if header["size"] != len(data):
+        raise WireError("size", "says %d, the record has %d bytes" % (header["size"], len(data)))
+    if struct.unpack_from("<I", data, len(data) - CRC_SIZE)[0] != crc32(bytes(data[:-CRC_SIZE])):
+        raise WireError("record", "its CRC is wrong")
+    return header
+
+
+def decode_record(data):
+    """A whole record as a dict: kind, layout, seq, boot, ticks_ms, known, values, tail.
+
+    A kind or a layout this version does not know is no error: known is False, values is empty and tail holds
+    all bytes between header and CRC, so that it can be kept as it is. Raises WireError for a damaged record.
+    """
+    header = check_record(data)
+    del header["size"]
+    offset = size_of(records.HEADER)
+    body = bytes(data[offset:-CRC_SIZE])
+    entry = kind_entry(header["kind"])
+    header["known"] = entry is not None and header["layout"] == records.LAYOUT
+    header["values"], header["tail"] = {}, body
+    if header["known"]:
+        header["values"], end = unpack(entry[2], body)
+        header["tail"] = body[end:]
+        _check_tail(entry, header)
+    return header
+
+
+def _check_tail(entry, record):
+    form, length = entry[3], len(record["tail"])
+    if form is None and length:
+        raise WireError("tail", "a %s record has none" % entry[1])
+    if form == "sounds" and length != record["values"]["count"] * size_of(records.SOUND):
+        raise WireError("tail", "does not hold `count` sounds")
+
+
+def _pack_set(head_fields, row_fields, value, rows_name, count_name):
+    head = dict(value)
+    rows = head.pop(rows_name, None)
+    if rows is None:
+        raise WireError(rows_name, "is missing")
+    head[count_name] = len(rows)
+    return pack(head_fields, head) + pack_list(row_fields, rows)
+
+
+def _unpack_set(head_fields, row_fields, data, rows_name, count_name):
+    value, offset = unpack(head_fields, data)
+    value[rows_name], offset = unpack_list(row_fields, data, value.pop(count_name), offset)
+    if offset != len(data):
+        raise WireError("size", "%d bytes stand after the end" % (len(data) - offset))
+    return value
+
+
+def pack_limits(limits):
+    """A limit set as bytes: a dict of the LIMIT_SET fields without class_count, and `classes`, a list of dicts.
+
+    Ranges only; whether the values make sense together is the probe's limits module's to judge.
+    """
+    return _pack_set(settings.LIMIT_SET, settings.LIMIT_CLASS, limits, "classes", "class_count")
+
+
+def unpack_limits(data):
+    """The dict that pack_limits packs. Raises WireError."""
+    return _unpack_set(settings.LIMIT_SET, settings.LIMIT_CLASS, data, "classes", "class_count")
+
+
+def pack_round(round_):
+    """A round as bytes: a dict of round_id and `vehicles`, a list of dicts of the ROUND_VEHICLE fields."""
+    return _pack_set(settings.ROUND, settings.ROUND_VEHICLE, round_, "vehicles", "vehicle_count")
+
+
+def unpack_round(data):
+    """The dict that pack_round packs. Raises WireError."""
+    return _unpack_set(settings.ROUND, settings.ROUND_VEHICLE, data, "vehicles", "vehicle_count")
+
+
+def factory_limits():
+    """The factory limit set in the form of unpack_limits."""
+    names = [field[0] for field in settings.LIMIT_SET]
+    limits = dict(zip(names, settings.FACTORY_SET))
+    del limits["class_count"]
+    class_names = [field[0] for field in settings.LIMIT_CLASS]
+    limits["classes"] = [dict(zip(class_names, row)) for row in settings.FACTORY_CLASSES]
+    return limits

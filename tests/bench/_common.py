@@ -1,0 +1,54 @@
+"""What every benchmark shares: its arguments, where the sources stand, and the one JSON line it ends with."""
+
+import argparse
+import json
+import os
+import pathlib
+import sys
+import time
+from typing import Any, NoReturn
+
+REPOSITORY = pathlib.Path(__file__).resolve().parents[2]
+for _room in ("host", "protocol"):
+    if str(REPOSITORY / _room) not in sys.path:
+        sys.path.insert(0, str(REPOSITORY / _room))
+
+
+def arguments(description: str, *extra: tuple[str, dict[str, Any]]) -> argparse.Namespace:
+    """Parse `--seed N`, `--short`, `--json` and any extra (name, add_argument keywords)."""
+    parser = argparse.ArgumentParser(description=description)
+    parser.add_argument("--seed", type=int, default=1, help="seed of every random choice")
+    parser.add_argument("--short", action="store_true", help="a smaller run, for CI")
+    parser.add_argument("--json", action="store_true", help="nothing but the JSON line on stdout")
+    for name, keywords in extra:
+        parser.add_argument(name, **keywords)
+    return parser.parse_args()
+
+
+def figure(name: str, value: float, bound: str, holds: bool) -> dict[str, Any]:
+    """One figure beside its bound, the bound in words such as `>= 0.94`."""
+    return {"name": name, "value": value, "bound": bound, "holds": bool(holds)}
+
+
+def report(figures: list[dict[str, Any]], started_s: float, **more: Any) -> NoReturn:
+    """Print the JSON line and leave: exit code 0 when every figure holds, 1 otherwise.
+
+    figures: made by figure(); started_s: time.monotonic() at the start; more: anything else to be kept.
+    """
+    holds = bool(figures) and all(entry["holds"] for entry in figures)
+    seconds = round(time.monotonic() - started_s, 1)
+    print(json.dumps({"holds": holds, "figures": figures, "seconds": seconds, **more}), flush=True)
+    sys.exit(0 if holds else 1)
+
+
+def micropython_command() -> list[str]:
+    """The MicroPython that benchmarks run: CURBTICK_MICROPYTHON, or `micropython` beside this Python or on the PATH."""
+    named = os.environ.get("CURBTICK_MICROPYTHON")
+    beside = pathlib.Path(sys.executable).parent / "micropython"
+    return [named or (str(beside) if beside.exists() else "micropython")]
+
+
+def micropython_environment() -> dict[str, str]:
+    """The environment that lets MicroPython import the firmware and the wire definitions, and the host's doubles."""
+    rooms = [str(REPOSITORY / room) for room in ("firmware", "protocol")]
+    return {**os.environ, "MICROPYPATH": ":".join([".frozen", *rooms])}
