@@ -20,7 +20,7 @@ from pathlib import Path
 
 from rp2040py.rp2040 import RP2040
 
-from tests.target.mpy import KIND_VIPER, OBJECT_FUN_TABLE, TargetError, compile_module, read_module
+from tests.target.mpy import KIND_VIPER, OBJECT_FUN_TABLE, Module, TargetError, compile_module, read_module
 
 ROOT = Path(__file__).resolve().parents[2]
 FIRMWARE = ROOT / "firmware"
@@ -65,6 +65,7 @@ class Kernel:
 
     name: str
     parameters: int
+    returns: bool
     code: bytes
     object_kinds: tuple[int, ...]
     core: "Core"
@@ -77,16 +78,12 @@ class Kernel:
 
 
 @cache
-def _compiled(path: Path, _stamp: int) -> tuple[bytes, tuple[str, ...]]:
-    names = [n.name for n in ast.parse(path.read_text()).body if isinstance(n, ast.FunctionDef)]
-    return compile_module(path), tuple(names)
-
-
-def _parameters(path: Path, function: str) -> int:
-    for node in ast.parse(path.read_text()).body:
-        if isinstance(node, ast.FunctionDef) and node.name == function:
-            return len(node.args.args)
-    raise TargetError(f"{path.name} has no function {function}")
+def _compiled(path: Path, _stamp: int) -> tuple[Module, tuple[ast.FunctionDef, ...]]:
+    functions = tuple(n for n in ast.parse(path.read_text()).body if isinstance(n, ast.FunctionDef))
+    module = read_module(compile_module(path))
+    if len(module.body.children) != len(functions):
+        raise TargetError(f"{path.name} must hold plain functions only, so that each is known by its place")
+    return module, functions
 
 
 class Core:
@@ -100,15 +97,14 @@ class Core:
     def load(self, source: str | Path, function: str) -> Kernel:
         """Compiles a module (a path, or one relative to firmware/) and finds the named viper function in it."""
         path = FIRMWARE / source
-        data, names = _compiled(path, path.stat().st_mtime_ns)
-        module = read_module(data)
-        parameters = _parameters(path, function)
-        if len(module.body.children) != len(names):
-            raise TargetError(f"{path.name} must hold plain functions only, to find {function} among them")
-        raw = module.body.children[names.index(function)]
-        if raw.kind != KIND_VIPER:
-            raise TargetError(f"{function} in {path.name} is not a viper function")
-        return Kernel(function, parameters, raw.code, module.object_kinds, self)
+        module, functions = _compiled(path, path.stat().st_mtime_ns)
+        for node, raw in zip(functions, module.body.children, strict=True):
+            if node.name == function:
+                if raw.kind != KIND_VIPER:
+                    raise TargetError(f"{function} in {path.name} is not a viper function")
+                count = len(node.args.args)
+                return Kernel(function, count, node.returns is not None, raw.code, module.object_kinds, self)
+        raise TargetError(f"{path.name} has no function {function}")
 
     def run(self, kernel: Kernel, args: tuple[Buffer | int, ...]) -> Run:
         """Lays everything out in SRAM, runs, and copies the buffers back."""
