@@ -12,7 +12,6 @@ from curbtick_wire import records, settings
 from curbtick_wire.errors import WireError
 
 CRC_SIZE = 4
-SETTING_MAX = 500
 
 
 def crc32(data):
@@ -30,19 +29,19 @@ def check(field, value):
     name, form, lowest, highest = field
     repeated = len(form) > 1
     if repeated and (not isinstance(value, (tuple, list)) or len(value) != int(form[:-1])):
-        raise WireError(name, "must be %s values" % form[:-1])
+        raise WireError(name, f"must be {form[:-1]} values")
     for item in value if repeated else (value,):
         if not isinstance(item, int):
             raise WireError(name, "is not a whole number")
         if not lowest <= item <= highest:
-            raise WireError(name, "%d is outside %d..%d" % (item, lowest, highest))
+            raise WireError(name, f"{item} is outside {lowest}..{highest}")
 
 
 def _pack_one(field, value):
     name, form = field[0], field[1]
     if form[-1] == "s":
         if not isinstance(value, (bytes, bytearray)) or len(value) != int(form[:-1]):
-            raise WireError(name, "must be %s bytes" % form[:-1])
+            raise WireError(name, f"must be {form[:-1]} bytes")
         return bytes(value)
     check(field, value)
     if len(form) > 1:
@@ -62,7 +61,7 @@ def pack(fields, values):
         out.extend(_pack_one(field, values[field[0]]))
     if len(values) != len(fields):
         names = [field[0] for field in fields]
-        raise WireError([name for name in values if name not in names][0], "is not a field here")
+        raise WireError(next(name for name in values if name not in names), "is not a field here")
     return bytes(out)
 
 
@@ -125,13 +124,13 @@ def encode_record(kind, header, values, tail=b""):
     """
     entry = kind_entry(kind)
     if entry is None:
-        raise WireError("kind", "%d is not a record kind" % kind)
+        raise WireError("kind", f"{kind} is not a record kind")
     if tail and entry[3] is None:
-        raise WireError("tail", "a %s record has none" % entry[1])
+        raise WireError("tail", f"a {entry[1]} record has none")
     body = pack(entry[2], values)
     size = size_of(records.HEADER) + len(body) + len(tail) + CRC_SIZE
     if size > _largest(entry):
-        raise WireError("size", "%d is more than %d" % (size, _largest(entry)))
+        raise WireError("size", f"{size} is more than {_largest(entry)}")
     head = {"kind": kind, "layout": records.LAYOUT, "size": size}
     head.update(header)
     data = pack(records.HEADER, head) + body + bytes(tail)
@@ -147,7 +146,7 @@ def check_record(data):
     """The header of a whole record whose size and CRC are right. Raises WireError otherwise."""
     header = record_header(data)
     if header["size"] != len(data):
-        raise WireError("size", "says %d, the record has %d bytes" % (header["size"], len(data)))
+        raise WireError("size", f"says {header['size']}, the record has {len(data)} bytes")
     if struct.unpack_from("<I", data, len(data) - CRC_SIZE)[0] != crc32(bytes(data[:-CRC_SIZE])):
         raise WireError("record", "its CRC is wrong")
     return header
@@ -176,7 +175,7 @@ def decode_record(data):
 def _check_tail(entry, record):
     form, length = entry[3], len(record["tail"])
     if form is None and length:
-        raise WireError("tail", "a %s record has none" % entry[1])
+        raise WireError("tail", f"a {entry[1]} record has none")
     if form == "sounds" and length != record["values"]["count"] * size_of(records.SOUND):
         raise WireError("tail", "does not hold `count` sounds")
 
@@ -194,7 +193,7 @@ def _unpack_set(head_fields, row_fields, data, rows_name, count_name):
     value, offset = unpack(head_fields, data)
     value[rows_name], offset = unpack_list(row_fields, data, value.pop(count_name), offset)
     if offset != len(data):
-        raise WireError("size", "%d bytes stand after the end" % (len(data) - offset))
+        raise WireError("size", f"{len(data) - offset} bytes stand after the end")
     return value
 
 

@@ -1,0 +1,240 @@
+"""The message table: what bench and probe say to each other, message by message.
+
+An entry is (number, name, fields, tail, rule). A reply's number is its request's with REPLY set. `tail` names
+what follows the fields, or is None. The rule of a request says who may send it: OPEN anyone with a cable, SIGNED
+the holder of a key (the payload ends with the SIGNATURE fields), PAIRING anyone while the probe was started for
+pairing. Every request may be sent again: a second copy changes nothing more.
+
+Greet, ticks, stats and read never change but for fields added at the end, so that a bench of any version reads
+the records of a probe of any version.
+"""
+
+import hashlib
+import struct
+
+from curbtick_wire import codec, frames, records, settings
+from curbtick_wire.errors import WireError
+
+PROTOCOL_VERSION = 1
+
+REPLY = 128
+OPEN, SIGNED, PAIRING = range(3)
+
+GREET, STATS, READ, TICKS, LIMITS_GET, ROUND_GET, KEYS = range(1, 8)
+ACKNOWLEDGE, LIMITS_PUT, ROUND_PUT, ANCHOR, REVOKE, SELF_TEST = range(16, 22)
+PAIR = 32
+READ_END = 126
+ERROR = 127
+
+# A window of a read: one bit of `wanted` for each chunk, bit 0 of the first byte the first chunk.
+WINDOW = 128
+CHUNK_MIN = 32
+KEY_NAME_SIZE = 16
+KEYS_MAX = 8
+SECRET_SIZE = 32
+
+_U8 = 255
+_U16 = 65535
+_U32 = 4294967295
+
+SIGNATURE = (
+    ("key_id", "B", 1, _U8),
+    ("counter", "I", 1, _U32),
+    ("tag", "32s", 0, 0),
+)
+SIGNATURE_SIZE = 37
+# What a limit set or a round may take.
+SETTING_MAX = frames.PAYLOAD_MAX - SIGNATURE_SIZE
+
+KEY_ROW = (
+    ("key_id", "B", 1, _U8),
+    ("counter", "I", 0, _U32),
+    ("name", "16s", 0, 0),
+)
+
+# Place in the tuple is the number on the wire: append only.
+ERRORS = (
+    "unknown_request",
+    "bad_payload",
+    "unknown_key",
+    "bad_tag",
+    "replayed",
+    "not_pairing",
+    "refused",
+    "digest_differs",
+    "not_held",
+    "failed",
+)
+
+# Capabilities of a probe, as bits of the greeting's mask.
+CAPABILITIES = ("bumper", "seal", "hiss", "self_test")
+
+REQUESTS = (
+    (GREET, "greet", (("bench_version", "B", 1, _U8), ("definition", "8s", 0, 0)), None, OPEN),
+    (STATS, "stats", (), None, OPEN),
+    (
+        READ,
+        "read",
+        (
+            ("from_seq", "I", 1, _U32),
+            ("from_byte", "H", 0, records.SNIPPET_MAX),
+            ("chunk", "H", CHUNK_MIN, frames.CHUNK_MAX),
+            ("wanted", "16s", 0, 0),
+        ),
+        None,
+        OPEN,
+    ),
+    (TICKS, "ticks", (), None, OPEN),
+    (LIMITS_GET, "limits_get", (), None, OPEN),
+    (ROUND_GET, "round_get", (), None, OPEN),
+    (KEYS, "keys", (), None, OPEN),
+    (
+        ACKNOWLEDGE,
+        "acknowledge",
+        (("first_seq", "I", 1, _U32), ("last_seq", "I", 1, _U32), ("digest", "32s", 0, 0)),
+        None,
+        SIGNED,
+    ),
+    (LIMITS_PUT, "limits_put", (), "limit_set", SIGNED),
+    (ROUND_PUT, "round_put", (), "round", SIGNED),
+    (ANCHOR, "anchor", (("host_time_s", "I", 1, _U32), ("uncertainty_ms", "I", 0, _U32)), None, SIGNED),
+    (REVOKE, "revoke", (("revoked_key_id", "B", 1, _U8),), None, SIGNED),
+    (SELF_TEST, "self_test", (), None, SIGNED),
+    (PAIR, "pair", (("secret", "32s", 0, 0), ("name", "16s", 0, 0)), None, PAIRING),
+)
+
+REPLIES = (
+    (
+        GREET | REPLY,
+        "greet_reply",
+        (
+            ("oldest_version", "B", 1, _U8),
+            ("newest_version", "B", 1, _U8),
+            ("definition", "8s", 0, 0),
+            ("unique_id", "8s", 0, 0),
+            ("firmware", "12s", 0, 0),
+            ("boot", "H", 0, _U16),
+            ("ticks_ms", "I", 0, _U32),
+            ("capabilities", "I", 0, _U32),
+            ("first_seq", "I", 0, _U32),
+            ("last_seq", "I", 0, _U32),
+            ("acknowledged_seq", "I", 0, _U32),
+            ("limits_revision", "I", 0, _U32),
+            ("round_id", "H", 0, _U16),
+            ("battery_mv", "H", 0, _U16),
+            ("pairing", "B", 0, 1),
+        ),
+        None,
+    ),
+    (
+        STATS | REPLY,
+        "stats_reply",
+        (
+            ("frames_good", "I", 0, _U32),
+            ("frames_damaged", "I", 0, _U32),
+            ("frames_too_long", "I", 0, _U32),
+            ("frames_sent", "I", 0, _U32),
+            ("frames_lost", "I", 0, _U32),
+            ("requests_unknown", "I", 0, _U32),
+            ("requests_bad", "I", 0, _U32),
+            ("requests_unsigned", "I", 0, _U32),
+            ("requests_replayed", "I", 0, _U32),
+            ("requests_refused", "I", 0, _U32),
+            ("faults", "I", 0, _U32),
+            ("records_dropped", "I", 0, _U32),
+            ("log_free_bytes", "I", 0, _U32),
+            ("heap_free_bytes", "I", 0, _U32),
+        ),
+        None,
+    ),
+    (READ | REPLY, "read_chunk", (("index", "B", 0, WINDOW - 1),), "chunk"),
+    (READ_END | REPLY, "read_end", (("chunks", "B", 0, WINDOW), ("last_seq", "I", 0, _U32)), None),
+    (TICKS | REPLY, "ticks_reply", (("boot", "H", 0, _U16), ("ticks_ms", "I", 0, _U32)), None),
+    (LIMITS_GET | REPLY, "limits_get_reply", (), "limit_set"),
+    (ROUND_GET | REPLY, "round_get_reply", (), "round"),
+    (KEYS | REPLY, "keys_reply", (("count", "B", 0, KEYS_MAX),), "key_rows"),
+    (ACKNOWLEDGE | REPLY, "acknowledge_reply", (("acknowledged_seq", "I", 0, _U32),), None),
+    (LIMITS_PUT | REPLY, "limits_put_reply", (("revision", "I", 0, _U32),), None),
+    (ROUND_PUT | REPLY, "round_put_reply", (("round_id", "H", 0, _U16),), None),
+    (ANCHOR | REPLY, "anchor_reply", (("boot", "H", 0, _U16), ("ticks_ms", "I", 0, _U32)), None),
+    (REVOKE | REPLY, "revoke_reply", (("revoked_key_id", "B", 1, _U8),), None),
+    (SELF_TEST | REPLY, "self_test_reply", (), None),
+    (PAIR | REPLY, "pair_reply", (("key_id", "B", 1, _U8),), None),
+    (
+        ERROR | REPLY,
+        "error",
+        (("request_kind", "B", 0, _U8), ("code", "B", 0, _U8), ("value", "I", 0, _U32)),
+        "words",
+    ),
+)
+
+
+def entry_of(kind):
+    """The table entry of a message number, or None."""
+    for entry in REQUESTS + REPLIES:
+        if entry[0] == kind:
+            return entry
+    return None
+
+
+def pack(kind, values, tail=b""):
+    """The payload of a message: its fields, then its tail. Raises WireError."""
+    entry = entry_of(kind)
+    if tail and entry[3] is None:
+        raise WireError("tail", f"a {entry[1]} message has none")
+    return codec.pack(entry[2], values) + tail
+
+
+def unpack(kind, payload):
+    """(dict of the fields, tail as bytes) of a message.
+
+    Bytes after the fields of a message without a tail are fields of a later version and are left alone.
+    Raises WireError.
+    """
+    entry = entry_of(kind)
+    values, offset = codec.unpack(entry[2], payload)
+    return values, payload[offset:]
+
+
+def signed_text(unique_id, kind, body, key_id, counter):
+    """The bytes a signature's tag is made over: HMAC-SHA256 under the key named.
+
+    unique_id: the probe's 8 bytes, so that nothing signed for one probe is good for another; body: the
+    payload before the signature.
+    """
+    return bytes(unique_id) + struct.pack("<BBI", kind, key_id, counter) + bytes(body)
+
+
+def split_signed(payload):
+    """(body, dict of the SIGNATURE fields) of a signed payload. Raises WireError."""
+    at = len(payload) - SIGNATURE_SIZE
+    if at < 0:
+        raise WireError("tag", "the request is not signed")
+    return payload[:at], codec.unpack(SIGNATURE, payload, at)[0]
+
+
+def text_field(text, size):
+    """Words for a fixed field: UTF-8, cut to size bytes, filled with zeros."""
+    data = text.encode()[:size]
+    return data + bytes(size - len(data))
+
+
+def field_text(data):
+    """The words of a fixed field; bytes that are not ASCII become `?`."""
+    return "".join([chr(byte) if 32 <= byte < 127 else "?" for byte in bytes(data).rstrip(b"\0")])
+
+
+def _tables():
+    yield ("version", PROTOCOL_VERSION, records.LAYOUT)
+    yield from REQUESTS + REPLIES + records.KINDS
+    yield records.HEADER, records.SOUND, SIGNATURE, KEY_ROW
+    yield settings.LIMIT_SET, settings.LIMIT_CLASS, settings.ROUND, settings.ROUND_VEHICLE
+    yield ERRORS, CAPABILITIES
+
+
+def definition():
+    """The first 8 bytes of a SHA-256 over every table: equal at both ends when nothing differs."""
+    digest = hashlib.sha256()
+    for table in _tables():
+        digest.update(repr(table).encode())
+    return digest.digest()[:8]
