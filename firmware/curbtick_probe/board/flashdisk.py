@@ -1,0 +1,79 @@
+"""The virtual board's flash: a littlefs block device over a file, with erase and program time charged.
+
+Geometry and granularity are those of a stock 2 MB board: 352 blocks of 4096 B, programmed in pages of 256 B.
+Times are the typical values that serial NOR flash data sheets of this size state (4 kB sector erase 45 ms, 256 B
+page program 0.7 ms; from memory, worst cases are about ten times that); reads are not charged.
+"""
+
+import os
+
+import vfs
+
+BLOCK_SIZE = 4096
+BLOCK_COUNT = 352
+PAGE_SIZE = 256
+ERASE_US = 45_000
+PROGRAM_US = 700
+
+_ERASED = b"\xff" * BLOCK_SIZE
+
+
+class FlashDisk:
+    """A block device over one file of BLOCK_SIZE * block_count bytes.
+
+    path: the file, created erased when missing; charge: called with the microseconds each operation takes.
+    """
+
+    def __init__(self, path, charge, block_count=BLOCK_COUNT):
+        self.block_count = block_count
+        self._charge = charge
+        self.fresh = not _exists(path)
+        if self.fresh:
+            _make_erased(path, block_count)
+        self._file = open(path, "r+b")  # noqa: SIM115 - open as long as the disk
+
+    def readblocks(self, block, buffer, offset=0):
+        self._file.seek(block * BLOCK_SIZE + offset)
+        self._file.readinto(buffer)
+
+    def writeblocks(self, block, buffer, offset=0):
+        self._file.seek(block * BLOCK_SIZE + offset)
+        self._file.write(buffer)
+        self._charge((len(buffer) + PAGE_SIZE - 1) // PAGE_SIZE * PROGRAM_US)
+
+    def ioctl(self, operation, argument):
+        if operation == 4:
+            return self.block_count
+        if operation == 5:
+            return BLOCK_SIZE
+        if operation == 6:
+            self._file.seek(argument * BLOCK_SIZE)
+            self._file.write(_ERASED)
+            self._charge(ERASE_US)
+        elif operation == 3:
+            self._file.flush()
+        return 0
+
+
+def mount(disk, point):
+    """Mount a disk's littlefs at a path such as "/probe"; a file just made is formatted first, any other never.
+
+    Raises OSError when the littlefs in an existing file cannot be mounted.
+    """
+    if disk.fresh:
+        vfs.VfsLfs2.mkfs(disk, progsize=PAGE_SIZE)
+        disk.fresh = False
+    vfs.mount(vfs.VfsLfs2(disk, progsize=PAGE_SIZE), point)
+
+
+def _exists(path):
+    try:
+        os.stat(path)
+        return True
+    except OSError:
+        return False
+
+
+def _make_erased(path, block_count):
+    with open(path, "wb") as file:
+        file.writelines(_ERASED for _ in range(block_count))
