@@ -76,4 +76,5 @@ def _exists(path):
 
 def _make_erased(path, block_count):
     with open(path, "wb") as file:
-        file.writelines(_ERASED for _ in range(block_count))
+        while file.tell() < block_count * BLOCK_SIZE:
+            file.write(_ERASED)
