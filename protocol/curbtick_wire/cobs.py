@@ -8,7 +8,7 @@ from curbtick_wire.errors import WireError
 _RUN_MAX = 254
 
 
-def encode(data):
+def encode(data: bytes) -> bytes:
     """data (bytes, any length) without zeros; at least 1 and at most ceil(n / 254) bytes longer."""
     out = bytearray()
     start, size = 0, len(data)
@@ -26,7 +26,7 @@ def encode(data):
         start = end + 1
 
 
-def decode(data):
+def decode(data: bytes) -> bytes:
     """The bytes that `encode` was given. Raises WireError("frame") for what it cannot have made."""
     out = bytearray()
     start, size = 0, len(data)

@@ -9,22 +9,23 @@ import binascii
 import struct
 
 from curbtick_wire import records, settings
+from curbtick_wire._typing import Any
 from curbtick_wire.errors import WireError
 
 CRC_SIZE = 4
 
 
-def crc32(data):
+def crc32(data: bytes) -> int:
     """CRC-32 (CRC-32/ISO-HDLC of the RevEng catalogue) of a bytes-like object, 0..2**32-1."""
     return binascii.crc32(data) & 0xFFFFFFFF
 
 
-def size_of(fields):
+def size_of(fields: tuple[tuple[str, str, int, int], ...]) -> int:
     """Packed size of a field table in bytes."""
     return sum(struct.calcsize("<" + form) for _name, form, _lowest, _highest in fields)
 
 
-def check(field, value):
+def check(field: tuple[str, str, int, int], value: Any) -> None:
     """Raise WireError unless value is a whole number, or whole numbers, within the field's range."""
     name, form, lowest, highest = field
     repeated = len(form) > 1
@@ -37,7 +38,7 @@ def check(field, value):
             raise WireError(name, f"{item} is outside {lowest}..{highest}")
 
 
-def _pack_one(field, value):
+def _pack_one(field: tuple[str, str, int, int], value: Any) -> bytes:
     name, form = field[0], field[1]
     if form[-1] == "s":
         if not isinstance(value, (bytes, bytearray)) or len(value) != int(form[:-1]):
@@ -49,7 +50,7 @@ def _pack_one(field, value):
     return struct.pack("<" + form, value)
 
 
-def pack(fields, values):
+def pack(fields: tuple[tuple[str, str, int, int], ...], values: dict[str, Any]) -> bytes:
     """Pack a dict of values by a field table.
 
     Raises WireError for a missing or unknown name and for a value outside its field's range.
@@ -65,7 +66,7 @@ def pack(fields, values):
     return bytes(out)
 
 
-def _unpack_one(field, data, offset):
+def _unpack_one(field: tuple[str, str, int, int], data: bytes, offset: int) -> Any:
     form = field[1]
     got = struct.unpack_from("<" + form, data, offset)
     if form[-1] == "s":
@@ -75,7 +76,7 @@ def _unpack_one(field, data, offset):
     return value
 
 
-def unpack(fields, data, offset=0):
+def unpack(fields: tuple[tuple[str, str, int, int], ...], data: bytes, offset: int = 0) -> tuple[dict[str, Any], int]:
     """Unpack a field table from data at offset: (dict of values, offset after the last field).
 
     Raises WireError where data ends early or a value is outside its field's range.
@@ -90,12 +91,14 @@ def unpack(fields, data, offset=0):
     return values, offset
 
 
-def pack_list(fields, rows):
+def pack_list(fields: tuple[tuple[str, str, int, int], ...], rows: list[dict[str, Any]]) -> bytes:
     """Pack a list of dicts by one field table, one after the other."""
     return b"".join([pack(fields, row) for row in rows])
 
 
-def unpack_list(fields, data, count, offset=0):
+def unpack_list(
+    fields: tuple[tuple[str, str, int, int], ...], data: bytes, count: int, offset: int = 0
+) -> tuple[list[dict[str, Any]], int]:
     """Unpack count rows of a field table: (list of dicts, offset after the last row)."""
     rows = []
     for _ in range(count):
@@ -104,7 +107,7 @@ def unpack_list(fields, data, count, offset=0):
     return rows, offset
 
 
-def kind_entry(kind):
+def kind_entry(kind: int) -> tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None] | None:
     """The entry (number, name, fields, tail form) of a record kind, or None for a kind not known here."""
     for entry in records.KINDS:
         if entry[0] == kind:
@@ -112,11 +115,11 @@ def kind_entry(kind):
     return None
 
 
-def _largest(entry):
+def _largest(entry: tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None]) -> int:
     return records.SNIPPET_MAX if entry[3] else records.RECORD_MAX
 
 
-def encode_record(kind, header, values, tail=b""):
+def encode_record(kind: int, header: dict[str, int], values: dict[str, Any], tail: bytes = b"") -> bytes:
     """One whole record as it stands in the log.
 
     kind: number of records.KINDS; header: dict of seq, boot, ticks_ms; values: dict of the kind's fields;
@@ -137,12 +140,12 @@ def encode_record(kind, header, values, tail=b""):
     return data + struct.pack("<I", crc32(data))
 
 
-def record_header(data, offset=0):
+def record_header(data: bytes, offset: int = 0) -> dict[str, Any]:
     """The header fields of a record as a dict, its CRC unchecked. Raises WireError."""
     return unpack(records.HEADER, data, offset)[0]
 
 
-def check_record(data):
+def check_record(data: bytes) -> dict[str, Any]:
     """The header of a whole record whose size and CRC are right. Raises WireError otherwise."""
     header = record_header(data)
     if header["size"] != len(data):
@@ -152,7 +155,7 @@ def check_record(data):
     return header
 
 
-def decode_record(data):
+def decode_record(data: bytes) -> dict[str, Any]:
     """A whole record as a dict: kind, layout, seq, boot, ticks_ms, known, values, tail.
 
     A kind or a layout this version does not know is no error: known is False, values is empty and tail holds
@@ -163,16 +166,16 @@ def decode_record(data):
     offset = size_of(records.HEADER)
     body = bytes(data[offset:-CRC_SIZE])
     entry = kind_entry(header["kind"])
-    header["known"] = entry is not None and header["layout"] == records.LAYOUT
+    header["known"] = known = entry is not None and header["layout"] == records.LAYOUT
     header["values"], header["tail"] = {}, body
-    if header["known"]:
+    if entry is not None and known:
         header["values"], end = unpack(entry[2], body)
         header["tail"] = body[end:]
         _check_tail(entry, header)
     return header
 
 
-def _check_tail(entry, record):
+def _check_tail(entry: tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None], record: dict[str, Any]) -> None:
     form, length = entry[3], len(record["tail"])
     if form is None and length:
         raise WireError("tail", f"a {entry[1]} record has none")
@@ -180,7 +183,13 @@ def _check_tail(entry, record):
         raise WireError("tail", "does not hold `count` sounds")
 
 
-def _pack_set(head_fields, row_fields, value, rows_name, count_name):
+def _pack_set(
+    head_fields: tuple[tuple[str, str, int, int], ...],
+    row_fields: tuple[tuple[str, str, int, int], ...],
+    value: dict[str, Any],
+    rows_name: str,
+    count_name: str,
+) -> bytes:
     head = dict(value)
     rows = head.pop(rows_name, None)
     if rows is None:
@@ -189,7 +198,13 @@ def _pack_set(head_fields, row_fields, value, rows_name, count_name):
     return pack(head_fields, head) + pack_list(row_fields, rows)
 
 
-def _unpack_set(head_fields, row_fields, data, rows_name, count_name):
+def _unpack_set(
+    head_fields: tuple[tuple[str, str, int, int], ...],
+    row_fields: tuple[tuple[str, str, int, int], ...],
+    data: bytes,
+    rows_name: str,
+    count_name: str,
+) -> dict[str, Any]:
     value, offset = unpack(head_fields, data)
     value[rows_name], offset = unpack_list(row_fields, data, value.pop(count_name), offset)
     if offset != len(data):
@@ -197,7 +212,7 @@ def _unpack_set(head_fields, row_fields, data, rows_name, count_name):
     return value
 
 
-def pack_limits(limits):
+def pack_limits(limits: dict[str, Any]) -> bytes:
     """A limit set as bytes: a dict of the LIMIT_SET fields without class_count, and `classes`, a list of dicts.
 
     Ranges only; whether the values make sense together is the probe's limits module's to judge.
@@ -205,25 +220,25 @@ def pack_limits(limits):
     return _pack_set(settings.LIMIT_SET, settings.LIMIT_CLASS, limits, "classes", "class_count")
 
 
-def unpack_limits(data):
+def unpack_limits(data: bytes) -> dict[str, Any]:
     """The dict that pack_limits packs. Raises WireError."""
     return _unpack_set(settings.LIMIT_SET, settings.LIMIT_CLASS, data, "classes", "class_count")
 
 
-def pack_round(round_):
+def pack_round(round_: dict[str, Any]) -> bytes:
     """A round as bytes: a dict of round_id and `vehicles`, a list of dicts of the ROUND_VEHICLE fields."""
     return _pack_set(settings.ROUND, settings.ROUND_VEHICLE, round_, "vehicles", "vehicle_count")
 
 
-def unpack_round(data):
+def unpack_round(data: bytes) -> dict[str, Any]:
     """The dict that pack_round packs. Raises WireError."""
     return _unpack_set(settings.ROUND, settings.ROUND_VEHICLE, data, "vehicles", "vehicle_count")
 
 
-def factory_limits():
+def factory_limits() -> dict[str, Any]:
     """The factory limit set in the form of unpack_limits."""
     names = [field[0] for field in settings.LIMIT_SET]
-    limits = dict(zip(names, settings.FACTORY_SET))
+    limits: dict[str, Any] = dict(zip(names, settings.FACTORY_SET))
     del limits["class_count"]
     class_names = [field[0] for field in settings.LIMIT_CLASS]
     limits["classes"] = [dict(zip(class_names, row)) for row in settings.FACTORY_CLASSES]

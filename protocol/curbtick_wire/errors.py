@@ -7,7 +7,7 @@ class WireError(Exception):
     field: the name of the field (or of the whole: "record", "frame"); why: plain words.
     """
 
-    def __init__(self, field, why):
+    def __init__(self, field: str, why: str) -> None:
         super().__init__(field + ": " + why)
         self.field = field
         self.why = why

@@ -18,19 +18,19 @@ PAYLOAD_MAX = 512
 CHUNK_MAX = 1024
 
 
-def wire_size(payload_size):
+def wire_size(payload_size: int) -> int:
     """The most bytes a frame of this payload takes before its delimiter."""
     size = HEAD_SIZE + payload_size + CRC_SIZE
     return size + (size + 253) // 254
 
 
-def encode(kind, request, payload=b""):
+def encode(kind: int, request: int, payload: bytes = b"") -> bytes:
     """One frame with its closing delimiter. kind: 1..255; request: 0..65535; payload: bytes."""
     body = struct.pack("<BH", kind, request) + payload
     return cobs.encode(body + struct.pack("<I", crc32(body))) + DELIMITER
 
 
-def decode(data):
+def decode(data: bytes) -> tuple[int, int, bytes]:
     """(kind, request, payload) of one frame without its delimiter. Raises WireError("frame")."""
     body = cobs.decode(data)
     if len(body) < HEAD_SIZE + CRC_SIZE:
@@ -47,7 +47,7 @@ class FrameReader:
     payload_max: largest payload in bytes it will hold. Counters: `good`, `damaged`, `too_long`.
     """
 
-    def __init__(self, payload_max=PAYLOAD_MAX):
+    def __init__(self, payload_max: int = PAYLOAD_MAX) -> None:
         self.good = 0
         self.damaged = 0
         self.too_long = 0
@@ -55,9 +55,9 @@ class FrameReader:
         self._held = bytearray()
         self._skipping = False
 
-    def feed(self, data):
+    def feed(self, data: bytes) -> list[tuple[int, int, bytes]]:
         """The list of (kind, request, payload) completed by these bytes, in order."""
-        found = []
+        found: list[tuple[int, int, bytes]] = []
         start = 0
         while True:
             zero = data.find(DELIMITER, start)
@@ -67,7 +67,7 @@ class FrameReader:
             self._close(found)
             start = zero + 1
 
-    def _hold(self, data, start, end):
+    def _hold(self, data: bytes, start: int, end: int) -> None:
         if self._skipping or end == start:
             return
         if len(self._held) + end - start > self._limit:
@@ -77,7 +77,7 @@ class FrameReader:
         else:
             self._held.extend(data[start:end])
 
-    def _close(self, found):
+    def _close(self, found: list[tuple[int, int, bytes]]) -> None:
         held = bytes(self._held)
         if held:
             self._held = bytearray()

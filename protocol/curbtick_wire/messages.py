@@ -13,6 +13,7 @@ import hashlib
 import struct
 
 from curbtick_wire import codec, frames, records, settings
+from curbtick_wire._typing import Any
 from curbtick_wire.errors import WireError
 
 PROTOCOL_VERSION = 1
@@ -69,7 +70,7 @@ ERRORS = (
 # Capabilities of a probe, as bits of the greeting's mask.
 CAPABILITIES = ("bumper", "seal", "hiss", "self_test")
 
-REQUESTS = (
+REQUESTS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None, int], ...] = (
     (GREET, "greet", (("bench_version", "B", 1, _U8), ("definition", "8s", 0, 0)), None, OPEN),
     (STATS, "stats", (), None, OPEN),
     (
@@ -103,7 +104,7 @@ REQUESTS = (
     (PAIR, "pair", (("secret", "32s", 0, 0), ("name", "16s", 0, 0)), None, PAIRING),
 )
 
-REPLIES = (
+REPLIES: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None], ...] = (
     (
         GREET | REPLY,
         "greet_reply",
@@ -169,34 +170,49 @@ REPLIES = (
 )
 
 
-def entry_of(kind):
-    """The table entry of a message number, or None."""
-    for entry in REQUESTS + REPLIES:
+def entry_of(kind: int) -> tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None] | None:
+    """(number, name, fields, tail) of a message number, or None."""
+    for entry in REPLIES if kind & REPLY else REQUESTS:
         if entry[0] == kind:
-            return entry
+            return entry[:4]
     return None
 
 
-def pack(kind, values, tail=b""):
-    """The payload of a message: its fields, then its tail. Raises WireError."""
+def rule_of(kind: int) -> int | None:
+    """Who may send a request of this number: OPEN, SIGNED or PAIRING; None for no request known here."""
+    for entry in REQUESTS:
+        if entry[0] == kind:
+            return entry[4]
+    return None
+
+
+def _known(kind: int) -> tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None]:
     entry = entry_of(kind)
+    if entry is None:
+        raise WireError("kind", f"{kind} is not a message")
+    return entry
+
+
+def pack(kind: int, values: dict[str, Any], tail: bytes = b"") -> bytes:
+    """The payload of a message: its fields, then its tail. Raises WireError."""
+    entry = _known(kind)
     if tail and entry[3] is None:
         raise WireError("tail", f"a {entry[1]} message has none")
     return codec.pack(entry[2], values) + tail
 
 
-def unpack(kind, payload):
+def unpack(kind: int, payload: bytes) -> tuple[dict[str, Any], bytes]:
     """(dict of the fields, tail as bytes) of a message.
 
     Bytes after the fields of a message without a tail are fields of a later version and are left alone.
     Raises WireError.
     """
-    entry = entry_of(kind)
+    entry = _known(kind)
     values, offset = codec.unpack(entry[2], payload)
     return values, payload[offset:]
 
 
-def signed_text(unique_id, kind, body, key_id, counter):
+def signed_text(unique_id: bytes, kind: int, body: bytes, key_id: int, counter: int) -> bytes:
     """The bytes a signature's tag is made over: HMAC-SHA256 under the key named.
 
     unique_id: the probe's 8 bytes, so that nothing signed for one probe is good for another; body: the
@@ -205,7 +221,7 @@ def signed_text(unique_id, kind, body, key_id, counter):
     return bytes(unique_id) + struct.pack("<BBI", kind, key_id, counter) + bytes(body)
 
 
-def split_signed(payload):
+def split_signed(payload: bytes) -> tuple[bytes, dict[str, Any]]:
     """(body, dict of the SIGNATURE fields) of a signed payload. Raises WireError."""
     at = len(payload) - SIGNATURE_SIZE
     if at < 0:
@@ -213,26 +229,28 @@ def split_signed(payload):
     return payload[:at], codec.unpack(SIGNATURE, payload, at)[0]
 
 
-def text_field(text, size):
+def text_field(text: str, size: int) -> bytes:
     """Words for a fixed field: UTF-8, cut to size bytes, filled with zeros."""
     data = text.encode()[:size]
     return data + bytes(size - len(data))
 
 
-def field_text(data):
+def field_text(data: bytes) -> str:
     """The words of a fixed field; bytes that are not ASCII become `?`."""
     return "".join([chr(byte) if 32 <= byte < 127 else "?" for byte in bytes(data).rstrip(b"\0")])
 
 
-def _tables():
+def _tables() -> Any:
     yield ("version", PROTOCOL_VERSION, records.LAYOUT)
-    yield from REQUESTS + REPLIES + records.KINDS
+    yield from REQUESTS
+    yield from REPLIES
+    yield from records.KINDS
     yield records.HEADER, records.SOUND, SIGNATURE, KEY_ROW
     yield settings.LIMIT_SET, settings.LIMIT_CLASS, settings.ROUND, settings.ROUND_VEHICLE
     yield ERRORS, CAPABILITIES
 
 
-def definition():
+def definition() -> bytes:
     """The first 8 bytes of a SHA-256 over every table: equal at both ends when nothing differs."""
     digest = hashlib.sha256()
     for table in _tables():

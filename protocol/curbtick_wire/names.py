@@ -3,6 +3,8 @@
 The place of a word in its tuple is its number on the wire and in the log: append only, never reorder.
 """
 
+from curbtick_wire._typing import Any
+
 VERDICTS = ("retry", "pass", "weak", "dead")
 RETRY, PASS, WEAK, DEAD = range(4)
 
@@ -71,7 +73,7 @@ CLASS_CUSTOM = 0
 BUMPER_POSITIONS_MAX = 6
 
 
-def mask_of(names, words):
+def mask_of(names: tuple[str, ...], words: Any) -> int:
     """Pack words into a bit mask.
 
     names: the tuple that orders the bits; words: iterable of its members.
@@ -83,6 +85,6 @@ def mask_of(names, words):
     return mask
 
 
-def words_of(names, mask):
+def words_of(names: tuple[str, ...], mask: int) -> list[str]:
     """Unpack a bit mask into the list of its words, lowest bit first; bits without a word are dropped."""
     return [word for bit, word in enumerate(names) if mask >> bit & 1]

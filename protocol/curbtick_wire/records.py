@@ -20,7 +20,7 @@ SNIPPET_MAX = 800
 # The layout number every kind carries. A later field list of a kind gets the next number.
 LAYOUT = 1
 
-HEADER = (
+HEADER: tuple[tuple[str, str, int, int], ...] = (
     ("kind", "B", 1, 255),
     ("layout", "B", 1, 255),
     ("size", "H", 18, SNIPPET_MAX),
@@ -31,7 +31,7 @@ HEADER = (
 
 READING, SNIPPET, SOUNDS, BUMPER, SEAL, HISS, SELF_TEST, EVENT = range(1, 9)
 
-KINDS = (
+KINDS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None], ...] = (
     (
         READING,
         "reading",
