@@ -1,0 +1,154 @@
+"""The history of a fleet: every record of every probe exactly once, in a SQLite file or a database by URL."""
+
+import hashlib
+import socket
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Row, select
+
+from curbtick.errors import InputError
+from curbtick.store import ingest, runs, tables, times
+from curbtick.store.decode import decode
+from curbtick.store.engine import BUSY_TIMEOUT_S, database_url, now_ms, open_engine, translated
+
+__all__ = ["Store", "open_store"]
+
+
+class Store:
+    """One open history. Every method that changes it does so in one committed transaction, or not at all."""
+
+    def __init__(self, where: str | Path | None = None, busy_timeout_s: float = BUSY_TIMEOUT_S) -> None:
+        self.url = database_url(where)
+        self._engine = open_engine(where, busy_timeout_s)
+
+    def __enter__(self) -> "Store":
+        return self
+
+    def __exit__(self, *_exception: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give back the database's connections."""
+        self._engine.dispose()
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """A connection that sees one state of the history throughout."""
+        with translated(self.url), self._engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """A connection whose changes are committed at the end, or undone by any exception."""
+        with translated(self.url), self._engine.connect() as plain:
+            connection = plain.execution_options(writes=True)
+            with connection.begin():
+                yield connection
+
+    def ingest(
+        self, probe_id: str, raw_records: Iterable[bytes], *, first_seq: int | None = None,
+        received_ms: int | None = None, bench: str | None = None,
+    ) -> tuple[int, bytes]:
+        """Store records of a probe, durably, each exactly once.
+
+        probe_id: the probe's unique id in hex; raw_records: as the probe's log holds them; first_seq: lowest number the
+        probe still has (the lowest of the batch when not given).
+        Returns the highest number up to which everything from first_seq on is stored, and the SHA-256 over those raw
+        records: what may be acknowledged to the probe.
+        Raises StoreError; nothing of the batch is stored then.
+        """
+        batch = [decode(raw) for raw in raw_records]
+        at_ms = now_ms() if received_ms is None else received_ms
+        with self.write() as connection:
+            key = ensure_probe(connection, probe_id, at_ms)
+            counted = ingest.add(connection, key, batch, at_ms)
+            if batch:
+                _note_pull(connection, key, [r.seq for r in batch], counted, at_ms, bench)
+            low = min((r.seq for r in batch), default=1) if first_seq is None else first_seq
+            high = runs.contiguous_to(runs.of(connection, key), low)
+            digest = _digest(connection, key, low, high)
+        return high, digest
+
+    def digest(self, probe_id: str, first_seq: int, last_seq: int) -> bytes:
+        """SHA-256 over the raw records first_seq to last_seq, in order, of a probe's newest life."""
+        with self.read() as connection:
+            key = find_probe(connection, probe_id)
+            return hashlib.sha256().digest() if key is None else _digest(connection, key, first_seq, last_seq)
+
+    def stored_to(self, probe_id: str, first_seq: int = 1) -> int:
+        """Highest number up to which everything from first_seq on is stored; first_seq - 1 when nothing is."""
+        with self.read() as connection:
+            key = find_probe(connection, probe_id)
+            return first_seq - 1 if key is None else runs.contiguous_to(runs.of(connection, key), first_seq)
+
+    def anchor(self, probe_id: str, boot: int, ticks_ms: int, host_ms: int, uncertainty_ms: int) -> None:
+        """Note a pair of bench time and probe ticks; times of the boot's records follow."""
+        made = times.Anchor(boot, ticks_ms, host_ms, uncertainty_ms)
+        with self.write() as connection:
+            key = ensure_probe(connection, probe_id, host_ms)
+            times.settle(connection, key, {boot}, [made], now_ms())
+
+    def renew_probe(self, probe_id: str) -> None:
+        """Start a new life for a probe whose storage was wiped: its numbers begin again, the old stay apart."""
+        with self.write() as connection:
+            newest = _newest_life(connection, probe_id)
+            if newest is None:
+                raise InputError(
+                    f"There is no probe {probe_id} in this history.", "Nothing was changed.",
+                    "`curbtick probes` lists the ones that are.",
+                )
+            _add_probe(connection, probe_id, newest.life + 1, now_ms())
+
+
+def open_store(where: str | Path | None = None) -> Store:
+    """Open the history named by a file or URL (None: CURBTICK_DB, else ./curbtick.db), making it if need be."""
+    return Store(where)
+
+
+def find_probe(connection: Connection, probe_id: str) -> int | None:
+    """Key of the newest life of the probe with this unique id, in hex."""
+    newest = _newest_life(connection, probe_id)
+    return None if newest is None else int(newest.id)
+
+
+def ensure_probe(connection: Connection, probe_id: str, at_ms: int) -> int:
+    """Key of the newest life of a probe, which is added if it is new."""
+    found = find_probe(connection, probe_id)
+    return _add_probe(connection, probe_id, 1, at_ms) if found is None else found
+
+
+def _newest_life(connection: Connection, probe_id: str) -> Row[Any] | None:
+    columns = tables.probes.c
+    query = select(columns.id, columns.life).where(columns.unique_id == probe_id)
+    return connection.execute(query.order_by(columns.life.desc()).limit(1)).one_or_none()
+
+
+def _add_probe(connection: Connection, probe_id: str, life: int, at_ms: int) -> int:
+    name = probe_id[-6:] if life == 1 else f"{probe_id[-6:]}.{life}"
+    columns = tables.probes.c
+    if connection.scalar(select(columns.id).where(columns.name == name)) is not None:
+        name = f"{probe_id}.{life}"
+    row = {"unique_id": probe_id, "life": life, "name": name, "first_seen_ms": at_ms}
+    made = connection.execute(tables.probes.insert().values(**row))
+    return int(made.inserted_primary_key[0])
+
+
+def _note_pull(
+    connection: Connection, key: int, seqs: list[int], counted: ingest.Counted, at_ms: int, bench: str | None
+) -> None:
+    connection.execute(tables.pulls.insert().values(
+        probe_id=key, bench=bench or socket.gethostname(), at_ms=at_ms, new_count=counted.new,
+        doubled_count=counted.doubled, first_seq=min(seqs), last_seq=max(seqs),
+    ))
+
+
+def _digest(connection: Connection, key: int, first_seq: int, last_seq: int) -> bytes:
+    columns = tables.log.c
+    query = select(columns.raw).where(columns.probe_id == key, columns.seq.between(first_seq, last_seq))
+    hashed = hashlib.sha256()
+    for row in connection.execute(query.order_by(columns.seq), execution_options={"yield_per": 1000}):
+        hashed.update(row.raw)
+    return hashed.digest()

@@ -1,0 +1,144 @@
+"""Records into the history: decoded, matched to vehicles, refused when doubled, all in one transaction."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, Table, select, update
+
+from curbtick.errors import StoreError
+from curbtick.store import runs, tables, times
+from curbtick.store.decode import Decoded
+from curbtick_wire import names, records
+
+_ANCHORED = names.EVENTS.index("anchored")
+_READING = [column.name for column in tables.record_columns(records.READING)]
+_BUMPER, _POSITION = _READING.index("bumper"), _READING.index("position")
+_SUPERSEDES = _READING.index("supersedes_seq")
+
+
+class Counted(NamedTuple):
+    """What a batch brought: records that were new, and records that were stored before."""
+
+    new: int
+    doubled: int
+
+
+def add(connection: Connection, probe_id: int, batch: Sequence[Decoded], now_ms: int) -> Counted:
+    """Store the records of a batch that are not stored yet.
+
+    Raises StoreError if a stored record of the same number has other contents.
+    """
+    fresh = _not_stored(connection, probe_id, batch)
+    if fresh:
+        boots = times.settle(connection, probe_id, {r.boot for r in fresh}, _anchors(fresh), now_ms)
+        _insert(connection, tables.log, [(probe_id, r.seq, r.boot, r.kind, r.raw) for r in fresh])
+        _insert_decoded(connection, probe_id, fresh, boots)
+        runs.extend(connection, probe_id, [r.seq for r in fresh])
+    return Counted(len(fresh), len(batch) - len(fresh))
+
+
+def _not_stored(connection: Connection, probe_id: int, batch: Sequence[Decoded]) -> list[Decoded]:
+    stored = _stored_raw(connection, probe_id, batch)
+    fresh: dict[int, Decoded] = {}
+    for record in batch:
+        known = stored.get(record.seq) or (fresh[record.seq].raw if record.seq in fresh else None)
+        if known is None:
+            fresh[record.seq] = record
+        elif known != record.raw:
+            raise _contradiction(record)
+    return list(fresh.values())
+
+
+def _stored_raw(connection: Connection, probe_id: int, batch: Sequence[Decoded]) -> dict[int, bytes]:
+    if not batch:
+        return {}
+    columns = tables.log.c
+    low, high = min(r.seq for r in batch), max(r.seq for r in batch)
+    query = select(columns.seq, columns.raw).where(columns.probe_id == probe_id, columns.seq.between(low, high))
+    return {row.seq: bytes(row.raw) for row in connection.execute(query)}
+
+
+def _contradiction(record: Decoded) -> StoreError:
+    return StoreError(
+        f"The probe's record {record.seq} of boot {record.boot} differs from the one stored under that number.",
+        "Nothing of this batch was stored, and what was stored before is unchanged. The probe's log was started "
+        "afresh, or two probes share an id.",
+        "If the probe's storage was wiped on purpose, run `curbtick probes renew PROBE` and pull again.",
+    )
+
+
+def _anchors(batch: Sequence[Decoded]) -> list[times.Anchor]:
+    """Anchors that the probe logged: value is the bench's time in seconds, extra its uncertainty in ms."""
+    return [
+        times.Anchor(r.boot, r.ticks_ms, r.values[1] * 1000, r.values[2])
+        for r in batch
+        if r.kind == records.EVENT and r.values is not None and r.values[0] == _ANCHORED
+    ]
+
+
+def _insert_decoded(
+    connection: Connection, probe_id: int, batch: Sequence[Decoded], boots: dict[int, times.Boot]
+) -> None:
+    vehicles = _Vehicles(connection, probe_id)
+    rows: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
+    for record in batch:
+        values = record.values
+        if values is None:
+            continue
+        boot = boots[record.boot]
+        ticks_ms = record.ticks_ms
+        row = (probe_id, record.seq, record.boot, ticks_ms, boot.time_ms(ticks_ms), boot.sort_ms(ticks_ms), *values)
+        if record.kind == records.READING:
+            row = (*row, vehicles.of(values), values[_BUMPER], values[_POSITION], 0)
+        elif record.kind in (records.BUMPER, records.SEAL, records.HISS):
+            row = (*row, vehicles.of(values))
+        rows[record.kind].append(row)
+    for kind, kind_rows in rows.items():
+        _insert(connection, tables.DECODED[kind], kind_rows, skip_key=True)
+    _mark_superseded(connection, probe_id, rows[records.READING])
+
+
+def _mark_superseded(connection: Connection, probe_id: int, rows: Sequence[tuple[Any, ...]]) -> None:
+    columns = tables.readings.c
+    replaced = [row[6 + _SUPERSEDES] for row in rows if row[6 + _SUPERSEDES]]
+    for start in range(0, len(replaced), 500):
+        some = replaced[start : start + 500]
+        where = (columns.probe_id == probe_id, columns.seq.in_(some))
+        connection.execute(update(tables.readings).where(*where).values(superseded=1))
+
+
+class _Vehicles:
+    """Which vehicle a (round, place in the round) is; rounds that this probe took come first."""
+
+    def __init__(self, connection: Connection, probe_id: int) -> None:
+        self._connection = connection
+        self._probe_id = probe_id
+        self._known: dict[int, dict[int, int]] = {0: {}}
+
+    def of(self, values: Sequence[Any]) -> int | None:
+        """values: a record's values, which begin with round_id and vehicle."""
+        number, place = values[0], values[1]
+        if number not in self._known:
+            self._known[number] = self._places(number)
+        return self._known[number].get(place)
+
+    def _places(self, number: int) -> dict[int, int]:
+        columns = tables.round_vehicles.c
+        query = (
+            select(columns.place, columns.vehicle_id)
+            .join(tables.rounds, tables.rounds.c.id == columns.round_id)
+            .where(tables.rounds.c.number == number)
+        )
+        return {row.place: row.vehicle_id for row in self._connection.execute(query)}
+
+
+def _insert(connection: Connection, table: Table, rows: Sequence[tuple[Any, ...]], skip_key: bool = False) -> None:
+    """Insert rows of values in column order through the driver's own executemany.
+
+    Compiling each row through the SQL layer would cost more than the database does.
+    """
+    columns = [column.name for column in table.columns][1 if skip_key else 0 :]
+    mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
+    marks = ", ".join([mark] * len(columns))
+    connection.exec_driver_sql(f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({marks})", list(rows))

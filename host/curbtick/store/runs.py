@@ -1,0 +1,54 @@
+"""Which sequence numbers of a probe are stored, as unbroken ranges: what an acknowledgement may name."""
+
+from collections.abc import Iterable, Sequence
+
+from sqlalchemy import Connection, delete, select
+
+from curbtick.store import tables
+
+Run = tuple[int, int]
+
+
+def of(connection: Connection, probe_id: int) -> list[Run]:
+    """Ranges (first, last) stored of a probe, lowest first."""
+    columns = tables.runs.c
+    query = select(columns.first_seq, columns.last_seq).where(columns.probe_id == probe_id)
+    return [(row.first_seq, row.last_seq) for row in connection.execute(query.order_by(columns.first_seq))]
+
+
+def extend(connection: Connection, probe_id: int, seqs: Sequence[int]) -> None:
+    """Add newly stored sequence numbers."""
+    before = of(connection, probe_id)
+    after = merged([*before, *_runs_of(seqs)])
+    columns = tables.runs.c
+    gone = [run[0] for run in set(before) - set(after)]
+    if gone:
+        connection.execute(delete(tables.runs).where(columns.probe_id == probe_id, columns.first_seq.in_(gone)))
+    made = [{"probe_id": probe_id, "first_seq": run[0], "last_seq": run[1]} for run in set(after) - set(before)]
+    if made:
+        connection.execute(tables.runs.insert(), made)
+
+
+def merged(runs: Iterable[Run]) -> list[Run]:
+    """Join ranges that touch or overlap."""
+    joined: list[Run] = []
+    for first, last in sorted(runs):
+        if joined and first <= joined[-1][1] + 1:
+            joined[-1] = (joined[-1][0], max(last, joined[-1][1]))
+        else:
+            joined.append((first, last))
+    return joined
+
+
+def contiguous_to(runs: Sequence[Run], first_seq: int) -> int:
+    """Highest number up to which everything from first_seq on is stored; first_seq - 1 if it is not itself."""
+    return next((last for first, last in runs if first <= first_seq <= last), first_seq - 1)
+
+
+def gaps(runs: Sequence[Run]) -> list[Run]:
+    """Ranges that are missing between the stored ones."""
+    return [(before[1] + 1, after[0] - 1) for before, after in zip(runs, runs[1:], strict=False)]
+
+
+def _runs_of(seqs: Sequence[int]) -> list[Run]:
+    return merged((seq, seq) for seq in seqs)
