@@ -1,0 +1,115 @@
+"""When sounds come: a source repeats its events for ever on the tick axis."""
+
+from bisect import bisect_left
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from .timebase import ticks_of_ms, ticks_of_us
+from .waves import Wave
+
+EVENTS = 256
+
+
+@dataclass(frozen=True)
+class Fade:
+    """A change of level at a moment on the tick axis: the probe slipped, or was put back.
+
+    gain: factor on everything from that tick on; over_ticks: how long the change takes.
+    """
+
+    at_tick: int
+    gain: float
+    over_ticks: int
+
+    def at(self, tick: int) -> float:
+        """Return the factor at a tick."""
+        share = min(1.0, max(0.0, (tick - self.at_tick) / max(1, self.over_ticks)))
+        return float(self.gain**share)
+
+
+@dataclass(frozen=True)
+class Source:
+    """Sounds of one origin: events at ticks within a period that repeats without end.
+
+    ticks: sorted, within 0..period_ticks; which: index into waves for each event; gains: 0 for a burst that was due
+    and not sent; delay_ticks shifts all of them (an echo is its source, later and weaker); fade, if any, is a
+    change of level on the absolute axis.
+    """
+
+    name: str
+    waves: tuple[Wave, ...]
+    ticks: tuple[int, ...]
+    which: tuple[int, ...]
+    gains: tuple[float, ...]
+    period_ticks: int
+    delay_ticks: int = 0
+    gain: float = 1.0
+    fade: Fade | None = None
+    longest_ticks: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        longest = max((wave.ticks for wave in self.waves), default=0)
+        object.__setattr__(self, "longest_ticks", longest)
+
+    def due(self, start_tick: int, end_tick: int) -> Iterator[tuple[int, Wave, float]]:
+        """Yield tick, wave and gain of every event that is due from start_tick up to end_tick, unsent ones included."""
+        first = (start_tick - self.delay_ticks) // self.period_ticks
+        last = (end_tick - 1 - self.delay_ticks) // self.period_ticks
+        for cycle in range(first, last + 1):
+            base = cycle * self.period_ticks + self.delay_ticks
+            low = bisect_left(self.ticks, start_tick - base)
+            high = bisect_left(self.ticks, end_tick - base)
+            for index in range(low, high):
+                tick = base + self.ticks[index]
+                yield tick, self.waves[self.which[index]], self.gains[index] * self.gain_at(tick)
+
+    def gain_at(self, tick: int) -> float:
+        """Return the factor on all waves at a tick."""
+        return self.gain if self.fade is None else self.gain * self.fade.at(tick)
+
+    def sent(self, start_tick: int, end_tick: int) -> list[int]:
+        """Return the ticks of the events really sent from start_tick up to end_tick."""
+        return [tick for tick, _, gain in self.due(start_tick, end_tick) if gain > 0.0]
+
+    def echo(self, delay_us: float, loss_db: float) -> "Source":
+        """Return this source heard again later and weaker."""
+        return replace(
+            self,
+            name=f"echo of {self.name}",
+            delay_ticks=self.delay_ticks + ticks_of_us(delay_us),
+            gain=self.gain * 10.0 ** (-loss_db / 20.0),
+        )
+
+
+def regular(
+    name: str,
+    waves: tuple[Wave, ...],
+    interval_ms: float,
+    phase_ms: float,
+    random: np.random.Generator,
+    jitter_us: float = 20.0,
+    missing: float = 0.0,
+) -> Source:
+    """Return a train: bursts every interval_ms from phase_ms on.
+
+    jitter_us: uniform, either way, of each burst (a control unit's scheduling); missing: share of bursts that are due and
+    not sent, drawn one by one; the waves are sent in turn.
+    """
+    spread = random.uniform(-jitter_us, jitter_us, EVENTS)
+    # The first event stays inside the period whatever its jitter.
+    margin_us = jitter_us + 1.0
+    ticks = tuple(ticks_of_us(i * interval_ms * 1e3 + margin_us + float(spread[i])) for i in range(EVENTS))
+    gains = tuple(float(kept) for kept in random.random(EVENTS) >= missing)
+    which = tuple(i % len(waves) for i in range(EVENTS))
+    return Source(name, waves, ticks, which, gains, ticks_of_ms(interval_ms * EVENTS), ticks_of_ms(phase_ms))
+
+
+def irregular(
+    name: str, waves: tuple[Wave, ...], times_ms: list[float], period_ms: float, random: np.random.Generator
+) -> Source:
+    """Return a source of events at times_ms (any order, within period_ms), each with one of the waves at random."""
+    ticks = tuple(ticks_of_ms(time_ms) for time_ms in sorted(times_ms))
+    which = tuple(int(i) for i in random.integers(0, len(waves), len(ticks)))
+    return Source(name, waves, ticks, which, (1.0,) * len(ticks), ticks_of_ms(period_ms))
