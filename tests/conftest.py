@@ -1,4 +1,4 @@
-"""Paths that every test shares: firmware modules import on CPython with the `micropython` shim beside them."""
+"""Paths that every test shares: firmware modules import on CPython, with a `micropython` shim."""
 
 import sys
 from pathlib import Path

@@ -1,7 +1,8 @@
 """MicroPython's `micropython` module for CPython: enough for firmware modules to import and run in a test.
 
-A viper function runs on plain arrays, without the chip's word size: quick, for tests of logic. Whether a kernel keeps
-within 32 bits is shown by tests/target/shim.py, which runs the same source with the chip's exact arithmetic.
+A viper function runs on plain arrays, without the chip's word size: quick, for tests of logic. Whether a
+kernel keeps within 32 bits is shown by tests/target/shim.py, which runs the same source with the chip's exact
+arithmetic.
 """
 
 import builtins

@@ -1,4 +1,4 @@
-"""One call, three ways: emulated chip, CPython with checked arithmetic, MicroPython's unix port; all must agree."""
+"""One call, three ways that must agree: emulated chip, checked CPython, MicroPython's unix port."""
 
 import copy
 from pathlib import Path
@@ -49,5 +49,7 @@ def _difference(who: str, one: tuple[int, list[bytes]], other: tuple[int, list[b
     for number, (a, b) in enumerate(zip(one[1], other[1], strict=True)):
         if a != b:
             at = next(i for i in range(len(a)) if a[i] != b[i])
-            return f"{who} differ in buffer {number} from byte {at}: {a[at : at + 8].hex()} and {b[at : at + 8].hex()}"
+            return (
+                f"{who} differ in buffer {number} from byte {at}: {a[at:].hex()[:16]} and {b[at:].hex()[:16]}"
+            )
     return who

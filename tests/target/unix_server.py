@@ -1,7 +1,7 @@
 """Runs under MicroPython's unix port: one JSON request a line in, the buffers after the call out.
 
-Request: {"module": ..., "function": ..., "args": [integer or [typecode, hex]]}. Answer: {"result": ..., "args":
-[hex of each buffer]} or {"error": ...}. Buffers given by the same index text share one object.
+Request: {"module": ..., "function": ..., "buffers": [[typecode, hex], ...], "args": [integer or [place of a
+buffer]]}. Answer: {"result": ..., "buffers": [hex of each]} or {"error": ...}.
 """
 
 import binascii
@@ -9,7 +9,7 @@ import json
 import sys
 from array import array
 
-sys.path.insert(0, sys.argv[1])
+sys.path[:0] = sys.argv[1:]
 
 
 def buffer_of(argument):
@@ -26,7 +26,10 @@ def serve(request):
     buffers = [buffer_of(b) for b in request["buffers"]]
     args = [a if isinstance(a, int) else buffers[a[0]] for a in request["args"]]
     result = function(*args)
-    return {"result": int(result or 0), "buffers": [binascii.hexlify(bytes(memoryview(b))).decode() for b in buffers]}
+    return {
+        "result": int(result or 0),
+        "buffers": [binascii.hexlify(bytes(memoryview(b))).decode() for b in buffers],
+    }
 
 
 while True:
