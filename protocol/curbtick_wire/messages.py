@@ -33,6 +33,8 @@ CHUNK_MIN = 32
 KEY_NAME_SIZE = 16
 KEYS_MAX = 8
 SECRET_SIZE = 32
+# The most bytes an error spends on words.
+WORDS_MAX = 120
 
 _U8 = 255
 _U16 = 65535
@@ -79,6 +81,7 @@ REQUESTS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | Non
         (
             ("from_seq", "I", 1, _U32),
             ("from_byte", "H", 0, records.SNIPPET_MAX),
+            ("until_seq", "I", 1, _U32),
             ("chunk", "H", CHUNK_MIN, frames.CHUNK_MAX),
             ("wanted", "16s", 0, 0),
         ),
