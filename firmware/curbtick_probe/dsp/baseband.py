@@ -1,0 +1,95 @@
+"""Real samples to a complex baseband around 62.5 kHz: the one per-sample filter of the bumper check.
+
+In every kernel the hot pointers and a spare integer come first, because viper keeps just the first three
+parameters in registers, and pointers move, because a constant index is one load.
+"""
+
+import micropython
+from micropython import const
+
+RATE_HZ = const(250000)
+FOLD = const(4)
+TAPS = const(21)
+CENTRE_HZ = const(62500)
+SAMPLE_US = const(16)
+
+# A full-scale sine (2047.5 codes) at CENTRE_HZ gives this magnitude.
+FULL_SCALE = const(14844)
+
+# The ring of recent baseband values, complex, lies behind GUARD values that repeat its last ones, so that a frame
+# that begins before the ring's first value is read in one piece.
+RING = const(2048)
+GUARD = const(8)
+
+# The filter's loss against CENTRE_HZ at 30, 31, ... 80 kHz in hundredths of a dB, from the taps below:
+# -20 log10(|sum h[k] (-j)**k exp(j 2 pi f k / 250 kHz)| / 928).
+LOSS_FIRST_HZ = const(30000)
+LOSS_CDB = (
+    327, 255, 193, 142, 99, 65, 39, 20, 8, 2, 1, 4, 11, 20, 32, 44, 55, 66, 75, 81, 84, 84, 81, 75, 66, 57, 46,
+    35, 25, 15, 8, 3, 0, 0, 3, 8, 15, 25, 35, 46, 57, 66, 75, 81, 84, 84, 81, 75, 66, 55, 44,
+)
+
+
+@micropython.viper
+def fold(x: ptr16, part: int, z: ptr16, count: int, x_at: int, z_at: int):
+    """Filter and decimate into `count` complex baseband values.
+
+    x: samples 0..4095; output n uses x[x_at + 4 * n] to x[x_at + 4 * n + 20]. part: spare, any value. z: halfwords,
+    real and imaginary part in turn, offset by 32768; output n goes to complex index z_at + n.
+    Taps: a 21-tap equiripple low-pass (Parks-McClellan, pass 28 kHz, stop 46 kHz, rounded to 8 bits, the even
+    taps trimmed to an exact null at DC) times (-j)**k, so that even taps make the real part and odd taps the
+    imaginary one: 30-80 kHz fold to -32.5..+17.5 kHz.
+
+    Q format: 1 code of input is 7.25 steps of output. Range: |real| <= 21888 and |imag| <= 20864 for any input.
+    Headroom: partial sums stay below 4095 * 684 = 2.9e6 < 2**22.
+    """
+    x = ptr16(uint(x) + (x_at << 1))
+    z = ptr16(uint(z) + (z_at << 2))
+    while count:
+        part = (x[0] + x[20]) << 3
+        part -= x[10] * 254
+        part -= (x[2] + x[18]) * 17
+        part -= (x[4] + x[16]) * 27
+        part += (x[6] + x[14]) * 29
+        part += (x[8] + x[12]) * 134
+        z[0] = (part >> 6) + 32768
+        part = (x[19] - x[1]) * 22
+        part += (x[3] - x[17]) << 1
+        part += (x[5] - x[15]) * 46
+        part += (x[7] - x[13]) * 36
+        part += (x[11] - x[9]) * 220
+        z[1] = (part >> 6) + 32768
+        x = ptr16(uint(x) + 8)
+        z = ptr16(uint(z) + 4)
+        count -= 1
+
+
+@micropython.viper
+def copy(source: ptr16, target: ptr16, count: int, source_at: int, target_at: int):
+    """Copy `count` halfwords from source[source_at] on to target[target_at] on.
+
+    Q format: none. Range: any halfword. Headroom: nothing is added.
+    """
+    source = ptr16(uint(source) + (source_at << 1))
+    target = ptr16(uint(target) + (target_at << 1))
+    while count > 0:
+        target[0] = source[0]
+        source = ptr16(uint(source) + 2)
+        target = ptr16(uint(target) + 2)
+        count -= 1
+
+
+@micropython.viper
+def unroll(z: ptr16, out: ptr16, at: int, count: int):
+    """Copy `count` complex values from the ring, from complex index `at` (taken modulo RING) on, to `out`.
+
+    z: GUARD and RING complex values.
+    Q format: none. Range: any halfword. Headroom: nothing is added.
+    """
+    while count > 0:
+        at = (at & 2047) + 8
+        out[0] = z[at << 1]
+        out[1] = z[(at << 1) + 1]
+        out = ptr16(uint(out) + 4)
+        at -= 7
+        count -= 1

@@ -1,0 +1,203 @@
+"""One sound's numbers, from the ring of recent baseband values: integers only, and nothing allocated."""
+
+import array
+
+from micropython import const
+
+from .dsp import baseband, burst, spectrum
+
+_REGION = const(512)
+_LEAD = const(32)
+_TAIL = const(56)
+_SEARCH_LEAD = const(48)
+_SEARCH = const(128)
+_LONG_HALF = const(200)
+
+# Lengths of the coherent stretches that are tried, in baseband values of 16 us: 0.16 to 1.28 ms.
+_SPANS = (10, 16, 26, 42, 80)
+_WIDEST = const(80)
+_STEPS_EACH_SIDE = const(3)
+
+# A sound this far above the noise per value needs no search over spans, and less smoothing of its envelope.
+_CLEAR_CDB = const(3000)
+_SMOOTH_5_CDB = const(2400)
+_SMOOTH_3_CDB = const(3400)
+
+# 1000 log10 of: the squared gain of a coherent sum per value; a full-scale magnitude squared; and the noise power per
+# value over a quartile floor, which is 3.476 * 64 / 6 / 256.
+_TURN_GAIN_CDB = const(2401)
+_FULL_SCALE_CDB = const(8343)
+_FLOOR_TO_NOISE_CDB = const(-839)
+
+# Baseband value n is centred on sample 4 n - 7.
+_DELAY_US = const(28)
+
+
+def cdb(power):
+    """Return 1000 log10(power) for an integer power of 1 to 2**31 - 1, to 0.3; hundredths of a dB."""
+    return burst.log2_q10(power) * 30103 // 102400
+
+
+def loss_cdb(frequency_hz):
+    """Return the filter's loss at a frequency, in hundredths of a dB, between the table's kHz lines."""
+    k = (frequency_hz - baseband.LOSS_FIRST_HZ) // 1000
+    if k < 0:
+        return baseband.LOSS_CDB[0]
+    if k >= len(baseband.LOSS_CDB) - 1:
+        return baseband.LOSS_CDB[-1]
+    low = baseband.LOSS_CDB[k]
+    part = frequency_hz - baseband.LOSS_FIRST_HZ - 1000 * k
+    return low + (baseband.LOSS_CDB[k + 1] - low) * part // 1000
+
+
+def shift_for(part, span):
+    """Return the shift that takes a coherent sum over `span` values with parts up to `part` below 2**14."""
+    top = part * span * 23
+    shift = 0
+    while top >> shift >= 16384:
+        shift += 1
+    return shift
+
+
+class Measurer:
+    """Measures one sound after another; its buffers are made once.
+
+    After `measure`: time_us, level_cdb, frequency_hz, sweep_hz, length_us, ringdown_us, evidence_cdb as in Sounds.
+    """
+
+    def __init__(self):
+        self.values = array.array("H", [32768] * (2 * _REGION))
+        self.sums = array.array("i", [0] * (2 * _REGION + 2))
+        self.power = array.array("i", [0] * _REGION)
+        self.out = array.array("i", [0] * 8)
+        self.turn = burst.turn_table()
+        self.third = array.array("i", [0] * 3)
+        self.time_us = 0
+        self.level_cdb = 0
+        self.frequency_hz = 0
+        self.sweep_hz = 0
+        self.length_us = 0
+        self.ringdown_us = 0
+        self.evidence_cdb = 0
+
+    def measure(self, ring, found, at, floor):
+        """Measure the sound in words at.. of `found` (floor.segment's form).
+
+        ring: the baseband ring, which must still hold the sound. floor: 13 words, Q8, from floor.follow.
+        """
+        first_frame = found[at]
+        last_frame = found[at + 1]
+        peak_frame = found[at + 2]
+        peak_bin = found[at + 3]
+        first = first_frame * 8 - 8 - _LEAD
+        count = (last_frame - first_frame) * 8 + 16 + _LEAD + _TAIL
+        is_long = count > _REGION
+        if is_long:
+            first = peak_frame * 8 - _LONG_HALF
+            count = 2 * _LONG_HALF
+        baseband.unroll(ring, self.values, first, count)
+        noise_cdb = cdb(floor[peak_bin]) + _FLOOR_TO_NOISE_CDB
+        step = self._evidence(peak_frame * 8 - first, count, 4 * (peak_bin - 8), noise_cdb)
+        self._outline(peak_frame * 8 - first, count, step, noise_cdb)
+        self._carrier(count, step)
+        self.time_us += first * 16 - _DELAY_US
+        self.level_cdb += loss_cdb(self.frequency_hz)
+        if is_long:
+            self.time_us = first_frame * spectrum.FRAME_US
+            self.length_us = (last_frame - first_frame) * spectrum.FRAME_US
+            self.ringdown_us = -1
+
+    def _evidence(self, middle, count, centre_step, noise_cdb):
+        """Set evidence_cdb; return the frequency step (0..63) of the strongest coherent stretch."""
+        start = max(0, min(middle - _SEARCH_LEAD, count - _SEARCH))
+        length = min(_SEARCH, count - start)
+        part = burst.loudest_part(self.values, 0, 0, count)
+        shift = shift_for(part, _WIDEST)
+        best = 0
+        best_step = centre_step & 63
+        best_span = 1
+        for step in range(centre_step - _STEPS_EACH_SIDE, centre_step + _STEPS_EACH_SIDE + 1):
+            burst.rotate_sums(self.values, self.turn, self.sums, count, step & 63)
+            for span in _SPANS:
+                tries = (length - span) // 2
+                if tries > 0:
+                    burst.best_stretch(self.sums, self.sums, 0, self.out, tries, span, shift, start)
+                    if self.out[0] // span > best:
+                        best = self.out[0] // span
+                        best_step = step & 63
+                        best_span = span
+        self.evidence_cdb = cdb(best) + 602 * shift - noise_cdb - _TURN_GAIN_CDB
+        return best_step
+
+    def _outline(self, middle, count, step, noise_cdb):
+        """Set level_cdb (without the filter's loss), time_us (in the region), length_us and ringdown_us."""
+        burst.rotate_sums(self.values, self.turn, self.sums, count, step)
+        span = 3
+        self._shape(span, middle, count)
+        above_cdb = self.level_cdb + _FULL_SCALE_CDB - noise_cdb
+        if above_cdb > _SMOOTH_3_CDB:
+            span = 1
+        elif above_cdb < _SMOOTH_5_CDB:
+            span = 7
+        if span != 3:
+            self._shape(span, middle, count)
+        self._take_noise_off(noise_cdb, span)
+
+    def _shape(self, span, middle, count):
+        part = burst.loudest_part(self.values, 0, 0, count)
+        shift = shift_for(part, span)
+        n = count - span
+        burst.envelope(self.sums, self.sums, 0, self.power, n, span, shift)
+        first = max(0, middle - 96)
+        last = min(n, middle + 96)
+        out = self.out
+        burst.shape(self.power, 0, 0, out, first, last, n)
+        self.level_cdb = cdb(out[burst.TOP]) + 602 * shift - 2 * cdb(span) - _TURN_GAIN_CDB - _FULL_SCALE_CDB
+        if out[burst.RISE] < 0:
+            out[burst.RISE] = max(0, out[burst.TOP_AT] - 10) << 4
+        if out[burst.FALL] < 0:
+            out[burst.FALL] = min(n - 1, out[burst.TOP_AT] + 10) << 4
+        self.time_us = out[burst.RISE] + 8 * (span - 1)
+        self.length_us = out[burst.FALL] - out[burst.RISE]
+        self.ringdown_us = -1
+        if out[burst.RING] >= 0:
+            self.ringdown_us = out[burst.RING] - (out[burst.TOP_AT] << 4)
+
+    def _take_noise_off(self, noise_cdb, span):
+        """Correct the peak for the noise power it holds: 10 log10(1 - noise / peak), to first order in the table's dB."""
+        above_cdb = self.level_cdb + _FULL_SCALE_CDB - noise_cdb + cdb(span)
+        if above_cdb < 2500:
+            ratio = 1 << 20
+            below = above_cdb
+            while below > 100:
+                ratio = ratio * 813 >> 10
+                below -= 100
+            self.level_cdb -= min(300, ratio * 434 >> 20)
+
+    def _carrier(self, count, step):
+        """Set frequency_hz and sweep_hz from the phases of the three thirds of the part within 6 dB of the peak."""
+        a = self.out[burst.RISE] >> 4
+        b = min(self.out[burst.FALL] >> 4, a + 96)
+        m = max(2, (b - a) // 3)
+        if a + 3 * m > count:
+            a = count - 3 * m
+        for i in range(3):
+            self.third[i] = self._phase(a + i * m, m)
+        early = wrap(self.third[1] - self.third[0])
+        late = wrap(self.third[2] - self.third[1])
+        centre = baseband.CENTRE_HZ + ((step + 32 & 63) - 32) * burst.STEP_MHZ // 1000
+        self.frequency_hz = centre + (early + late) * 31250 // (65536 * m)
+        self.sweep_hz = (late - early) * 3 * 62500 // (65536 * m)
+
+    def _phase(self, at, m):
+        re = self.sums[2 * (at + m)] - self.sums[2 * at]
+        im = self.sums[2 * (at + m) + 1] - self.sums[2 * at + 1]
+        while not (-8388608 < re < 8388608 and -8388608 < im < 8388608):
+            re >>= 1
+            im >>= 1
+        return burst.angle(im, re)
+
+
+def wrap(turns_q16):
+    """Return an angle difference in 1/65536 turns brought into -32768..32767."""
+    return ((turns_q16 + 32768) & 65535) - 32768
