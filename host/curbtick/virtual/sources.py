@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from .timebase import ticks_of_ms, ticks_of_us
 from .waves import Wave
@@ -73,6 +74,10 @@ class Source:
         """Return the ticks of the events really sent from start_tick up to end_tick."""
         return [tick for tick, _, gain in self.due(start_tick, end_tick) if gain > 0.0]
 
+    def louder(self, by_db: float) -> "Source":
+        """Return this source by_db stronger (weaker if negative)."""
+        return replace(self, gain=self.gain * 10.0 ** (by_db / 20.0))
+
     def echo(self, delay_us: float, loss_db: float) -> "Source":
         """Return this source heard again later and weaker."""
         return replace(
@@ -84,32 +89,55 @@ class Source:
 
 
 def regular(
-    name: str,
     waves: tuple[Wave, ...],
-    interval_ms: float,
-    phase_ms: float,
     random: np.random.Generator,
+    *,
+    name: str,
+    interval_ms: float,
+    phase_ms: float = 0.0,
     jitter_us: float = 20.0,
     missing: float = 0.0,
 ) -> Source:
-    """Return a train: bursts every interval_ms from phase_ms on.
+    """Return a train: bursts every interval_ms from phase_ms on, the waves in turn.
 
-    jitter_us: uniform, either way, of each burst (a control unit's scheduling); missing: share of bursts that are due and
-    not sent, drawn one by one; the waves are sent in turn.
+    jitter_us: uniform, either way, of each burst (a control unit's scheduling); missing: share of bursts that are
+    due and not sent, drawn one by one.
     """
-    spread = random.uniform(-jitter_us, jitter_us, EVENTS)
+    spread_us = random.uniform(-jitter_us, jitter_us, EVENTS)
     # The first event stays inside the period whatever its jitter.
-    margin_us = jitter_us + 1.0
-    ticks = tuple(ticks_of_us(i * interval_ms * 1e3 + margin_us + float(spread[i])) for i in range(EVENTS))
-    gains = tuple(float(kept) for kept in random.random(EVENTS) >= missing)
-    which = tuple(i % len(waves) for i in range(EVENTS))
-    return Source(name, waves, ticks, which, gains, ticks_of_ms(interval_ms * EVENTS), ticks_of_ms(phase_ms))
+    at_us = np.arange(EVENTS) * interval_ms * 1e3 + jitter_us + 1.0 + spread_us
+    return Source(
+        name=name,
+        waves=waves,
+        ticks=tuple(sorted(ticks_of_us(float(time_us)) for time_us in at_us)),
+        which=tuple(i % len(waves) for i in range(EVENTS)),
+        gains=tuple(float(kept) for kept in random.random(EVENTS) >= missing),
+        period_ticks=ticks_of_ms(interval_ms * EVENTS),
+        delay_ticks=ticks_of_ms(phase_ms),
+    )
 
 
 def irregular(
-    name: str, waves: tuple[Wave, ...], times_ms: list[float], period_ms: float, random: np.random.Generator
+    name: str,
+    waves: tuple[Wave, ...],
+    times_ms: npt.NDArray[np.float64],
+    random: np.random.Generator,
+    level_dbfs: float,
+    *,
+    spread_db: float,
+    period_ms: float = 20_000.0,
 ) -> Source:
-    """Return a source of events at times_ms (any order, within period_ms), each with one of the waves at random."""
-    ticks = tuple(ticks_of_ms(time_ms) for time_ms in sorted(times_ms))
-    which = tuple(int(i) for i in random.integers(0, len(waves), len(ticks)))
-    return Source(name, waves, ticks, which, (1.0,) * len(ticks), ticks_of_ms(period_ms))
+    """Return a source of events at times_ms (any order, within period_ms), each with one of the waves at random.
+
+    level_dbfs: of the strongest (the waves' own level being 0 dBFS); spread_db: how far the weakest is below it.
+    """
+    weaker_db = random.uniform(0.0, spread_db, len(times_ms))
+    return Source(
+        name=name,
+        waves=waves,
+        ticks=tuple(ticks_of_ms(float(time_ms)) for time_ms in np.sort(times_ms)),
+        which=tuple(int(i) for i in random.integers(0, len(waves), len(times_ms))),
+        gains=tuple(float(gain) for gain in 10.0 ** (-weaker_db / 20.0)),
+        period_ticks=ticks_of_ms(period_ms),
+        gain=10.0 ** (level_dbfs / 20.0),
+    )

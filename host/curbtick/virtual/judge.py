@@ -1,0 +1,186 @@
+"""What a reading's verdict must be.
+
+Near a limit, or in noise above the limit set's, no way of deciding can be held to the truth: such cases are named in
+`Answer.apart` and counted apart. The margins are the benchmark's own: 1.5 dB of a level limit, 1 kHz of a frequency
+limit, a share of missing bursts between 15 and 35 %; noise is too loud from 1.5 dB below `noise_max_cdb` on.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from curbtick_wire.names import DEAD, PASS, RETRY, WEAK
+
+from .timebase import TICKS_PER_MS
+from .truth import Truth, Window
+
+Limits = Mapping[str, int]
+
+LEVEL_MARGIN_DB = 1.5
+FREQUENCY_MARGIN_HZ = 1_000.0
+MISSING_MARGIN = (0.15, 0.35)
+RINGDOWN_MARGIN = 1.25
+# A train this far over the noise's rms, with this many bursts, is heard by any honest detector.
+AUDIBLE_DB = 6.0
+AUDIBLE_BURSTS = 4
+FEWEST_BURSTS = 3
+# A slip of the probe shows when at least this many bursts came before it and after it.
+MOVED_BURSTS = 2
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a reading over a window must be.
+
+    kind: "healthy" (must PASS), "faulty" (must not), "silent" (the held sensor says nothing or next to nothing),
+    "moved", "probe_fault"; accept: verdicts (numbers of names.VERDICTS) that are right; apart: why the case lies too
+    near a limit to count, empty if it counts; due, sent: bursts of the held sensor due and really sent; noise_dbfs:
+    rms over 30-80 kHz of what lasted, in the loudest 50 ms.
+    """
+
+    kind: str
+    accept: frozenset[int]
+    apart: tuple[str, ...]
+    due: int
+    sent: int
+    noise_dbfs: float
+
+    @property
+    def missing(self) -> float:
+        """Share of due bursts that were not sent."""
+        return 1.0 - self.sent / self.due if self.due else 0.0
+
+
+@dataclass(frozen=True)
+class _Ruling:
+    kind: str
+    accept: frozenset[int]
+    apart: tuple[str, ...] = ()
+
+    def also(self, verdicts: frozenset[int], why: str) -> "_Ruling":
+        return _Ruling(self.kind, self.accept | verdicts, (*self.apart, why))
+
+
+def judge(truth: Truth, window: Window, limits_class: Limits, limit_set: Mapping[str, object]) -> Answer:
+    """Return what a reading over a window must say under these limits.
+
+    limits_class, limit_set: fields of settings.LIMIT_CLASS and settings.LIMIT_SET.
+    """
+    noise_dbfs = truth.loudest_noise_dbfs(window)
+    ruling = _ruling(truth, window, limits_class)
+    if ruling.kind != "probe_fault" and noise_dbfs > _number(limit_set, "noise_max_cdb") / 100 - LEVEL_MARGIN_DB:
+        ruling = ruling.also(frozenset({RETRY}), "noise")
+    due = 0 if truth.held is None else truth.held.due(window)
+    sent = 0 if truth.held is None else len(truth.held.sent_ticks(window))
+    return Answer(ruling.kind, ruling.accept, ruling.apart, due, sent, noise_dbfs)
+
+
+def _number(fields: Mapping[str, object], name: str) -> int:
+    value = fields[name]
+    assert isinstance(value, int)
+    return value
+
+
+def _ruling(truth: Truth, window: Window, limits: Limits) -> _Ruling:
+    if truth.probe_fault != "none":
+        return _Ruling("probe_fault", frozenset({RETRY}))
+    held = truth.held
+    if held is None or not held.sent_ticks(window):
+        return _silent(truth, window)
+    over_dead_db = truth.level_dbfs(window) - limits["dead_cdb"] / 100
+    if over_dead_db < -LEVEL_MARGIN_DB:
+        return _silent(truth, window)
+    ruling = _moved(truth, window) or _sounding(truth, window, limits)
+    if over_dead_db < LEVEL_MARGIN_DB:
+        ruling = ruling.also(_silent(truth, window).accept, "level")
+    if len(held.sent_ticks(window)) < FEWEST_BURSTS:
+        ruling = ruling.also(frozenset({RETRY}), "few_bursts")
+    return ruling
+
+
+def _silent(truth: Truth, window: Window) -> _Ruling:
+    """A silent sensor is DEAD where the system is beyond doubt heard to transmit; silence alone proves nothing."""
+    if truth.heard_before or _audible(truth, window):
+        return _Ruling("silent", frozenset({DEAD, RETRY} if truth.imposters else {DEAD}))
+    return _Ruling("silent", frozenset({DEAD, RETRY} if truth.transmits else {RETRY}))
+
+
+def _audible(truth: Truth, window: Window) -> bool:
+    least_dbfs = truth.noise_dbfs(window) + AUDIBLE_DB
+    return any(
+        train.level_dbfs >= least_dbfs and len(train.sent_ticks(window)) >= AUDIBLE_BURSTS for train in truth.trains
+    )
+
+
+def _moved(truth: Truth, window: Window) -> _Ruling | None:
+    """A reading during which the probe slipped is no verdict; None if it did not slip while bursts came."""
+    assert truth.held is not None
+    fade = truth.held.source.fade
+    if fade is None:
+        return None
+    ticks = truth.held.sent_ticks(window)
+    before = sum(tick < fade.at_tick for tick in ticks)
+    if not 0 < before < len(ticks):
+        return None
+    ruling = _Ruling("moved", frozenset({RETRY}))
+    if min(before, len(ticks) - before) < MOVED_BURSTS:
+        return ruling.also(frozenset({PASS, WEAK, DEAD}), "moved_at_edge")
+    return ruling
+
+
+def _sounding(truth: Truth, window: Window, limits: Limits) -> _Ruling:
+    """Judge a sensor that is heard: each test holds, fails, or (None) is too near to say."""
+    tests = {
+        "level": _level_holds(truth, window, limits),
+        "frequency": _frequency_holds(truth, limits),
+        "ringdown": _ringdown_holds(truth, limits),
+        "missing": _missing_holds(truth, window),
+    }
+    if False in tests.values():
+        only_missing = all(holds is not False for name, holds in tests.items() if name != "missing")
+        unknowable = only_missing and _looks_slower(truth, window) and not _sibling_audible(truth, window)
+        return _Ruling("faulty", frozenset({WEAK}), ("slower",) if unknowable else ())
+    near = tuple(name for name, holds in tests.items() if holds is None)
+    return _Ruling("healthy", frozenset({PASS, WEAK} if near else {PASS}), near)
+
+
+def _level_holds(truth: Truth, window: Window, limits: Limits) -> bool | None:
+    over_db = truth.level_dbfs(window) - limits["pass_cdb"] / 100
+    return None if abs(over_db) < LEVEL_MARGIN_DB else over_db > 0
+
+
+def _frequency_holds(truth: Truth, limits: Limits) -> bool | None:
+    assert truth.burst is not None
+    inside_hz = limits["window_hz"] - abs(truth.burst.frequency_hz - limits["centre_hz"])
+    return None if abs(inside_hz) < FREQUENCY_MARGIN_HZ else inside_hz > 0
+
+
+def _ringdown_holds(truth: Truth, limits: Limits) -> bool | None:
+    assert truth.burst is not None
+    low_us, high_us, value_us = limits["ringdown_min_us"], limits["ringdown_max_us"], truth.burst.ringdown_us
+    if low_us * RINGDOWN_MARGIN <= value_us <= high_us / RINGDOWN_MARGIN:
+        return True
+    return False if value_us < low_us / RINGDOWN_MARGIN or value_us > high_us * RINGDOWN_MARGIN else None
+
+
+def _missing_holds(truth: Truth, window: Window) -> bool | None:
+    assert truth.held is not None
+    due = truth.held.due(window)
+    share = 1.0 - len(truth.held.sent_ticks(window)) / due if due else 0.0
+    return None if MISSING_MARGIN[0] <= share <= MISSING_MARGIN[1] else share < MISSING_MARGIN[0]
+
+
+def _looks_slower(truth: Truth, window: Window) -> bool:
+    """Whether the bursts really sent are as regular as those of a slower system."""
+    assert truth.held is not None
+    ticks = truth.held.sent_ticks(window)
+    steps = {
+        round((after - before) / (truth.interval_ms * TICKS_PER_MS))
+        for before, after in zip(ticks, ticks[1:], strict=False)
+    }
+    return len(steps) == 1 and steps != {1}
+
+
+def _sibling_audible(truth: Truth, window: Window) -> bool:
+    loudest = max((sibling.level_dbfs for sibling in truth.siblings), default=-math.inf)
+    return loudest >= truth.noise_dbfs(window) + AUDIBLE_DB
