@@ -1,4 +1,4 @@
-"""Boot id, ticks and time anchors. The probe never knows the date: the bench turns boot and ticks into time."""
+"""Boot id, ticks and time anchors. The probe does not know the date: the bench computes it."""
 
 import struct
 
@@ -16,9 +16,9 @@ _TICKS_WRAP_MS = 1 << 30
 class Clock:
     """The clock of one start of the probe.
 
-    `boot`: 1..65535, durable before the constructor returns, and never given out before. A slot that cannot be read
-    may have held a later boot than the one found, so each such slot skips one; with no slot left the log's
-    highest boot counts. Raises OSError where flash fails, and where all 65535 boots are used up.
+    `boot`: 1..65535, durable before the constructor returns, and never given out before. A slot that cannot
+    be read may have held a later boot than the one found, so each such slot skips one; with no slot left the
+    log's highest boot counts. Raises OSError where flash fails, and where all 65535 boots are used up.
     """
 
     def __init__(self, root, board):
@@ -52,7 +52,7 @@ class Clock:
     def anchor(self, host_time_s, uncertainty_ms):
         """Record the bench's time now: an `anchored` event, whose ticks are the other half of the pair.
 
-        host_time_s: seconds since 1970 (UTC), 1..2**32-1; uncertainty_ms: 0..2**32-1. Gives the event's seq; 0 where
-        the log is full.
+        host_time_s: seconds since 1970 (UTC), 1..2**32-1; uncertainty_ms: 0..2**32-1. Gives the event's seq;
+        0 where the log is full.
         """
         return self.log.event(names.EVENTS.index("anchored"), host_time_s, uncertainty_ms)

@@ -1,7 +1,7 @@
 """The keys of paired benches: who may change limits and rounds, and how far each one's counter has come.
 
-All keys stand in one two-slot value. Every change is written to both slots, so that a slot lost later can bring back
-neither a revoked key nor a counter already used.
+All keys stand in one two-slot value. Every change is written to both slots, so that a slot lost later can
+bring back neither a revoked key nor a counter already used.
 """
 
 from curbtick_wire import codec
@@ -61,13 +61,13 @@ class Keys:
 
     def rows(self):
         """Every key without its secret: dicts of key_id, counter, name, in the order of pairing."""
-        return [{"key_id": row["key_id"], "counter": row["counter"], "name": row["name"]} for row in self._rows]
+        return [{field[0]: row[field[0]] for field in KEY_ROW} for row in self._rows]
 
     def add(self, secret, name):
         """Keep the key of a bench being paired: its key_id. The same secret again keeps its id.
 
-        secret: SECRET_SIZE bytes; name: at most KEY_NAME_SIZE bytes. Raises KeysFull, ValueError for a secret of
-        the wrong size, OSError where flash fails. Durable on return.
+        secret: SECRET_SIZE bytes; name: at most KEY_NAME_SIZE bytes. Raises KeysFull, ValueError for a
+        secret of the wrong size, OSError where flash fails. Durable on return.
         """
         if len(secret) != SECRET_SIZE:
             raise ValueError("a secret has " + str(SECRET_SIZE) + " bytes")
@@ -101,7 +101,7 @@ class Keys:
         return row["counter"] if row else None
 
     def advance(self, key_id, counter):
-        """Use a counter up before the action it allows: True once, durable on return; False for one not above the last."""
+        """Use a counter up, before the action it allows. False for one not above the last; else durable on return."""
         row = self._row(key_id)
         if row is None or counter <= row["counter"]:
             return False

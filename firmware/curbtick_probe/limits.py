@@ -1,4 +1,4 @@
-"""The limit set in force: whole sets with a revision, the newest valid one first, the factory set behind all."""
+"""The limit set in force: whole sets with a revision, the newest valid one first, the factory set last."""
 
 from curbtick_wire import codec, names
 from curbtick_wire.errors import WireError
@@ -74,7 +74,10 @@ def _accepts(data):
 
 
 class Limits:
-    """The limit sets under root. `in_force`: dict of codec.unpack_limits; `refused`: sets refused since start."""
+    """The limit sets under root.
+
+    `in_force`: dict of codec.unpack_limits; `refused`: sets refused since start.
+    """
 
     def __init__(self, root):
         self._slots = Slots(root, "limits", _accepts)

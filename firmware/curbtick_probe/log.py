@@ -1,9 +1,10 @@
 """The log: append-only records in flash, each with a sequence number that never comes again.
 
-Two shelves of segment files under `root/log`: `r` for readings and all other records, `w` for waves (snippets and
-sounds), which are given up first when space runs short. Sequence numbers run through both. What the bench has
-acknowledged stays while there is room, and is freed before anything else. With the state file lost, numbers
-still never come again: the newest segment of readings is never freed, and a segment's name carries a number.
+Two shelves of segment files under `root/log`: `r` for readings and all other records, `w` for waves
+(snippets and sounds), which are given up first when space runs short. Sequence numbers run through both.
+What the bench has acknowledged stays while there is room, and is freed before anything else. With the state
+file lost, numbers still never come again: the newest segment of readings is never freed, and a segment's
+name carries a number.
 """
 
 import hashlib
@@ -59,7 +60,7 @@ def _boot_in(path):
 
 
 class _Visit:
-    """What recovery wants to know of the records it scans: GAP events already there, and whether LOG_FULL is the last."""
+    """What recovery wants to know of what it scans: the GAP events, and whether LOG_FULL stands last."""
 
     def __init__(self):
         self.gaps = []
@@ -77,9 +78,8 @@ class _Visit:
 class Log:
     """The log under root, recovered by scanning; nothing is ever formatted.
 
-    boot: this start's id, 1..65535; ticks_ms: a function giving milliseconds since the start. `next_seq`: the number
-    of the next record; `unstored_waves`: snippets and sounds not stored since start for want of room. Raises OSError
-    where flash cannot be read or written at all.
+    boot: this start's id, 1..65535; ticks_ms: a function giving milliseconds since the start. `next_seq`:
+    the number of the next record. Raises OSError where flash cannot be read or written at all.
     """
 
     def __init__(self, root, boot, ticks_ms):
@@ -92,7 +92,7 @@ class Log:
         self._readings = Shelf(folder, "r", self._room.segment_bytes)
         self._waves = Shelf(folder, "w", self._room.segment_bytes)
         self._room.share(self._readings, self._waves)
-        self.unstored_waves = 0
+        self._unstored = 0
         self._full = self._waves_full = False
         self._recover(os.listdir(folder))
 
@@ -128,7 +128,7 @@ class Log:
                 self.event(_GAP, first, last)
 
     def _record_drop(self):
-        """Record waves given up, once there is room for the event; the range waits in the state until then."""
+        """Record waves given up, once the event has room; the range waits in the state until then."""
         if not self._state.drop_last:
             return
         if self._readings.room() < _EVENT_BYTES + _LAST_WORDS_BYTES:
@@ -144,8 +144,8 @@ class Log:
     def append(self, kind, values, tail=b""):
         """Append one record: its sequence number, durable on return.
 
-        kind, values, tail: as for codec.encode_record. 0 for a snippet or sounds that found no room. Raises LogFull for any
-        other record that was not stored, WireError for a value outside its range.
+        kind, values, tail: as for codec.encode_record. 0 for a snippet or sounds that found no room. Raises
+        LogFull for any other record that was not stored, WireError for a value outside its range.
         """
         return self.append_all(((kind, values, tail),))[0]
 
@@ -173,7 +173,7 @@ class Log:
         self._pass_held()
 
     def _outlived(self, items, stored):
-        """The numbers of items after an OSError and a mend: 0 for waves not held. Raises LogFull for others."""
+        """The numbers of items after a mend: 0 for waves not held. Raises LogFull for others."""
         kept = []
         for place in range(len(items)):
             seq = stored[place] if place < len(stored) else 0
@@ -182,7 +182,7 @@ class Log:
                 kept.append(seq)
             elif wave:
                 kept.append(0)
-                self.unstored_waves += 1
+                self._unstored += 1
             else:
                 raise LogFull("flash failed")
         return kept
@@ -233,7 +233,7 @@ class Log:
     def _turn_away(self, shelf):
         """No room: 0 for waves; LogFull for others. Each state is recorded once where it begins."""
         if shelf is self._waves:
-            self.unstored_waves += 1
+            self._unstored += 1
             if not self._waves_full and self._readings.room() >= _EVENT_BYTES + _LAST_WORDS_BYTES:
                 self._put_event(_SNIPPETS_DROPPED, self.next_seq, 0)
             self._waves_full = True
@@ -291,11 +291,12 @@ class Log:
         return self._state.acknowledged
 
     def acknowledge(self, seq, digest, first=0):
-        """Take a bench's word that it holds the records from first to seq: whether it was taken; durable on return.
+        """Take a bench's word that it holds the records from first to seq: whether it was taken; then durable.
 
-        digest: SHA-256 over those records; first: 1 above the highest acknowledged where it is 0. What is acknowledged
-        already is taken again without a look. Refused: a digest that differs, a number above the last one held, records
-        between those acknowledged and first. Frees nothing until room is wanted. Raises OSError.
+        digest: SHA-256 over those records; first: 1 above the highest acknowledged where it is 0. What is
+        acknowledged already is taken again without a look. Refused: a digest that differs, a number above
+        the last one held, records between those acknowledged and first. Frees nothing until room is wanted.
+        Raises OSError.
         """
         if seq <= self.acknowledged:
             return True
@@ -312,6 +313,6 @@ class Log:
         return self._room.free_bytes()
 
     @property
-    def dropped_segments(self):
-        """Segments of waves given up unpulled since start."""
-        return self._room.dropped_segments
+    def dropped(self):
+        """Snippets and sounds given up unpulled, or not stored for want of room, since start."""
+        return self._room.dropped + self._unstored

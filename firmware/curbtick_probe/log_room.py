@@ -1,7 +1,7 @@
 """Space for the log: what is freed, in which order, when a shelf wants a new segment.
 
-First waves the bench has acknowledged, then readings it has acknowledged (never the newest segment), then, oldest
-first, waves nobody has pulled. Readings nobody has pulled are never freed.
+First waves the bench has acknowledged, then readings it has acknowledged (never the newest segment), then,
+oldest first, waves nobody has pulled. Readings nobody has pulled are never freed.
 """
 
 import os
@@ -16,7 +16,7 @@ _LINKS_BYTES = 4
 class Room:
     """The space of the file system that holds folder, shared by two shelves.
 
-    `segment_bytes`: what a segment of a shelf may grow to on this device; `dropped_segments`: segments of waves given
+    `segment_bytes`: what a segment of a shelf may grow to on this device; `dropped`: waves given
     up unpulled since start.
     """
 
@@ -27,7 +27,7 @@ class Room:
         self._block_bytes = space[0]
         self._segment_blocks = max(1, min(SEGMENT_BLOCKS_MAX, space[2] // 32))
         self.segment_bytes = self._segment_blocks * (self._block_bytes - _LINKS_BYTES)
-        self.dropped_segments = 0
+        self.dropped = 0
         self._readings = self._waves = None
 
     def share(self, readings, waves):
@@ -64,7 +64,7 @@ class Room:
             return self._free(self._readings, next_seq)
         if len(self._waves.numbers) > (1 if shelf is self._waves else 0):
             self._state.widen_drop(self._waves.firsts[0], self._waves.lasts[0])
-            self.dropped_segments += 1
+            self.dropped += self._waves.counts[0]
             return self._free(self._waves, next_seq)
         return False
 

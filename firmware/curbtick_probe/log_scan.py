@@ -19,9 +19,9 @@ class SegmentReader:
     """Steps through one segment file. Raises OSError where the file cannot be opened or read.
 
     path: the file; buffer: a bytearray of records.SNIPPET_MAX bytes, which holds the record stepped to.
-    After `step`: `kind`, `size`, `seq`, `boot` of that record, `before` the seq of the one before it (0 at the first).
-    `damaged`: whether bytes that are no record stood just before this one; at the end, whether any stand there.
-    `end`: the offset after the last whole record.
+    After `step`: `kind`, `size`, `seq`, `boot` of that record, `before` the seq of the one before it (0 at
+    the first). `damaged`: whether bytes that are no record stood just before this one; at the end, whether
+    any stand there. `end`: the offset after the last whole record.
     """
 
     def __init__(self, path, buffer):
@@ -54,7 +54,7 @@ class SegmentReader:
         return len(self._file.read(1))
 
     def _take(self, offset):
-        """Read the record at offset into the buffer: True; False where there is none; None past the last place."""
+        """Read the record at offset: True; False where there is none; None past the last place for one."""
         self._file.seek(offset)
         if self._file.readinto(self._view[:HEAD_SIZE]) < HEAD_SIZE:
             return None

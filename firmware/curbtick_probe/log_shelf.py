@@ -1,7 +1,7 @@
 """One row of segment files: appended to at one end, freed at the other.
 
-A segment is named by a letter and the sequence number it was started with (eight hex digits), which never comes again.
-Only four numbers a segment stay in memory; a record is found by stepping through its segment.
+A segment is named by a letter and the sequence number it was started with (eight hex digits), which never
+comes again. Only four numbers a segment stay in memory; a record is found by stepping through its segment.
 """
 
 import os
@@ -35,8 +35,9 @@ class Shelf:
     """The segments of one letter in a folder, oldest first.
 
     segment_bytes: what a segment may grow to. Index by segment: `numbers` (its name), `firsts` and `lasts`
-    (sequence numbers; an empty one has its number and the number before it), `sizes` (bytes). `damage`: ranges
-    (first, last) of sequence numbers whose records of this shelf may be lost, found by recover().
+    (sequence numbers; an empty one has its number and the number before it), `sizes` (bytes), `counts`
+    (records). `damage`: ranges (first, last) of sequence numbers whose records of this shelf may be lost,
+    found by recover().
     """
 
     def __init__(self, folder, letter, segment_bytes):
@@ -47,6 +48,7 @@ class Shelf:
         self.firsts = array("I")
         self.lasts = array("I")
         self.sizes = array("I")
+        self.counts = array("H")
         self.damage = []
         self._file = None
         self._reader = None
@@ -75,6 +77,7 @@ class Shelf:
         self.firsts.append(number)
         self.lasts.append(number - 1)
         self.sizes.append(0)
+        self.counts.append(0)
 
     def empty(self, place):
         """Whether a segment holds no record."""
@@ -111,6 +114,7 @@ class Shelf:
         if self.empty(-1):
             self.firsts[-1] = seq
         self.lasts[-1] = seq
+        self.counts[-1] += 1
 
     def _note_tail(self):
         """A record was begun after the segment's last whole one: its number is spent."""
@@ -157,7 +161,7 @@ class Shelf:
         self._forget_reader()
         if len(self.numbers):
             number = self.numbers[-1]
-            self.firsts[-1], self.lasts[-1] = number, number - 1
+            self.firsts[-1], self.lasts[-1], self.counts[-1] = number, number - 1, 0
             self._scan(lambda reader: None)
             self.damage = []
 
@@ -181,13 +185,13 @@ class Shelf:
         if self._reader_number == self.numbers[0]:
             self._forget_reader()
         os.remove(self._path(self.numbers[0]))
-        for name in ("numbers", "firsts", "lasts", "sizes"):
+        for name in ("numbers", "firsts", "lasts", "sizes", "counts"):
             setattr(self, name, getattr(self, name)[1:])
 
     # Reading.
 
     def seek(self, seq):
-        """The sequence number of the first record at or after seq, 0 where there is none; record() then gives it.
+        """The number of the first record at or after seq, 0 where there is none; record() then gives it.
 
         Cheap when the sequence numbers asked for rise. Raises OSError where a file cannot be read.
         """

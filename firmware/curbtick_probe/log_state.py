@@ -16,7 +16,8 @@ class State:
     """The log's durable state under root.
 
     `floor`: no number below it is given out again; `acknowledged`: the bench holds all records up to it;
-    `drop_first`, `drop_last`: waves between these numbers are being given up and that is not recorded yet (0: none).
+    `drop_first`, `drop_last`: waves between these numbers are being given up and that is not recorded yet
+    (0: none).
     """
 
     def __init__(self, root):

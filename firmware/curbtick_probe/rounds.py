@@ -10,11 +10,11 @@ from curbtick_probe.slots import Slots
 def _check_bumper(vehicle, side):
     field = side + "_class_khz"
     khz, positions = vehicle[field], vehicle[side + "_positions"]
-    known = khz == names.CLASS_CUSTOM or khz in names.CLASSES_KHZ
-    if not known:
-        raise Refused(field, str(khz) + " is no class of this probe (vehicle " + str(vehicle["vehicle"]) + ")")
+    where = " (vehicle " + str(vehicle["vehicle"]) + ")"
+    if khz != names.CLASS_CUSTOM and khz not in names.CLASSES_KHZ:
+        raise Refused(field, str(khz) + " is no class of this probe" + where)
     if positions == 0 and khz:
-        raise Refused(field, "is given for a bumper without positions (vehicle " + str(vehicle["vehicle"]) + ")")
+        raise Refused(field, "is given for a bumper without positions" + where)
 
 
 def check(round_):

@@ -1,8 +1,9 @@
 """A small value kept in two files that take turns, so that a power cut at any moment leaves a whole one.
 
-A slot holds MAGIC, the generation (u32), the payload's size (u16), the payload, and CRC-32 over all of it. `put` writes
-the slot that does not hold the newest value, so the newest is never touched while it is the only one. At start
-both are read and checked; the valid one of the higher generation wins, and the other stands behind it.
+A slot holds MAGIC, the generation (u32), the payload's size (u16), the payload, and CRC-32 over all of it.
+`put` writes the slot that does not hold the newest value, so the newest is never touched while it is the
+only one. At start both are read and checked; the valid one of the higher generation wins, and the other
+stands behind it.
 """
 
 import os
@@ -87,7 +88,7 @@ class Slots:
         return slot[1] if slot else None
 
     def put(self, payload):
-        """Make payload the newest value; durable on return. Raises OSError, and the newest is then as it was."""
+        """Make payload the newest value; durable on return. Raises OSError, the newest then being as it was."""
         image = seal(self.generation + 1, payload)
         path = self._paths[1 - self._place]
         with open(path, "wb") as file:
