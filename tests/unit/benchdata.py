@@ -1,4 +1,6 @@
-"""Records and histories for the bench's tests, made with a packer that shares nothing with the store's decoder."""
+"""Records and histories for the bench's tests, made with a packer that shares nothing with the store's
+decoder.
+"""
 
 import binascii
 import struct
@@ -14,16 +16,37 @@ NOON_MS = 1_790_000_000_000
 """A moment in September 2026 that the made-up histories start from."""
 
 READING_DEFAULTS: dict[str, Any] = {
-    "round_id": 0, "vehicle": 1, "bumper": names.REAR, "position": 1, "positions": 4, "class_khz": 48,
-    "verdict": names.PASS, "level_cdb": -800, "frequency_hz": 48100, "sweep_hz": 40, "interval_us": 200000,
-    "burst_us": 600, "ringdown_us": 900, "noise_cdb": -6000, "high_floor_cdb": records.NONE_I16,
-    "single_cdb": 3000, "train_cdb": 3700, "burst_count": 5, "due_count": 5, "sound_count": 5,
-    "listened_ms": 900, "time_to_verdict_ms": 950, "limits_revision": 1, "battery_mv": 4000,
+    "round_id": 0,
+    "vehicle": 1,
+    "bumper": names.REAR,
+    "position": 1,
+    "positions": 4,
+    "class_khz": 48,
+    "verdict": names.PASS,
+    "level_cdb": -800,
+    "frequency_hz": 48100,
+    "sweep_hz": 40,
+    "interval_us": 200000,
+    "burst_us": 600,
+    "ringdown_us": 900,
+    "noise_cdb": -6000,
+    "high_floor_cdb": records.NONE_I16,
+    "single_cdb": 3000,
+    "train_cdb": 3700,
+    "burst_count": 5,
+    "due_count": 5,
+    "sound_count": 5,
+    "listened_ms": 900,
+    "time_to_verdict_ms": 950,
+    "limits_revision": 1,
+    "battery_mv": 4000,
     "temperature_ddeg": 180,
 }
 
 
-def record(kind: int, seq: int, values: Mapping[str, Any], boot: int = 1, ticks_ms: int = 1000, tail: bytes = b"") -> bytes:
+def record(
+    kind: int, seq: int, values: Mapping[str, Any], boot: int = 1, ticks_ms: int = 1000, tail: bytes = b""
+) -> bytes:
     fields = next(entry[2] for entry in records.KINDS if entry[0] == kind)
     body = b""
     for name, form, low, _ in fields:
@@ -43,25 +66,48 @@ def anchored(seq: int, host_s: int, boot: int = 1, ticks_ms: int = 1000, uncerta
     return record(records.EVENT, seq, values, boot, ticks_ms)
 
 
-def add_vehicle(store: Store, name: str, positions: int = 4, class_khz: int = 48, from_ms: int = 0, **more: Any) -> int:
+def add_vehicle(
+    store: Store, name: str, positions: int = 4, class_khz: int = 48, from_ms: int = 0, **more: Any
+) -> int:
     with store.write() as connection:
         made = connection.execute(tables.vehicles.insert().values(name=name, created_ms=from_ms, **more))
         key = int(made.inserted_primary_key[0])
-        connection.execute(tables.bumpers.insert(), [
-            {"vehicle_id": key, "bumper": b, "positions": positions, "class_khz": class_khz, "from_ms": from_ms}
-            for b in (names.REAR, names.FRONT)
-        ])
+        connection.execute(
+            tables.bumpers.insert(),
+            [
+                {
+                    "vehicle_id": key,
+                    "bumper": b,
+                    "positions": positions,
+                    "class_khz": class_khz,
+                    "from_ms": from_ms,
+                }
+                for b in (names.REAR, names.FRONT)
+            ],
+        )
     return key
 
 
 def add_round(store: Store, number: int, vehicle_ids: Sequence[int], technician: str | None = None) -> None:
     with store.write() as connection:
-        made = connection.execute(tables.rounds.insert().values(number=number, made_ms=0, technician=technician))
-        connection.execute(tables.round_vehicles.insert(), [
-            {"round_id": made.inserted_primary_key[0], "place": place, "vehicle_id": key, "rear_positions": 4,
-             "rear_class_khz": 48, "front_positions": 4, "front_class_khz": 48}
-            for place, key in enumerate(vehicle_ids, 1)
-        ])
+        made = connection.execute(
+            tables.rounds.insert().values(number=number, made_ms=0, technician=technician)
+        )
+        connection.execute(
+            tables.round_vehicles.insert(),
+            [
+                {
+                    "round_id": made.inserted_primary_key[0],
+                    "place": place,
+                    "vehicle_id": key,
+                    "rear_positions": 4,
+                    "rear_class_khz": 48,
+                    "front_positions": 4,
+                    "front_class_khz": 48,
+                }
+                for place, key in enumerate(vehicle_ids, 1)
+            ],
+        )
 
 
 class Logbook:

@@ -4,17 +4,18 @@ import binascii
 import hashlib
 import multiprocessing
 import sqlite3
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from curbtick.errors import StoreError
-from curbtick.store import Store, runs, tables
-from curbtick.store.decode import decode
-from curbtick_wire import names, records
 from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import func, select, text
 
+from curbtick.errors import StoreError
+from curbtick.store import Store, runs, tables
+from curbtick.store.decode import decode
+from curbtick_wire import names, records
 from tests.unit import benchdata
 from tests.unit.benchdata import NOON_MS, PROBE, Logbook, anchored, reading, record
 
@@ -43,6 +44,12 @@ def test_a_record_pulled_twice_is_stored_once(store: Store) -> None:
     assert store.ingest(PROBE, batch[3:], first_seq=1)[0] == 10
     assert store.ingest(PROBE, batch + batch)[0] == 10
     assert count(store) == count(store, tables.log) == 10
+
+
+def test_numbers_that_the_probe_lost_do_not_hold_up_the_acknowledgement(store: Store) -> None:
+    """A dropped snippet leaves its number without a record for good."""
+    batch = [reading(seq) for seq in (1, 2, 4)]
+    assert store.ingest(PROBE, batch, covered=(1, 5)) == (5, hashlib.sha256(b"".join(batch)).digest())
 
 
 def test_other_contents_under_a_stored_number_are_refused_whole(store: Store) -> None:
@@ -120,7 +127,9 @@ def test_readings_of_a_round_find_their_vehicle_and_keep_what_the_probe_wrote(st
 def test_a_superseded_reading_is_marked_and_kept(store: Store) -> None:
     Logbook(store).visit(NOON_MS, {"verdict": names.WEAK}, {"supersedes_seq": 2})
     with store.read() as connection:
-        marks = connection.execute(select(tables.readings.c.superseded).order_by(tables.readings.c.seq)).scalars()
+        marks = connection.execute(
+            select(tables.readings.c.superseded).order_by(tables.readings.c.seq)
+        ).scalars()
         assert list(marks) == [1, 0]
 
 
@@ -147,7 +156,9 @@ def test_a_full_disk_is_said_and_the_batch_left_out_whole(store: Store) -> None:
 
 def test_a_newer_history_is_refused(store: Store, tmp_path: Path) -> None:
     with store.write() as connection:
-        connection.execute(tables.meta.update().where(tables.meta.c.key == "schema_version").values(value="99"))
+        connection.execute(
+            tables.meta.update().where(tables.meta.c.key == "schema_version").values(value="99")
+        )
     with pytest.raises(StoreError, match="version 99"):
         Store(tmp_path / "history.db")
 
@@ -173,7 +184,9 @@ def _pull(path: Path, low: int) -> None:
             store.ingest(PROBE, [reading(seq) for seq in range(first, first + 15)])
 
 
-def test_two_benches_pulling_the_same_probe_at_once_store_each_record_once(store: Store, tmp_path: Path) -> None:
+def test_two_benches_pulling_the_same_probe_at_once_store_each_record_once(
+    store: Store, tmp_path: Path
+) -> None:
     context = multiprocessing.get_context("spawn")
     workers = [context.Process(target=_pull, args=(tmp_path / "history.db", low)) for low in (1, 41)]
     for worker in workers:
@@ -189,6 +202,6 @@ def test_two_benches_pulling_the_same_probe_at_once_store_each_record_once(store
 def test_runs_hold_exactly_the_numbers_given(seqs: list[int]) -> None:
     merged = runs.merged((seq, seq) for seq in seqs)
     assert {seq for first, last in merged for seq in range(first, last + 1)} == set(seqs)
-    assert all(first > before[1] + 1 for before, (first, _) in zip(merged, merged[1:], strict=False))
+    assert all(first > before[1] + 1 for before, (first, _) in pairwise(merged))
     missing = {seq for first, last in runs.gaps(merged) for seq in range(first, last + 1)}
     assert missing == set(range(min(seqs, default=1), max(seqs, default=0) + 1)) - set(seqs)

@@ -5,9 +5,9 @@ import socket
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, CursorResult, select
 
 from curbtick.errors import InputError
 from curbtick.store import ingest, runs, tables, times
@@ -24,7 +24,7 @@ class Store:
         self.url = database_url(where)
         self._engine = open_engine(where, busy_timeout_s)
 
-    def __enter__(self) -> "Store":
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_exception: object) -> None:
@@ -49,15 +49,23 @@ class Store:
                 yield connection
 
     def ingest(
-        self, probe_id: str, raw_records: Iterable[bytes], *, first_seq: int | None = None,
-        received_ms: int | None = None, bench: str | None = None,
+        self,
+        probe_id: str,
+        raw_records: Iterable[bytes],
+        *,
+        first_seq: int | None = None,
+        covered: runs.Run | None = None,
+        received_ms: int | None = None,
+        bench: str | None = None,
     ) -> tuple[int, bytes]:
         """Store records of a probe, durably, each exactly once.
 
-        probe_id: the probe's unique id in hex; raw_records: as the probe's log holds them; first_seq: lowest number the
-        probe still has (the lowest of the batch when not given).
-        Returns the highest number up to which everything from first_seq on is stored, and the SHA-256 over those raw
-        records: what may be acknowledged to the probe.
+        probe_id: the probe's unique id in hex; raw_records: as the probe's log holds them; first_seq:
+        lowest number the probe still has (the lowest of the batch when not given).
+        covered: range of numbers of which the batch holds every record that the probe still has;
+        numbers without a record in it are gone from the probe for good.
+        Returns the highest number up to which everything from first_seq on is stored, and the SHA-256 over
+        those raw records: what may be acknowledged to the probe.
         Raises StoreError; nothing of the batch is stored then.
         """
         batch = [decode(raw) for raw in raw_records]
@@ -65,6 +73,8 @@ class Store:
         with self.write() as connection:
             key = ensure_probe(connection, probe_id, at_ms)
             counted = ingest.add(connection, key, batch, at_ms)
+            if covered is not None:
+                runs.extend(connection, key, [covered])
             if batch:
                 _note_pull(connection, key, [r.seq for r in batch], counted, at_ms, bench)
             low = min((r.seq for r in batch), default=1) if first_seq is None else first_seq
@@ -79,7 +89,8 @@ class Store:
             return hashlib.sha256().digest() if key is None else _digest(connection, key, first_seq, last_seq)
 
     def stored_to(self, probe_id: str, first_seq: int = 1) -> int:
-        """Highest number up to which everything from first_seq on is stored; first_seq - 1 when nothing is."""
+        """Highest number up to which everything from first_seq on is stored; first_seq - 1 when nothing is.
+        """
         with self.read() as connection:
             key = find_probe(connection, probe_id)
             return first_seq - 1 if key is None else runs.contiguous_to(runs.of(connection, key), first_seq)
@@ -92,20 +103,32 @@ class Store:
             times.settle(connection, key, {boot}, [made], now_ms())
 
     def renew_probe(self, probe_id: str) -> None:
-        """Start a new life for a probe whose storage was wiped: its numbers begin again, the old stay apart."""
+        """Start a new life for a probe whose storage was wiped: its numbers begin again, the old stay
+        apart.
+        """
         with self.write() as connection:
             newest = _newest_life(connection, probe_id)
             if newest is None:
                 raise InputError(
-                    f"There is no probe {probe_id} in this history.", "Nothing was changed.",
+                    f"There is no probe {probe_id} in this history.",
+                    "Nothing was changed.",
                     "`curbtick probes` lists the ones that are.",
                 )
             _add_probe(connection, probe_id, newest.life + 1, now_ms())
 
 
 def open_store(where: str | Path | None = None) -> Store:
-    """Open the history named by a file or URL (None: CURBTICK_DB, else ./curbtick.db), making it if need be."""
+    """Open the history named by a file or URL (None: CURBTICK_DB, else ./curbtick.db), making it if need
+    be.
+    """
     return Store(where)
+
+
+def inserted_key(made: CursorResult[Any]) -> int:
+    """Key that the database gave to the one row just inserted."""
+    key = made.inserted_primary_key
+    assert key is not None
+    return int(key[0])
 
 
 def find_probe(connection: Connection, probe_id: str) -> int | None:
@@ -120,7 +143,7 @@ def ensure_probe(connection: Connection, probe_id: str, at_ms: int) -> int:
     return _add_probe(connection, probe_id, 1, at_ms) if found is None else found
 
 
-def _newest_life(connection: Connection, probe_id: str) -> Row[Any] | None:
+def _newest_life(connection: Connection, probe_id: str) -> Any:
     columns = tables.probes.c
     query = select(columns.id, columns.life).where(columns.unique_id == probe_id)
     return connection.execute(query.order_by(columns.life.desc()).limit(1)).one_or_none()
@@ -133,16 +156,23 @@ def _add_probe(connection: Connection, probe_id: str, life: int, at_ms: int) -> 
         name = f"{probe_id}.{life}"
     row = {"unique_id": probe_id, "life": life, "name": name, "first_seen_ms": at_ms}
     made = connection.execute(tables.probes.insert().values(**row))
-    return int(made.inserted_primary_key[0])
+    return inserted_key(made)
 
 
 def _note_pull(
     connection: Connection, key: int, seqs: list[int], counted: ingest.Counted, at_ms: int, bench: str | None
 ) -> None:
-    connection.execute(tables.pulls.insert().values(
-        probe_id=key, bench=bench or socket.gethostname(), at_ms=at_ms, new_count=counted.new,
-        doubled_count=counted.doubled, first_seq=min(seqs), last_seq=max(seqs),
-    ))
+    connection.execute(
+        tables.pulls.insert().values(
+            probe_id=key,
+            bench=bench or socket.gethostname(),
+            at_ms=at_ms,
+            new_count=counted.new,
+            doubled_count=counted.doubled,
+            first_seq=min(seqs),
+            last_seq=max(seqs),
+        )
+    )
 
 
 def _digest(connection: Connection, key: int, first_seq: int, last_seq: int) -> bytes:

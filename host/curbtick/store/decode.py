@@ -1,7 +1,7 @@
 """Records as bytes into rows, quickly: one precompiled struct for each kind, derived from the record table.
 
-The store decodes a million records in a sitting, so this is the one place beside the codec that unpacks them; a
-test holds the two against each other.
+The store decodes a million records in a sitting, so this is the one place beside the codec that unpacks
+them; a test holds the two against each other.
 """
 
 import binascii
@@ -63,7 +63,6 @@ class _Kind:
 
 
 _KINDS = {kind: _Kind(fields) for kind, _, fields, _ in records.KINDS}
-KNOWN_LAYOUT = 1
 
 
 def decode(raw: bytes) -> Decoded:
@@ -78,7 +77,7 @@ def decode(raw: bytes) -> Decoded:
         raise _damaged(f"it says {size} bytes and has {len(raw)}")
     if binascii.crc32(memoryview(raw)[:-4]) != _CRC.unpack_from(raw, size - 4)[0]:
         raise _damaged(f"the checksum of number {seq} is wrong")
-    known = _KINDS.get(kind) if layout == KNOWN_LAYOUT else None
+    known = _KINDS.get(kind) if layout == records.LAYOUT else None
     if known is None or size < HEADER.size + known.body.size + _CRC.size:
         return Decoded(kind, seq, boot, ticks_ms, None, raw)
     return Decoded(kind, seq, boot, ticks_ms, known.values(raw), raw)

@@ -34,8 +34,9 @@ def open_engine(where: str | Path | None, busy_timeout_s: float = BUSY_TIMEOUT_S
         engine = _sqlite(url, busy_timeout_s) if url.startswith("sqlite") else create_engine(url)
     except (ArgumentError, SQLAlchemyError, ImportError) as error:
         raise StoreError(
-            f"The database {_shown(url)} cannot be opened: {error}.", "Nothing was read or changed.",
-            "Check --db or CURBTICK_DB: a file name, or a URL of a supported database whose driver is installed.",
+            f"The database {_shown(url)} cannot be opened: {error}.",
+            "Nothing was read or changed.",
+            "Check --db or CURBTICK_DB: a file name, or a URL of a database whose driver is installed.",
         ) from error
     with translated(url):
         _check_version(engine, url)
@@ -72,13 +73,15 @@ def _check_version(engine: Engine, url: str) -> None:
     version = _stored_version(engine) if "meta" in found else None
     if version is None:
         raise StoreError(
-            f"{_shown(url)} is a database, but not a history of this program.", "Nothing was read or changed.",
+            f"{_shown(url)} is a database, but not a history of this program.",
+            "Nothing was read or changed.",
             "Name another file with --db.",
         )
     if version > tables.SCHEMA_VERSION:
         raise StoreError(
-            f"The history {_shown(url)} has version {version}; this program knows up to {tables.SCHEMA_VERSION}.",
-            "Nothing was read or changed.", "Install the newer version of curbtick that wrote it.",
+            f"The history {_shown(url)} has version {version}; this program knows {tables.SCHEMA_VERSION}.",
+            "Nothing was read or changed.",
+            "Install the newer version of curbtick that wrote it.",
         )
 
 
@@ -114,21 +117,26 @@ def _explained(url: str, error: Exception) -> StoreError:
     shown = _shown(url)
     if "locked" in text or "busy" in text:
         return StoreError(
-            f"The history {shown} is locked by another program.", KEPT,
+            f"The history {shown} is locked by another program.",
+            KEPT,
             "Close the other program, or wait until it is done, and try again.",
         )
     if "full" in text or "No space" in text:
         return StoreError(f"The disk that holds {shown} is full.", KEPT, "Free some space and try again.")
     if "not a database" in text or "malformed" in text:
         return StoreError(
-            f"{shown} is not a database, or it is damaged: {text}.", "Nothing was changed.",
+            f"{shown} is not a database, or it is damaged: {text}.",
+            "Nothing was changed.",
             "Name another file with --db, or restore it from a copy.",
         )
     if "readonly" in text or "unable to open" in text:
         return StoreError(
-            f"The history {shown} cannot be opened for writing: {text}.", KEPT,
+            f"The history {shown} cannot be opened for writing: {text}.",
+            KEPT,
             "Check that the folder exists and that you may write in it.",
         )
     if isinstance(error, OperationalError):
-        return StoreError(f"The database {shown} does not answer: {text}.", KEPT, "Check the server and try again.")
+        return StoreError(
+            f"The database {shown} does not answer: {text}.", KEPT, "Check the server and try again."
+        )
     return StoreError(f"The database refused a change: {text}.", KEPT, "Report this, with the words above.")

@@ -34,7 +34,7 @@ def add(connection: Connection, probe_id: int, batch: Sequence[Decoded], now_ms:
         boots = times.settle(connection, probe_id, {r.boot for r in fresh}, _anchors(fresh), now_ms)
         _insert(connection, tables.log, [(probe_id, r.seq, r.boot, r.kind, r.raw) for r in fresh])
         _insert_decoded(connection, probe_id, fresh, boots)
-        runs.extend(connection, probe_id, [r.seq for r in fresh])
+        runs.extend(connection, probe_id, runs.merged((r.seq, r.seq) for r in fresh))
     return Counted(len(fresh), len(batch) - len(fresh))
 
 
@@ -55,15 +55,17 @@ def _stored_raw(connection: Connection, probe_id: int, batch: Sequence[Decoded])
         return {}
     columns = tables.log.c
     low, high = min(r.seq for r in batch), max(r.seq for r in batch)
-    query = select(columns.seq, columns.raw).where(columns.probe_id == probe_id, columns.seq.between(low, high))
+    query = select(columns.seq, columns.raw).where(
+        columns.probe_id == probe_id, columns.seq.between(low, high)
+    )
     return {row.seq: bytes(row.raw) for row in connection.execute(query)}
 
 
 def _contradiction(record: Decoded) -> StoreError:
     return StoreError(
-        f"The probe's record {record.seq} of boot {record.boot} differs from the one stored under that number.",
-        "Nothing of this batch was stored, and what was stored before is unchanged. The probe's log was started "
-        "afresh, or two probes share an id.",
+        f"The probe's record {record.seq} of boot {record.boot} differs from the stored one of that number.",
+        "Nothing of this batch was stored, what was stored before is unchanged. The probe's log was "
+        "started afresh, or two probes share an id.",
         "If the probe's storage was wiped on purpose, run `curbtick probes renew PROBE` and pull again.",
     )
 
@@ -88,7 +90,15 @@ def _insert_decoded(
             continue
         boot = boots[record.boot]
         ticks_ms = record.ticks_ms
-        row = (probe_id, record.seq, record.boot, ticks_ms, boot.time_ms(ticks_ms), boot.sort_ms(ticks_ms), *values)
+        row = (
+            probe_id,
+            record.seq,
+            record.boot,
+            ticks_ms,
+            boot.time_ms(ticks_ms),
+            boot.sort_ms(ticks_ms),
+            *values,
+        )
         if record.kind == records.READING:
             row = (*row, vehicles.of(values), values[_BUMPER], values[_POSITION], 0)
         elif record.kind in (records.BUMPER, records.SEAL, records.HISS):
@@ -133,7 +143,9 @@ class _Vehicles:
         return {row.place: row.vehicle_id for row in self._connection.execute(query)}
 
 
-def _insert(connection: Connection, table: Table, rows: Sequence[tuple[Any, ...]], skip_key: bool = False) -> None:
+def _insert(
+    connection: Connection, table: Table, rows: Sequence[tuple[Any, ...]], skip_key: bool = False
+) -> None:
     """Insert rows of values in column order through the driver's own executemany.
 
     Compiling each row through the SQL layer would cost more than the database does.
@@ -141,4 +153,6 @@ def _insert(connection: Connection, table: Table, rows: Sequence[tuple[Any, ...]
     columns = [column.name for column in table.columns][1 if skip_key else 0 :]
     mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
     marks = ", ".join([mark] * len(columns))
-    connection.exec_driver_sql(f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({marks})", list(rows))
+    connection.exec_driver_sql(
+        f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({marks})", list(rows)
+    )

@@ -1,6 +1,7 @@
 """Which sequence numbers of a probe are stored, as unbroken ranges: what an acknowledgement may name."""
 
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
 from sqlalchemy import Connection, delete, select
 
@@ -16,15 +17,19 @@ def of(connection: Connection, probe_id: int) -> list[Run]:
     return [(row.first_seq, row.last_seq) for row in connection.execute(query.order_by(columns.first_seq))]
 
 
-def extend(connection: Connection, probe_id: int, seqs: Sequence[int]) -> None:
-    """Add newly stored sequence numbers."""
+def extend(connection: Connection, probe_id: int, more: Sequence[Run]) -> None:
+    """Add ranges of sequence numbers that are now stored, or known to be gone from the probe."""
     before = of(connection, probe_id)
-    after = merged([*before, *_runs_of(seqs)])
+    after = merged([*before, *more])
     columns = tables.runs.c
     gone = [run[0] for run in set(before) - set(after)]
     if gone:
-        connection.execute(delete(tables.runs).where(columns.probe_id == probe_id, columns.first_seq.in_(gone)))
-    made = [{"probe_id": probe_id, "first_seq": run[0], "last_seq": run[1]} for run in set(after) - set(before)]
+        connection.execute(
+            delete(tables.runs).where(columns.probe_id == probe_id, columns.first_seq.in_(gone))
+        )
+    made = [
+        {"probe_id": probe_id, "first_seq": run[0], "last_seq": run[1]} for run in set(after) - set(before)
+    ]
     if made:
         connection.execute(tables.runs.insert(), made)
 
@@ -41,14 +46,12 @@ def merged(runs: Iterable[Run]) -> list[Run]:
 
 
 def contiguous_to(runs: Sequence[Run], first_seq: int) -> int:
-    """Highest number up to which everything from first_seq on is stored; first_seq - 1 if it is not itself."""
+    """Highest number up to which everything from first_seq on is stored; first_seq - 1 if it is not itself.
+    """
     return next((last for first, last in runs if first <= first_seq <= last), first_seq - 1)
 
 
 def gaps(runs: Sequence[Run]) -> list[Run]:
     """Ranges that are missing between the stored ones."""
-    return [(before[1] + 1, after[0] - 1) for before, after in zip(runs, runs[1:], strict=False)]
+    return [(before[1] + 1, after[0] - 1) for before, after in pairwise(runs)]
 
-
-def _runs_of(seqs: Sequence[int]) -> list[Run]:
-    return merged((seq, seq) for seq in seqs)

@@ -1,8 +1,11 @@
 """The schema of the history: plain SQLAlchemy tables that SQLite and PostgreSQL share.
 
-The decoded tables' measured columns are derived from the record table of `curbtick_wire.records`, names and units
-included. Times are whole milliseconds since 1970 UTC; a time that is not known is null, never a guess.
+The decoded tables' measured columns are derived from the record table of `curbtick_wire.records`, names and
+units included. Times are whole milliseconds since 1970 UTC; a time that is not known is null, never a
+guess.
 """
+
+from typing import Any
 
 from sqlalchemy import (
     BigInteger,
@@ -27,7 +30,14 @@ SCHEMA_VERSION = 1
 
 metadata = MetaData()
 Big = BigInteger().with_variant(Integer, "sqlite")
-_SQL_TYPES = {"b": SmallInteger, "B": SmallInteger, "h": SmallInteger, "H": Integer, "i": Integer, "I": Big}
+_SQL_TYPES: dict[str, Any] = {
+    "b": SmallInteger,
+    "B": SmallInteger,
+    "h": SmallInteger,
+    "H": Integer,
+    "i": Integer,
+    "I": Big,
+}
 
 
 def _key() -> Column[int]:
@@ -41,7 +51,9 @@ def _reference(name: str, target: str, nullable: bool = False) -> Column[int]:
 meta = Table("meta", metadata, Column("key", String(40), primary_key=True), Column("value", String(200)))
 
 probes = Table(
-    "probes", metadata, _key(),
+    "probes",
+    metadata,
+    _key(),
     Column("unique_id", String(32), nullable=False),
     Column("life", Integer, nullable=False),
     Column("name", String(80), nullable=False, unique=True),
@@ -52,7 +64,10 @@ probes = Table(
 """One row for each life of a probe's log; a probe whose flash was wiped starts a new life."""
 
 pulls = Table(
-    "pulls", metadata, _key(), _reference("probe_id", "probes"),
+    "pulls",
+    metadata,
+    _key(),
+    _reference("probe_id", "probes"),
     Column("bench", String(80)),
     Column("at_ms", Big, nullable=False),
     Column("new_count", Integer, nullable=False),
@@ -62,7 +77,9 @@ pulls = Table(
 )
 
 runs = Table(
-    "runs", metadata, _reference("probe_id", "probes"),
+    "runs",
+    metadata,
+    _reference("probe_id", "probes"),
     Column("first_seq", Big, nullable=False),
     Column("last_seq", Big, nullable=False),
     PrimaryKeyConstraint("probe_id", "first_seq"),
@@ -70,7 +87,9 @@ runs = Table(
 """The unbroken ranges of sequence numbers stored of each probe."""
 
 boots = Table(
-    "boots", metadata, _reference("probe_id", "probes"),
+    "boots",
+    metadata,
+    _reference("probe_id", "probes"),
     Column("boot", Integer, nullable=False),
     Column("offset_ms", Big),
     Column("anchor_ticks_ms", Big),
@@ -82,7 +101,10 @@ boots = Table(
 """offset_ms is the time at tick 0, null in a boot without an anchor; then only the two bounds are known."""
 
 anchors = Table(
-    "anchors", metadata, _key(), _reference("probe_id", "probes"),
+    "anchors",
+    metadata,
+    _key(),
+    _reference("probe_id", "probes"),
     Column("boot", Integer, nullable=False),
     Column("ticks_ms", Big, nullable=False),
     Column("host_ms", Big, nullable=False),
@@ -91,7 +113,9 @@ anchors = Table(
 )
 
 log = Table(
-    "log", metadata, _reference("probe_id", "probes"),
+    "log",
+    metadata,
+    _reference("probe_id", "probes"),
     Column("seq", Big, nullable=False),
     Column("boot", Integer, nullable=False),
     Column("kind", SmallInteger, nullable=False),
@@ -104,7 +128,7 @@ log = Table(
 def record_columns(kind: int) -> list[Column[int]]:
     """Columns of a record kind's fields; a repeated field becomes one numbered column for each value."""
     fields = next(entry[2] for entry in records.KINDS if entry[0] == kind)
-    made = []
+    made: list[Column[int]] = []
     for name, form, _, _ in fields:
         count = int(form[:-1] or 1)
         column_names = [name] if count == 1 else [f"{name}_{place}" for place in range(1, count + 1)]
@@ -115,35 +139,45 @@ def record_columns(kind: int) -> list[Column[int]]:
 def _decoded(name: str, kind: int, *extra: Column[int] | Index) -> Table:
     """A decoded table: key, origin, time, the kind's fields, then `extra`."""
     return Table(
-        name, metadata, _key(), _reference("probe_id", "probes"),
+        name,
+        metadata,
+        _key(),
+        _reference("probe_id", "probes"),
         Column("seq", Big, nullable=False),
         Column("boot", Integer, nullable=False),
         Column("ticks_ms", Big, nullable=False),
         Column("time_ms", Big),
         Column("sort_ms", Big, nullable=False),
-        *record_columns(kind), *extra,
+        *record_columns(kind),
+        *extra,
         UniqueConstraint("probe_id", "seq", "boot"),
         Index(f"{name}_by_time", "sort_ms"),
     )
 
 
 readings = _decoded(
-    "readings", records.READING,
+    "readings",
+    records.READING,
     _reference("vehicle_id", "vehicles", nullable=True),
     Column("at_bumper", SmallInteger),
     Column("at_position", SmallInteger),
     Column("superseded", SmallInteger, nullable=False, default=0),
     Index("readings_by_place", "vehicle_id", "at_bumper", "at_position", "sort_ms"),
 )
-"""vehicle, bumper, position stay as the probe wrote them; vehicle_id, at_bumper, at_position say where the bench
-holds the reading to belong."""
+"""vehicle, bumper, position stay as the probe wrote them; vehicle_id, at_bumper, at_position say where the
+bench holds the reading to belong.
+"""
 
 snippets = _decoded(
-    "snippets", records.SNIPPET, Index("snippets_by_reading", "probe_id", "reading_seq"),
+    "snippets",
+    records.SNIPPET,
+    Index("snippets_by_reading", "probe_id", "reading_seq"),
 )
 sounds = _decoded("sounds", records.SOUNDS, Index("sounds_by_reading", "probe_id", "reading_seq"))
 bumper_results = _decoded(
-    "bumper_results", records.BUMPER, _reference("vehicle_id", "vehicles", nullable=True),
+    "bumper_results",
+    records.BUMPER,
+    _reference("vehicle_id", "vehicles", nullable=True),
     Index("bumper_results_by_place", "vehicle_id", "bumper", "sort_ms"),
 )
 seal_marks = _decoded("seal_marks", records.SEAL, _reference("vehicle_id", "vehicles", nullable=True))
@@ -163,7 +197,9 @@ DECODED = {
 }
 
 vehicles = Table(
-    "vehicles", metadata, _key(),
+    "vehicles",
+    metadata,
+    _key(),
     Column("name", String(80), nullable=False, index=True),
     Column("type", String(40)),
     Column("depot", String(80)),
@@ -174,14 +210,20 @@ vehicles = Table(
 )
 
 vehicle_names = Table(
-    "vehicle_names", metadata, _key(), _reference("vehicle_id", "vehicles"),
+    "vehicle_names",
+    metadata,
+    _key(),
+    _reference("vehicle_id", "vehicles"),
     Column("name", String(80), nullable=False, index=True),
     Column("until_ms", Big, nullable=False),
 )
 """Names that a vehicle no longer goes by."""
 
 bumpers = Table(
-    "bumpers", metadata, _key(), _reference("vehicle_id", "vehicles"),
+    "bumpers",
+    metadata,
+    _key(),
+    _reference("vehicle_id", "vehicles"),
     Column("bumper", SmallInteger, nullable=False),
     Column("positions", SmallInteger, nullable=False),
     Column("class_khz", SmallInteger, nullable=False),
@@ -191,7 +233,9 @@ bumpers = Table(
 """What a bumper carries from a time on; a retrofit adds a row."""
 
 rounds = Table(
-    "rounds", metadata, _key(),
+    "rounds",
+    metadata,
+    _key(),
     Column("number", Integer, nullable=False, unique=True),
     Column("name", String(80)),
     Column("technician", String(80)),
@@ -199,7 +243,9 @@ rounds = Table(
 )
 
 round_vehicles = Table(
-    "round_vehicles", metadata, _reference("round_id", "rounds"),
+    "round_vehicles",
+    metadata,
+    _reference("round_id", "rounds"),
     Column("place", SmallInteger, nullable=False),
     _reference("vehicle_id", "vehicles"),
     Column("rear_positions", SmallInteger, nullable=False),
@@ -210,7 +256,10 @@ round_vehicles = Table(
 )
 
 sends = Table(
-    "sends", metadata, _key(), _reference("probe_id", "probes"),
+    "sends",
+    metadata,
+    _key(),
+    _reference("probe_id", "probes"),
     Column("what", String(10), nullable=False),
     Column("number", Big, nullable=False),
     Column("at_ms", Big, nullable=False),
@@ -218,7 +267,9 @@ sends = Table(
 """Rounds and limit sets that a probe took; `what` is "round" or "limits"."""
 
 limit_sets = Table(
-    "limit_sets", metadata, _key(),
+    "limit_sets",
+    metadata,
+    _key(),
     Column("revision", Big, nullable=False, unique=True),
     Column("made_ms", Big, nullable=False),
     Column("origin", Text),
@@ -226,7 +277,9 @@ limit_sets = Table(
 )
 
 assignments = Table(
-    "assignments", metadata, _key(),
+    "assignments",
+    metadata,
+    _key(),
     Column("at_ms", Big, nullable=False),
     Column("by", String(80)),
     Column("why", Text),
@@ -234,7 +287,10 @@ assignments = Table(
 )
 
 assigned = Table(
-    "assigned", metadata, _reference("assignment_id", "assignments"), _reference("reading_id", "readings"),
+    "assigned",
+    metadata,
+    _reference("assignment_id", "assignments"),
+    _reference("reading_id", "readings"),
     _reference("old_vehicle_id", "vehicles", nullable=True),
     Column("old_bumper", SmallInteger),
     Column("old_position", SmallInteger),
@@ -246,7 +302,10 @@ assigned = Table(
 )
 
 findings = Table(
-    "findings", metadata, _key(), _reference("vehicle_id", "vehicles"),
+    "findings",
+    metadata,
+    _key(),
+    _reference("vehicle_id", "vehicles"),
     Column("bumper", SmallInteger, nullable=False),
     Column("position", SmallInteger, nullable=False),
     Column("what", String(20), nullable=False),
@@ -262,7 +321,10 @@ findings = Table(
 """position 0 is a finding about the whole bumper; what is "weak", "dead" or "not_transmitting"."""
 
 steps = Table(
-    "steps", metadata, _key(), _reference("finding_id", "findings"),
+    "steps",
+    metadata,
+    _key(),
+    _reference("finding_id", "findings"),
     Column("step", String(20), nullable=False),
     Column("at_ms", Big, nullable=False),
     Column("by", String(80)),
@@ -272,7 +334,10 @@ steps = Table(
 """Work done or noted on a finding, in order."""
 
 swaps = Table(
-    "swaps", metadata, _key(), _reference("vehicle_id", "vehicles"),
+    "swaps",
+    metadata,
+    _key(),
+    _reference("vehicle_id", "vehicles"),
     Column("bumper", SmallInteger, nullable=False),
     Column("position_a", SmallInteger, nullable=False),
     Column("position_b", SmallInteger, nullable=False),

@@ -1,14 +1,15 @@
 """Probe ticks into times: anchors give a boot its offset; a boot without one only has bounds.
 
-A probe has no clock at power-up. An anchor pairs the bench's time with the probe's ticks within one boot, so a record's
-time is `offset_ms + ticks_ms`, as certain as the anchor plus the crystal's drift since. A boot that never met a bench
-lies after the boot before it and before the boot after it, and no later than the pull that brought it.
+A probe has no clock at power-up. An anchor pairs the bench's time with the probe's ticks within one boot,
+so a record's time is `offset_ms + ticks_ms`, as certain as the anchor plus the crystal's drift since. A
+boot that never met a bench lies after the boot before it and before the boot after it, and no later than
+the pull that brought it.
 """
 
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, Row, bindparam, select, update
+from sqlalchemy import Connection, bindparam, select, update
 
 from curbtick.store import tables
 
@@ -31,7 +32,9 @@ class Boot(NamedTuple):
 
 
 class Anchor(NamedTuple):
-    """A pair of bench time and probe ticks within a boot; uncertainty_ms is one-sided, at the anchor itself."""
+    """A pair of bench time and probe ticks within a boot; uncertainty_ms is one-sided, at the anchor
+    itself.
+    """
 
     boot: int
     ticks_ms: int
@@ -44,7 +47,9 @@ def uncertainty_ms(anchor_uncertainty_ms: int, distance_ms: int) -> int:
     return anchor_uncertainty_ms + abs(distance_ms) * DRIFT_PPM // 1_000_000
 
 
-def settle(connection: Connection, probe_id: int, seen: set[int], anchors: Sequence[Anchor], now_ms: int) -> dict[int, Boot]:
+def settle(
+    connection: Connection, probe_id: int, seen: set[int], anchors: Sequence[Anchor], now_ms: int
+) -> dict[int, Boot]:
     """Bring the boots of a probe up to date with newly seen boots and anchors; times of stored rows follow.
 
     seen: boot numbers of the batch. Returns every boot of the probe.
@@ -77,8 +82,10 @@ def _boots(connection: Connection, probe_id: int) -> dict[int, Boot]:
 def _add_anchor(connection: Connection, probe_id: int, anchor: Anchor) -> bool:
     columns = tables.anchors.c
     same = select(columns.id).where(
-        columns.probe_id == probe_id, columns.boot == anchor.boot,
-        columns.ticks_ms == anchor.ticks_ms, columns.host_ms == anchor.host_ms,
+        columns.probe_id == probe_id,
+        columns.boot == anchor.boot,
+        columns.ticks_ms == anchor.ticks_ms,
+        columns.host_ms == anchor.host_ms,
     )
     if connection.scalar(same) is not None:
         return False
@@ -92,13 +99,16 @@ def _apply_best_anchors(connection: Connection, probe_id: int, boots: set[int]) 
         best = connection.execute(
             select(columns.ticks_ms, columns.host_ms, columns.uncertainty_ms)
             .where(columns.probe_id == probe_id, columns.boot == boot)
-            .order_by(columns.uncertainty_ms, columns.host_ms).limit(1)
+            .order_by(columns.uncertainty_ms, columns.host_ms)
+            .limit(1)
         ).one()
-        connection.execute(_boot_update(probe_id, boot).values(
-            offset_ms=best.host_ms - best.ticks_ms,
-            anchor_ticks_ms=best.ticks_ms,
-            uncertainty_ms=best.uncertainty_ms,
-        ))
+        connection.execute(
+            _boot_update(probe_id, boot).values(
+                offset_ms=best.host_ms - best.ticks_ms,
+                anchor_ticks_ms=best.ticks_ms,
+                uncertainty_ms=best.uncertainty_ms,
+            )
+        )
 
 
 def _boot_update(probe_id: int, boot: int) -> Any:
@@ -120,7 +130,7 @@ def _bound(connection: Connection, probe_id: int) -> None:
             connection.execute(update_boot.values(not_before_ms=low, not_after_ms=high_ms))
 
 
-def _lows(rows: Sequence[Row[Any]]) -> list[int | None]:
+def _lows(rows: Sequence[Any]) -> list[int | None]:
     """Latest anchored moment before each boot."""
     lows: list[int | None] = []
     low: int | None = None
@@ -131,7 +141,7 @@ def _lows(rows: Sequence[Row[Any]]) -> list[int | None]:
     return lows
 
 
-def _highs(rows: Sequence[Row[Any]]) -> list[int | None]:
+def _highs(rows: Sequence[Any]) -> list[int | None]:
     """Start of the first anchored boot after each boot."""
     highs: list[int | None] = []
     high: int | None = None

@@ -1,0 +1,121 @@
+"""How every command speaks: words for people, exactly one JSON object for programs, progress for the impatient.
+
+With --json standard output carries one JSON object and nothing else; everything said goes to standard error. Exit codes:
+0 done; 1 done, and something needs attention; 2 the input or the options make no sense; 3 the probe cannot be reached;
+4 the history cannot be read or written; 5 a program is missing; 70 an error nobody foresaw; 130 interrupted.
+"""
+
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+from rich.table import Table
+
+from curbtick.errors import CurbtickError, InputError
+
+UNFORESEEN, INTERRUPTED = 70, 130
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object on standard output, words elsewhere.")]
+Db = Annotated[
+    str | None,
+    typer.Option("--db", envvar="CURBTICK_DB", help="The history: a file or a URL [curbtick.db].", show_default=False),
+]
+By = Annotated[str | None, typer.Option("--by", help="Who did it.", show_default=False)]
+
+_emitted = {"objects": 0}
+
+
+class Output:
+    """What one command says. as_json: words go to standard error and `done` prints the object."""
+
+    def __init__(self, as_json: bool) -> None:
+        self.as_json = as_json
+        self.console = Console(stderr=as_json, highlight=False, soft_wrap=True)
+
+    def say(self, words: str) -> None:
+        """Say a line to people; square brackets are taken as they are."""
+        self.console.print(words, markup=False)
+
+    def table(self, titles: Sequence[str], rows: Sequence[Sequence[object]], caption: str | None = None) -> None:
+        """Show rows of values under their titles."""
+        made = Table(*titles, title=caption, title_justify="left")
+        for row in rows:
+            made.add_row(*("" if value is None else str(value) for value in row))
+        Console(stderr=self.as_json, highlight=False).print(made)
+
+    def done(self, result: dict[str, Any]) -> None:
+        """Finish: print the object when JSON was asked for."""
+        if self.as_json:
+            emit(result)
+
+    @contextmanager
+    def progress(self, words: str, total: int | None = None) -> Iterator["Tick"]:
+        """A progress bar on standard error, gone when the work is done."""
+        columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+        with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+            task = bar.add_task(words, total=total)
+            yield lambda done, of=None: bar.update(task, completed=done, total=of if of else total)
+
+
+class Tick:
+    """Called with how much is done and, where it became known, of how much."""
+
+    def __call__(self, done: int, of: int | None = None) -> None: ...
+
+
+def emit(result: dict[str, Any]) -> None:
+    """Print the one JSON object of a command."""
+    _emitted["objects"] += 1
+    sys.stdout.write(json.dumps(result, ensure_ascii=False, default=str) + "\n")
+    sys.stdout.flush()
+
+
+def emitted() -> bool:
+    """Whether this process printed its JSON object."""
+    return _emitted["objects"] > 0
+
+
+def fail(error: CurbtickError) -> None:
+    """Show an error: what happened, what it means for the data, what to do next."""
+    sys.stderr.write(f"{error.what}\n{error.data}\n{error.next_step}\n")
+    if json_wanted() and not emitted():
+        emit({"error": error.what, "data": error.data, "next_step": error.next_step})
+
+
+def json_wanted() -> bool:
+    """Whether the command line asks for JSON."""
+    return "--json" in sys.argv[1:]
+
+
+def when(time_ms: int | None) -> str:
+    """A time in words, in the bench's own time zone."""
+    if time_ms is None:
+        return "time unknown"
+    return datetime.fromtimestamp(time_ms / 1000).astimezone().strftime("%Y-%m-%d %H:%M")
+
+
+def day_start_ms(day: str | None) -> int:
+    """Start of a day given as 2026-11-24 in the bench's time zone; today when None. Raises InputError."""
+    try:
+        parsed = datetime.fromisoformat(day) if day else datetime.now().replace(hour=0, minute=0, second=0, microsecond=0)
+    except ValueError as error:
+        raise InputError(f"{day} is not a date.", "Nothing was changed.", "Write it as 2026-11-24.") from error
+    return int(parsed.astimezone().timestamp() * 1000)
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file, making its folder. Raises InputError."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(
+            f"{path} cannot be written: {error.strerror}.", "The history is unchanged.", "Name another file."
+        ) from error

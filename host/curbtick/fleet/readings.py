@@ -1,0 +1,221 @@
+"""Readings as the bench holds them, and the queries that fetch them."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Select, select
+
+from curbtick import schema
+from curbtick.errors import InputError
+from curbtick.store import tables, times
+from curbtick.store.decode import tail_of
+from curbtick_wire import names, records
+
+FIELDS = tuple(column.name for column in tables.record_columns(records.READING))
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading; bumper and position say where the bench holds it to belong, `values` what the probe wrote.
+
+    time_ms is None in a boot without an anchor; sort_ms orders readings all the same.
+    """
+
+    id: int
+    probe_id: int
+    probe: str
+    seq: int
+    boot: int
+    ticks_ms: int
+    time_ms: int | None
+    sort_ms: int
+    vehicle_id: int | None
+    bumper: int
+    position: int
+    superseded: bool
+    values: dict[str, Any] = field(repr=False, hash=False, compare=False)
+
+    @property
+    def ref(self) -> str:
+        """The name a user gives a reading by: probe and number."""
+        return f"{self.probe}-{self.seq}"
+
+    @property
+    def verdict(self) -> str:
+        return names.VERDICTS[self.values["verdict"]]
+
+    @property
+    def reasons(self) -> list[str]:
+        return names.words_of(names.REASONS, self.values["reasons"])
+
+    @property
+    def class_khz(self) -> int:
+        return int(self.values["class_khz"])
+
+    @property
+    def level_db(self) -> float | None:
+        level_cdb = self.values["level_cdb"]
+        return None if level_cdb is None else level_cdb / 100
+
+    @property
+    def place(self) -> tuple[int | None, int, int]:
+        return self.vehicle_id, self.bumper, self.position
+
+
+def query(*where: ColumnElement[bool]) -> Select[Any]:
+    """Readings with their probe's name."""
+    return (
+        select(tables.readings, tables.probes.c.name.label("probe"))
+        .join(tables.probes, tables.probes.c.id == tables.readings.c.probe_id)
+        .where(*where)
+    )
+
+
+def from_row(row: Any) -> Reading:
+    """A row of `query` as a Reading."""
+    found = row._mapping
+    return Reading(
+        row.id,
+        row.probe_id,
+        row.probe,
+        row.seq,
+        row.boot,
+        row.ticks_ms,
+        row.time_ms,
+        row.sort_ms,
+        row.vehicle_id,
+        row.at_bumper,
+        row.at_position,
+        bool(row.superseded),
+        {name: found[name] for name in FIELDS},
+    )
+
+
+def fetch(connection: Connection, selected: Select[Any]) -> Iterator[Reading]:
+    """Readings of a select made from `query`, fetched as they are used."""
+    for row in connection.execute(selected, execution_options={"yield_per": 2000}):
+        yield from_row(row)
+
+
+def between(connection: Connection, from_ms: int, to_ms: int) -> list[Reading]:
+    """Readings from a time up to, not including, another, in order."""
+    columns = tables.readings.c
+    selected = query(columns.sort_ms >= from_ms, columns.sort_ms < to_ms)
+    return list(fetch(connection, selected.order_by(columns.sort_ms, columns.id)))
+
+
+def of_place(
+    connection: Connection, vehicle_id: int, bumper: int, position: int, newest: int | None = None
+) -> list[Reading]:
+    """Readings of a place, oldest first; only the newest so many when `newest` is given."""
+    columns = tables.readings.c
+    selected = query(
+        columns.vehicle_id == vehicle_id, columns.at_bumper == bumper, columns.at_position == position
+    ).order_by(columns.sort_ms.desc(), columns.id.desc())
+    return list(fetch(connection, selected.limit(newest)))[::-1]
+
+
+def by_ids(connection: Connection, ids: Iterable[int]) -> dict[int, Reading]:
+    """Readings by key."""
+    selected = query(tables.readings.c.id.in_(list(ids)))
+    return {reading.id: reading for reading in fetch(connection, selected)}
+
+
+def by_ref(connection: Connection, ref: str) -> Reading:
+    """The reading a user names as PROBE-NUMBER, or by its number alone when one probe has it.
+
+    Raises InputError.
+    """
+    probe, _, number = ref.rpartition("-")
+    if not number.isdigit():
+        raise _unknown(ref)
+    where = [tables.readings.c.seq == int(number)]
+    if probe:
+        where.append(tables.probes.c.name == probe)
+    found = list(fetch(connection, query(*where).limit(2)))
+    if not found:
+        raise _unknown(ref)
+    if len(found) > 1:
+        raise InputError(
+            f"More than one probe has a reading {number}.",
+            "Nothing was changed.",
+            f"Name the probe as well, such as {found[0].ref}.",
+        )
+    return found[0]
+
+
+def _unknown(ref: str) -> InputError:
+    return InputError(
+        f"There is no reading {ref}.",
+        "Nothing was changed.",
+        "A reading is named by its probe and number, as the report shows it, such as a1b2c3-17.",
+    )
+
+
+def time_uncertainty_ms(connection: Connection, reading: Reading) -> int | None:
+    """One-sided uncertainty of a reading's time, None where the time is not known."""
+    columns = tables.boots.c
+    boot = connection.execute(
+        select(tables.boots).where(columns.probe_id == reading.probe_id, columns.boot == reading.boot)
+    ).one()
+    if boot.offset_ms is None:
+        return None
+    return times.uncertainty_ms(boot.uncertainty_ms, reading.ticks_ms - boot.anchor_ticks_ms)
+
+
+def sounds_of(connection: Connection, reading: Reading) -> list[dict[str, int]]:
+    """Sound events of a reading, in the form of `records.SOUND`."""
+    parts = [
+        ({"first": row.first}, tail_of(bytes(row.raw), records.SOUNDS))
+        for row in connection.execute(_attached(tables.sounds, reading))
+    ]
+    return schema.sounds_of_parts(parts)
+
+
+def snippet_of(connection: Connection, reading: Reading) -> tuple[dict[str, Any], bytes] | None:
+    """(fields, tail) of the snippet stored with a reading, or None."""
+    row = connection.execute(_attached(tables.snippets, reading)).first()
+    if row is None:
+        return None
+    fields = {column.name: row._mapping[column.name] for column in tables.record_columns(records.SNIPPET)}
+    return fields, tail_of(bytes(row.raw), records.SNIPPET)
+
+
+def _attached(table: Any, reading: Reading) -> Select[Any]:
+    """Rows of a table of records that name a reading, with their raw bytes."""
+    log = tables.log.c
+    same = (log.probe_id == table.c.probe_id) & (log.seq == table.c.seq) & (log.boot == table.c.boot)
+    return (
+        select(table, log.raw)
+        .join(tables.log, same)
+        .where(table.c.probe_id == reading.probe_id, table.c.reading_seq == reading.seq)
+        .order_by(table.c.seq)
+    )
+
+
+def as_object(connection: Connection, reading: Reading) -> dict[str, Any]:
+    """The JSON object of a reading: the schema's fields and where and when it was taken."""
+    vehicle = connection.scalar(
+        select(tables.vehicles.c.name).where(tables.vehicles.c.id == reading.vehicle_id)
+    )
+    return {
+        "reading": reading.ref,
+        "vehicle": vehicle,
+        "bumper": names.BUMPERS[reading.bumper],
+        "position": reading.position,
+        "boot": reading.boot,
+        "time_ms": reading.time_ms,
+        "time_uncertainty_ms": time_uncertainty_ms(connection, reading),
+        "limits_revision": reading.values["limits_revision"],
+        "superseded": reading.superseded,
+        **schema.reading_object(reading.values, sounds_of(connection, reading)),
+    }
+
+
+def names_of(connection: Connection, ids: Sequence[int]) -> dict[int, str]:
+    """Names of vehicles by key."""
+    columns = tables.vehicles.c
+    return {
+        r.id: r.name for r in connection.execute(select(columns.id, columns.name).where(columns.id.in_(ids)))
+    }

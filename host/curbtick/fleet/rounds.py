@@ -1,0 +1,201 @@
+"""Rounds: the ordered vehicles of a day, as the probe takes them and as the technician's sheet shows them."""
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import Connection, func, select
+
+from curbtick.errors import InputError
+from curbtick.fleet import vehicles
+from curbtick.fleet.vehicles import Bumper, Vehicle
+from curbtick.store import inserted_key, tables
+from curbtick_wire import codec, names, settings
+
+COLUMNS = (
+    "vehicle",
+    "type",
+    "depot",
+    "rear_positions",
+    "rear_class_khz",
+    "front_positions",
+    "front_class_khz",
+)
+NUMBER_MAX = 65535
+VEHICLES_MAX = next(field[3] for field in settings.ROUND if field[0] == "vehicle_count")
+
+
+@dataclass(frozen=True)
+class Round:
+    """A round; the place of a vehicle in `vehicles`, from 1, is its number on the probe's bar."""
+
+    id: int
+    number: int
+    name: str | None
+    technician: str | None
+    made_ms: int
+    vehicles: Sequence[Vehicle]
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a round's file: a vehicle's name and what its bumpers carry."""
+
+    name: str
+    rear: Bumper
+    front: Bumper
+    type: str | None = None
+    depot: str | None = None
+
+
+def read_lines(path: Path) -> list[Line]:
+    """Read a round's CSV file, whose columns are COLUMNS. Raises InputError naming the line at fault."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"{path} cannot be read: {error}.", "No round was made.", "Check the file."
+        ) from error
+    rows = csv.DictReader(io.StringIO(text))
+    missing = {"vehicle", "rear_positions", "rear_class_khz"} - set(rows.fieldnames or ())
+    if missing:
+        raise InputError(
+            f"{path} has no column {', '.join(sorted(missing))}.",
+            "No round was made.",
+            f"Give it the columns {', '.join(COLUMNS)}.",
+        )
+    return [_line(path, number, row) for number, row in enumerate(rows, 2)]
+
+
+def _line(path: Path, number: int, row: dict[str, str | None]) -> Line:
+    name = (row.get("vehicle") or "").strip()
+    try:
+        if not name:
+            raise ValueError("it names no vehicle")
+        rear, front = _bumper(row, "rear"), _bumper(row, "front")
+    except (ValueError, InputError) as error:
+        what = error.what if isinstance(error, InputError) else str(error)
+        raise InputError(
+            f"Line {number} of {path} makes no sense: {what}",
+            "No round was made.",
+            "Correct the line.",
+        ) from error
+    return Line(name, rear, front, row.get("type") or None, row.get("depot") or None)
+
+
+def _bumper(row: dict[str, str | None], which: str) -> Bumper:
+    positions = int(row.get(f"{which}_positions") or 0)
+    return vehicles.checked_bumper(positions, int(row.get(f"{which}_class_khz") or 0))
+
+
+def enter(connection: Connection, lines: Sequence[Line], at_ms: int) -> list[Vehicle]:
+    """Vehicles of a round's lines, added where they are new, refitted where the file says otherwise."""
+    return vehicles.load_in_order(connection, [_entered(connection, line, at_ms) for line in lines])
+
+
+def _entered(connection: Connection, line: Line, at_ms: int) -> int:
+    known = [v for v in vehicles.named(connection, line.name) if line.depot in (None, v.depot)]
+    if not known:
+        return vehicles.add(
+            connection, line.name, line.rear, line.front, at_ms, type_=line.type, depot=line.depot
+        )
+    vehicle = vehicles.find(connection, line.name, line.depot)
+    for number, bumper in ((names.REAR, line.rear), (names.FRONT, line.front)):
+        if vehicle.bumper(number) != bumper:
+            vehicles.fit_bumper(connection, vehicle.id, number, bumper, at_ms)
+    return vehicle.id
+
+
+def make(
+    connection: Connection,
+    members: Sequence[Vehicle],
+    at_ms: int,
+    *,
+    name: str | None = None,
+    technician: str | None = None,
+) -> Round:
+    """Make and store a round of these vehicles, in this order. Raises InputError."""
+    _check_members(members)
+    number = _next_number(connection)
+    row = {"number": number, "name": name, "technician": technician, "made_ms": at_ms}
+    key = inserted_key(connection.execute(tables.rounds.insert().values(**row)))
+    connection.execute(
+        tables.round_vehicles.insert(),
+        [
+            {"round_id": key, "vehicle_id": vehicle.id, **_place(place, vehicle)}
+            for place, vehicle in enumerate(members, 1)
+        ],
+    )
+    return Round(key, number, name, technician, at_ms, tuple(members))
+
+
+def _place(place: int, vehicle: Vehicle) -> dict[str, int]:
+    rear, front = vehicle.bumper(names.REAR), vehicle.bumper(names.FRONT)
+    return {
+        "place": place,
+        "rear_positions": rear.positions,
+        "rear_class_khz": rear.class_khz,
+        "front_positions": front.positions,
+        "front_class_khz": front.class_khz,
+    }
+
+
+def _check_members(members: Sequence[Vehicle]) -> None:
+    seen: set[int] = set()
+    for vehicle in members:
+        if vehicle.id in seen:
+            raise _refused(f"{vehicle.name} is in the round twice.", "Name each vehicle once.")
+        if not vehicle.places:
+            raise _refused(f"{vehicle.name} has no sensors on either bumper.", "Say what its bumpers carry.")
+        seen.add(vehicle.id)
+    if not 1 <= len(members) <= VEHICLES_MAX:
+        raise _refused(
+            f"A round has 1 to {VEHICLES_MAX} vehicles, not {len(members)}.", "Make more than one round."
+        )
+
+
+def _refused(what: str, next_step: str) -> InputError:
+    return InputError(what, "No round was made.", next_step)
+
+
+def _next_number(connection: Connection) -> int:
+    highest = connection.scalar(select(func.max(tables.rounds.c.number))) or 0
+    if highest >= NUMBER_MAX:
+        raise _refused(f"All {NUMBER_MAX} numbers for rounds are used up.", "Begin a new history with --db.")
+    return int(highest) + 1
+
+
+def load(connection: Connection, number: int | None = None) -> Round:
+    """The round of a number, or the newest. Raises InputError."""
+    query = select(tables.rounds).order_by(tables.rounds.c.number.desc()).limit(1)
+    if number is not None:
+        query = query.where(tables.rounds.c.number == number)
+    row = connection.execute(query).one_or_none()
+    if row is None:
+        raise _refused(
+            f"There is no round {number}." if number else "There is no round yet.",
+            "Make one with `curbtick round make`.",
+        )
+    columns = tables.round_vehicles.c
+    places = connection.execute(
+        select(tables.round_vehicles).where(columns.round_id == row.id).order_by(columns.place)
+    ).all()
+    members = vehicles.load_in_order(connection, [place.vehicle_id for place in places])
+    return Round(row.id, row.number, row.name, row.technician, row.made_ms, members)
+
+
+def payload(made: Round) -> bytes:
+    """The round as the probe takes it."""
+    rows = []
+    for place, vehicle in enumerate(made.vehicles, 1):
+        row = _place(place, vehicle)
+        row["vehicle"] = row.pop("place")
+        rows.append(row)
+    return codec.pack_round({"round_id": made.number, "vehicles": rows})
+
+
+def note_sent(connection: Connection, probe_id: int, what: str, number: int, at_ms: int) -> None:
+    """Note that a probe took a round or a limit set; what is "round" or "limits"."""
+    connection.execute(tables.sends.insert().values(probe_id=probe_id, what=what, number=number, at_ms=at_ms))
