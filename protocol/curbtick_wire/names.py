@@ -27,6 +27,12 @@ REASONS = (
     "log_full",
     "clock_unknown",
     "not_transmitting",
+    "no_reference",
+    "reference_changed",
+    "tone_lost",
+    "no_background",
+    "gusty",
+    "too_short",
 )
 
 BUMPERS = ("rear", "front")
