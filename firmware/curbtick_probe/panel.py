@@ -73,7 +73,7 @@ class Panel:
         return self.gestures.update(mask, self._board.ticks_ms())
 
     def next_gesture(self, poll):
-        """Play the queue and wait for a gesture, calling poll() at every wake; return the gesture, or what poll says."""
+        """Play the queue and wait; call poll() at every wake. Return a gesture, or what poll() says."""
         while True:
             word = poll() or self.gesture()
             if word:

@@ -40,7 +40,7 @@ JOB = {
 def play(
     changes: list[tuple[int, int]], check: str = "bumper", until_ms: int = 5000
 ) -> list[tuple[int, str]]:
-    """Run (time_ms, mask) changes through the recogniser, calling it at changes and deadlines only, as the panel does."""
+    """Run (time_ms, mask) changes through the recogniser, called at changes and deadlines only."""
     recogniser = Gestures()
     recogniser.check = check
     queue, mask, now, said = list(changes), 0, 0, []
@@ -52,11 +52,8 @@ def play(
             said.append((now, gesture))
             continue
         wait = recogniser.deadline_ms(now)
-        ahead = [
-            time
-            for time in (queue[0][0] if queue else None, None if wait is None else now + wait)
-            if time is not None
-        ]
+        ahead = [queue[0][0]] if queue else []
+        ahead += [] if wait is None else [now + wait]
         if not ahead:
             break
         now = min(ahead)

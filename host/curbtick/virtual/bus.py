@@ -120,8 +120,9 @@ class BoardBus:
         self._boot_us = 0
         self._now_us = 0
         self._real_start_s = time.monotonic()
-        self._wait: tuple[int, int, float] | None = None
+        self._wait: tuple[int, int] | None = None
         self._buttons = Buttons()
+        self._told_buttons = 0
         self._change = threading.Condition()
 
     def begin(self, held: int = 0, hold_ms: int = 0) -> None:
@@ -131,6 +132,7 @@ class BoardBus:
         self._real_start_s = time.monotonic()
         self._wait = None
         self.reset_asked = False
+        self._told_buttons = held
         self._buttons = Buttons(held, hold_ms * 1000)
 
     # Any thread
@@ -196,7 +198,9 @@ class BoardBus:
 
     def _wait_end_us(self) -> int:
         assert self._wait is not None
-        start_us, duration_ms, _ = self._wait
+        start_us, duration_ms = self._wait
+        if self._buttons.at(start_us) != self._told_buttons:
+            return start_us
         end_us = start_us + duration_ms * 1000
         change_us = self._buttons.next_change_us(start_us)
         return end_us if change_us is None else min(end_us, change_us)
@@ -209,7 +213,7 @@ class BoardBus:
         if self._paced:
             over = self._clock_us() >= end_us
         else:
-            over = not self._idle() or self._buttons.next_change_us(self._wait[0]) is not None
+            over = not self._idle() or end_us < self._wait[0] + self._wait[1] * 1000
         if over:
             self._end_wait(end_us)
 
@@ -221,7 +225,8 @@ class BoardBus:
         self._answer(end_us - start_us)
 
     def _answer(self, value: int) -> None:
-        self._send(ANSWER.pack(value, self._buttons.at(self._now_us)))
+        self._told_buttons = self._buttons.at(self._now_us)
+        self._send(ANSWER.pack(value, self._told_buttons))
 
     def _keep_pace(self) -> None:
         if self._paced:
@@ -253,7 +258,7 @@ class BoardBus:
 
     def _wait_request(self, duration_ms: int, read: Callable[[int], bytes]) -> None:
         with self._change:
-            self._wait = (self._now_us, duration_ms, time.monotonic())
+            self._wait = (self._now_us, duration_ms)
             self._resolve()
             self._change.notify_all()
 
