@@ -1,0 +1,154 @@
+"""Spectral cells around a tone: load and window a fine baseband, powers, the highest, and the noise beside it."""
+
+from array import array
+
+import micropython
+from micropython import const
+
+# Values of the fine baseband in one spectrum, and the tapered ones at either end.
+SPAN = const(192)
+TAPER = const(16)
+
+# Sum of the weights: 192 less half of both tapers.
+WEIGHT = const(176)
+
+# Cells run from -REACH to +REACH of 976.5625 / 512 = 1.9073 Hz each.
+REACH = const(184)
+CELLS = const(369)
+CELL_UHZ = const(1907349)
+
+
+def taper(turns):
+    """Return the raised-cosine weights of the first TAPER values, Q8, from the 512-step table of tone_fft.
+
+    Symmetric about the end's middle: weight n is (1 - cos(pi (n + 1/2) / 16)) / 2.
+    """
+    table = array("H", bytes(2 * TAPER))
+    for n in range(TAPER):
+        cosine = turns[128 + 16 * n + 8] - 2048
+        table[n] = (2048 - cosine + 8) >> 4
+    return table
+
+
+@micropython.viper
+def crest(fine: ptr32, count: int) -> int:
+    """Return the largest magnitude of a part. fine: 2 * count words, plus 2**21. Range: result <= 2**21."""
+    k = int(0)
+    top = int(0)
+    v = int(0)
+    end = int(count) << 1
+    while k < end:
+        v = int(fine[k]) - 2097152
+        if v < 0:
+            v = 0 - v
+        if v > top:
+            top = v
+        k += 1
+    return top
+
+
+@micropython.viper
+def load(fine: ptr32, buf: ptr32, order: ptr16, taper: ptr16, shift: int):
+    """Put SPAN windowed values, at 2**-shift, and zeros behind them into the buffer's bit-reversed places.
+
+    fine: 384 words, plus 2**21. buf: 1024 words, plus 2**21. order: from tone_fft.order. taper: from `taper`.
+    shift: such that each part is below 2**12 after it.
+
+    Q format: weights Q8. Headroom: 2**20.1 * 2**8 < 2**29. Magnitudes that go in sum to 192 * 2**12.5 = 2**20.1.
+    """
+    k = int(0)
+    o = int(0)
+    g = int(0)
+    half = int(128) << int(shift)
+    fall = int(shift) + 8
+    while k < 192:
+        g = int(256)
+        if k < 16:
+            g = int(taper[k])
+        elif k > 175:
+            g = int(taper[191 - k])
+        o = int(order[k])
+        buf[o] = (((int(fine[k << 1]) - 2097152) * g + half) >> fall) + 2097152
+        buf[o + 1] = (((int(fine[(k << 1) + 1]) - 2097152) * g + half) >> fall) + 2097152
+        k += 1
+    while k < 512:
+        o = int(order[k])
+        buf[o] = 2097152
+        buf[o + 1] = 2097152
+        k += 1
+
+
+@micropython.viper
+def powers(buf: ptr32, cells: ptr32, drop: int):
+    """Write the powers of cells -REACH..REACH, each part first taken at 2**-drop.
+
+    buf: a spectrum of tone_fft. cells: CELLS words, < 2**30 where drop keeps each part below 2**14.5.
+    """
+    k = int(0)
+    i = int(0)
+    p = int(0)
+    q = int(0)
+    while k < 369:
+        i = ((k + 328) & 511) << 1
+        p = (int(buf[i]) - 2097152) >> int(drop)
+        q = (int(buf[i + 1]) - 2097152) >> int(drop)
+        cells[k] = p * p + q * q
+        k += 1
+
+
+@micropython.viper
+def spread(buf: ptr32) -> int:
+    """Return the largest magnitude of a part among cells -REACH..REACH. Range: <= 2**21."""
+    k = int(0)
+    i = int(0)
+    v = int(0)
+    top = int(0)
+    while k < 369:
+        i = ((k + 328) & 511) << 1
+        v = int(buf[i]) - 2097152
+        if v < 0:
+            v = 0 - v
+        if v > top:
+            top = v
+        v = int(buf[i + 1]) - 2097152
+        if v < 0:
+            v = 0 - v
+        if v > top:
+            top = v
+        k += 1
+    return top
+
+
+@micropython.viper
+def highest(cells: ptr32, first: int, last: int) -> int:
+    """Return the index of the highest cell of first..last, the first of equals. cells: words below 2**30."""
+    k = int(first)
+    best = k
+    top = int(cells[k])
+    while k <= last:
+        if int(cells[k]) > top:
+            top = int(cells[k])
+            best = k
+        k += 1
+    return best
+
+
+@micropython.viper
+def mean_below(cells: ptr32, inner: int, cap: int, shift: int) -> int:
+    """Return the mean of the cells at most `cap`, at 2**-shift, further than `inner` cells from the centre; 0 for none.
+
+    cells: CELLS words below 2**30. inner: 0..183. shift: such that 368 * (cap >> shift) < 2**31.
+    """
+    k = int(0)
+    total = int(0)
+    n = int(0)
+    while k < 369:
+        if k == 184 - inner:
+            k = 184 + inner + 1
+        if int(cells[k]) <= cap:
+            total += int(cells[k]) >> int(shift)
+            n += 1
+        k += 1
+    if n == 0:
+        return 0
+    return total // n
