@@ -40,7 +40,7 @@ def travel_us(distance_m: float, air: Air) -> float:
 
 def water_vapour_percent(air: Air) -> float:
     """Return the molar concentration of water vapour in percent (ISO 9613-1, annex B)."""
-    saturation = 10.0 ** (-6.8346 * (TRIPLE_POINT_KELVIN / air.kelvin) ** 1.261 + 4.6151)
+    saturation = math.pow(10.0, -6.8346 * math.pow(TRIPLE_POINT_KELVIN / air.kelvin, 1.261) + 4.6151)
     return air.humidity_percent * saturation * REFERENCE_KPA / air.pressure_kpa
 
 
@@ -51,7 +51,7 @@ def _relaxation_hz(air: Air) -> tuple[float, float]:
     ratio = air.kelvin / REFERENCE_KELVIN
     oxygen = pressure * (24.0 + 4.04e4 * vapour * (0.02 + vapour) / (0.391 + vapour))
     nitrogen = pressure / math.sqrt(ratio) * (
-        9.0 + 280.0 * vapour * math.exp(-4.170 * (ratio ** (-1.0 / 3.0) - 1.0))
+        9.0 + 280.0 * vapour * math.exp(-4.170 * (math.pow(ratio, -1.0 / 3.0) - 1.0))
     )
     return oxygen, nitrogen
 
@@ -64,7 +64,7 @@ def absorption_db_per_m(frequency_hz: float, air: Air) -> float:
     classical = 1.84e-11 * REFERENCE_KPA / air.pressure_kpa * math.sqrt(ratio)
     oxygen = 0.01275 * math.exp(-2239.1 / air.kelvin) / (oxygen_hz + square / oxygen_hz)
     nitrogen = 0.1068 * math.exp(-3352.0 / air.kelvin) / (nitrogen_hz + square / nitrogen_hz)
-    return 8.686 * square * (classical + ratio**-2.5 * (oxygen + nitrogen))
+    return 8.686 * square * (classical + math.pow(ratio, -2.5) * (oxygen + nitrogen))
 
 
 def spreading_db(distance_m: float, reference_m: float) -> float:

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-
 from curbtick_wire import settings
 
 from .acoustics import Air
@@ -93,11 +92,12 @@ class Scene:
         return judge(self.truth, Window(self.start_us, end_us), limits, limit_set or FACTORY_SET)
 
 
-def wave_in_collar(recipe: Recipe, sensor: Sensor, offset_hz: float = 0.0) -> Wave:
-    """Return a sensor's burst with the collar's reflections, its level as measured on the low input 0 dBFS."""
+def wave_in_collar(recipe: Recipe, sensor: Sensor, offset_hz: float = 0.0) -> tuple[Wave, BurstTruth]:
+    """Return a sensor's burst with the collar's reflections, its level on the low input 0 dBFS, and its measures."""
     taps = reflections(recipe.inside, recipe.seat, recipe.air)
     wave = Wave(with_taps(burst(sensor, offset_hz), taps) * np.float32(codes_of_peak_dbfs(0.0)))
-    return wave.scaled(10.0 ** (-measure(wave.behind()).level_dbfs / 20.0))
+    truth = measure(wave.behind())
+    return wave.scaled(10.0 ** (-truth.level_dbfs / 20.0)), replace(truth, level_dbfs=0.0)
 
 
 def _median(bursts: list[BurstTruth]) -> BurstTruth:
@@ -108,10 +108,9 @@ def _median(bursts: list[BurstTruth]) -> BurstTruth:
 def _held(recipe: Recipe, random: np.random.Generator) -> tuple[Source, BurstTruth]:
     sensor = recipe.fault.of(recipe.sensor)
     level_dbfs = recipe.level_dbfs - recipe.fault.loss_db
-    waves = tuple(wave_in_collar(recipe, sensor, offset_hz) for offset_hz in sensor.offsets_hz)
-    truth = _median([measure(wave.behind()) for wave in waves])
+    variants = [wave_in_collar(recipe, sensor, offset_hz) for offset_hz in sensor.offsets_hz]
     source = regular(
-        waves,
+        tuple(wave for wave, _ in variants),
         random,
         name="held",
         interval_ms=recipe.interval_ms,
@@ -120,7 +119,7 @@ def _held(recipe: Recipe, random: np.random.Generator) -> tuple[Source, BurstTru
         missing=recipe.fault.missing,
     )
     source = replace(source.louder(level_dbfs), fade=recipe.fade)
-    return source, replace(truth, level_dbfs=level_dbfs)
+    return source, replace(_median([truth for _, truth in variants]), level_dbfs=level_dbfs)
 
 
 def _neighbour(recipe: Recipe, wave: Wave, index: int, random: np.random.Generator) -> Source:
@@ -149,7 +148,7 @@ def build(recipe: Recipe, seed: int) -> Scene:
         source, burst_truth = _held(recipe, random)
         held = Heard(source, burst_truth.level_dbfs)
         sounds += _with_echoes(source, recipe.echoes)
-    shapes = {neighbour.sensor: wave_in_collar(recipe, neighbour.sensor) for neighbour in recipe.neighbours}
+    shapes = {neighbour.sensor: wave_in_collar(recipe, neighbour.sensor)[0] for neighbour in recipe.neighbours}
     siblings: list[Heard] = []
     for index, neighbour in enumerate(recipe.neighbours):
         source = _neighbour(recipe, shapes[neighbour.sensor], index, random)

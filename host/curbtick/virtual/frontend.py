@@ -5,6 +5,7 @@ Each input is a second-order high-pass against the yard's rumble, a second-order
 microphone's own fall; unity gain is at 50 kHz on the low input.
 """
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -59,17 +60,17 @@ _STEPS_PER_CODE = 4
 
 def codes_of_peak_dbfs(level_dbfs: float) -> float:
     """Return the peak in ADC codes of a sine (or of an envelope) at a level."""
-    return float(FULL_SCALE_CODES * 10.0 ** (level_dbfs / 20.0))
+    return FULL_SCALE_CODES * math.pow(10.0, level_dbfs / 20.0)
 
 
 def codes_of_rms_dbfs(level_dbfs: float) -> float:
     """Return the rms in ADC codes of a noise at a level."""
-    return codes_of_peak_dbfs(level_dbfs) / 2.0**0.5
+    return codes_of_peak_dbfs(level_dbfs) / math.sqrt(2.0)
 
 
 def rms_dbfs_of_codes(rms_codes: float) -> float:
     """Return the level of a noise from its rms in ADC codes."""
-    return float(20.0 * np.log10(max(rms_codes, 1e-6) * 2.0**0.5 / FULL_SCALE_CODES))
+    return 20.0 * math.log10(max(rms_codes, 1e-6) * math.sqrt(2.0) / FULL_SCALE_CODES)
 
 
 def sine_to_noise_db(bits: float) -> float:
@@ -100,7 +101,8 @@ def response(input_: int, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[
     """Return the complex gain of an input (names.INPUT_...) at frequencies in Hz, unity at 50 kHz on the low one."""
     which = INPUTS[input_]
     unity = np.abs(_shape(which, np.array([UNITY_HZ])))[0]
-    return _shape(which, frequency_hz) * (10.0 ** (which.gain_db / 20.0) / unity)
+    gain: npt.NDArray[np.complex128] = _shape(which, frequency_hz) * (10.0 ** (which.gain_db / 20.0) / unity)
+    return gain
 
 
 def _code_table() -> npt.NDArray[np.uint16]:

@@ -2,8 +2,8 @@
 
 Levels are peaks of the analytic envelope over 30-80 kHz on the low input, as for bursts. A bat's call here is a short
 downward sweep ending in a nearly constant 45 kHz, 3 to 8 ms long, every 122 to 174 ms irregularly (the field's
-hardest imposter for a 48 kHz sensor). The rest is common practice put into figures: bunches of ringing metal for keys, dull
-clicks for shoes, a tick each 25-60 ms for an idling engine's injectors, pops for drops on a panel.
+hardest imposter for a 48 kHz sensor). The rest is common practice put into figures: bunches of ringing metal for
+keys, dull clicks for shoes, a tick each 25-60 ms for an idling engine's injectors, pops for drops on a panel.
 """
 
 import numpy as np
@@ -40,10 +40,10 @@ def bat_call(length_ms: float, end_hz: float, sweep_hz: float) -> Wave:
 
 def bat(random: np.random.Generator, level_dbfs: float) -> Source:
     """Return a bat that calls every 122 to 174 ms around 45 kHz, each call a little different in strength."""
-    calls = tuple(
-        bat_call(float(random.uniform(3.0, 8.0)), float(random.normal(45_000.0, 700.0)), float(random.uniform(2e3, 25e3)))
-        for _ in range(4)
-    )
+    lengths_ms = random.uniform(3.0, 8.0, 4)
+    ends_hz = random.normal(45_000.0, 700.0, 4)
+    sweeps_hz = random.uniform(2e3, 25e3, 4)
+    calls = tuple(bat_call(*map(float, call)) for call in zip(lengths_ms, ends_hz, sweeps_hz, strict=True))
     times = np.cumsum(random.uniform(122.0, 174.0, 115))
     return irregular("bat", calls, times, random, level_dbfs, spread_db=3.0)
 

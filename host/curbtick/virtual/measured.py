@@ -6,6 +6,7 @@ either way, so that the band itself does not ring.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +14,7 @@ from scipy import fft
 
 from .frontend import BAND_HIGH_HZ, BAND_LOW_HZ, FULL_SCALE_CODES, Volts
 from .timebase import TICKS_PER_US, WAVE_RATE_HZ
+from .waves import transform_size
 
 EDGE_HZ = 2_000.0
 
@@ -36,12 +38,17 @@ def band_gain(frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     return gain
 
 
+@lru_cache(maxsize=128)
+def _band(size: int, rate_hz: float) -> npt.NDArray[np.float64]:
+    return 2.0 * band_gain(np.arange(int((BAND_HIGH_HZ + EDGE_HZ) * size / rate_hz) + 1) * rate_hz / size)
+
+
 def analytic(wave: Volts, rate_hz: float = WAVE_RATE_HZ) -> npt.NDArray[np.complex128]:
     """Return the analytic signal over 30-80 kHz of a wave at rate_hz (by default one value per tick)."""
-    size = fft.next_fast_len(len(wave) + int(rate_hz * 1e-3))
+    size = transform_size(len(wave) + int(rate_hz * 1e-3))
+    band = _band(size, rate_hz)
     spectrum = np.zeros(size, dtype=np.complex128)
-    half = fft.rfft(wave.astype(np.float64), size)
-    spectrum[: len(half)] = 2.0 * half * band_gain(np.arange(len(half)) * rate_hz / size)
+    spectrum[: len(band)] = fft.rfft(wave.astype(np.float64), size)[: len(band)] * band
     out: npt.NDArray[np.complex128] = fft.ifft(spectrum)[: len(wave)]
     return out
 

@@ -8,7 +8,7 @@ fall towards high frequencies, an engine's falls steeply, rain is near flat.
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -70,13 +70,13 @@ class Layer(Protocol):
 
 @dataclass(frozen=True)
 class Gusts:
-    """Loudness over time: points of (tick within the period, level in dB relative), joined by straight lines in gain."""
+    """Loudness over time: points (tick within the period, level in dB) joined by straight lines in gain."""
 
     ticks: tuple[int, ...]
     levels_db: tuple[float, ...]
     period_ticks: int
 
-    def at(self, tick: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    def at(self, tick: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
         """Return the gains at ticks."""
         gains = [10.0 ** (level_db / 20.0) for level_db in self.levels_db]
         out: npt.NDArray[np.float64] = np.interp(tick % self.period_ticks, self.ticks, gains, period=self.period_ticks)

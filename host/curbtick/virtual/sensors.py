@@ -34,9 +34,9 @@ LONGEST_S = 0.030
 class Sensor:
     """One sensor as built: what it sends when it is told to.
 
-    resonance_hz: 30000 to 80000; decay_us: time constant tau of the envelope, 5 to 4000; cycles: cycles of drive, 2 to 64;
-    sweep_hz: how far the drive's frequency moves from burst start to end; offsets_hz: drive frequency relative to the
-    resonance, one for each burst in turn (most sensors have one).
+    resonance_hz: 30000 to 80000; decay_us: time constant tau of the envelope, 5 to 4000; cycles: cycles of drive,
+    2 to 64; sweep_hz: how far the drive's frequency moves from burst start to end; offsets_hz: drive frequency
+    relative to the resonance, one for each burst in turn (most sensors have one).
     """
 
     class_khz: int
@@ -86,7 +86,8 @@ def burst(sensor: Sensor, offset_hz: float = 0.0) -> RealWave:
     count = math.ceil((sensor.drive_s(offset_hz) + _tail_s(sensor)) * WAVE_RATE_HZ)
     time_s = np.arange(count) / WAVE_RATE_HZ
     wave = _swept(sensor, offset_hz, time_s) if sensor.sweep_hz else _steady(sensor, offset_hz, time_s)
-    return (wave.imag / np.abs(wave).max()).astype(np.float32)
+    out: RealWave = (wave.imag / np.abs(wave).max()).astype(np.float32)
+    return out
 
 
 def decay_us_of_bandwidth(bandwidth_hz: float) -> float:

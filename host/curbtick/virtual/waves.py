@@ -4,7 +4,10 @@ A Wave is the sound at the microphone in codes of the low input at unity gain, o
 start. Its shape behind each input is computed once, when first heard.
 """
 
+from functools import lru_cache
+
 import numpy as np
+import numpy.typing as npt
 from curbtick_wire.names import INPUT_LOW
 from scipy import fft
 
@@ -15,6 +18,10 @@ from .timebase import TICKS_PER_SAMPLE, WAVE_RATE_HZ
 
 # The filters of the front end ring on for this long behind a sound.
 _TAIL_TICKS = 1200
+# Beyond this neither a sound nor the front end has anything left.
+_NOTHING_HZ = 400_000
+# Transforms come in few sizes, so that the front end's response is computed once for each.
+_SIZE_STEP = 4096
 
 
 def with_taps(wave: RealWave, taps: tuple[Tap, ...]) -> RealWave:
@@ -27,12 +34,22 @@ def with_taps(wave: RealWave, taps: tuple[Tap, ...]) -> RealWave:
     return out
 
 
+def transform_size(count: int) -> int:
+    """Return the transform's size for a wave of count ticks."""
+    return int(fft.next_fast_len(-(-count // _SIZE_STEP) * _SIZE_STEP, real=True))
+
+
+@lru_cache(maxsize=128)
+def _response(input_: int, size: int) -> npt.NDArray[np.complex64]:
+    bins = _NOTHING_HZ * size // WAVE_RATE_HZ
+    return response(input_, np.arange(bins) * WAVE_RATE_HZ / size).astype(np.complex64)
+
+
 class Wave:
     """One sound's pressure on the tick grid, in codes; `behind` gives its samples' source for each input."""
 
     def __init__(self, codes: RealWave) -> None:
         self._codes = codes
-        self._size = fft.next_fast_len(len(codes) + _TAIL_TICKS, real=True)
         self._behind: dict[int, Volts] = {}
 
     @property
@@ -47,17 +64,19 @@ class Wave:
         return self._behind[input_]
 
     def _filtered(self, input_: int) -> Volts:
-        # Beyond 400 kHz neither the sound nor the front end has anything left: skip those bins.
-        spectrum = fft.rfft(self._codes, self._size)
-        bins = min(len(spectrum), int(400_000 * self._size / WAVE_RATE_HZ))
-        spectrum[:bins] *= response(input_, np.arange(bins) * WAVE_RATE_HZ / self._size)
-        spectrum[bins:] = 0.0
-        out: Volts = fft.irfft(spectrum, self._size)[: self.ticks].astype(np.float32)
+        size = transform_size(self.ticks)
+        gain = _response(input_, size)
+        spectrum = fft.rfft(self._codes, size)
+        spectrum[: len(gain)] *= gain
+        spectrum[len(gain) :] = 0.0
+        out: Volts = fft.irfft(spectrum, size)[: self.ticks]
         return out
 
     def scaled(self, gain: float) -> "Wave":
         """Return the same wave times a gain."""
-        return Wave(self._codes * np.float32(gain))
+        out = Wave(self._codes * np.float32(gain))
+        out._behind = {input_: wave * np.float32(gain) for input_, wave in self._behind.items()}
+        return out
 
     def add_to(self, block: Volts, offset_ticks: int, gain: float, input_: int) -> None:
         """Add the wave to a block of samples, its first tick offset_ticks after the block's first sample.
