@@ -14,6 +14,7 @@ from curbtick_probe.limits import Refused
 
 FIRMWARE_VERSION = "0.1.0"
 OLDEST_VERSION = 1
+_ANCHOR_AGE_MAX_MS = 60000
 
 
 class Identity:
@@ -128,7 +129,7 @@ class Service:
         last = values["last_seq"]
         if last > (log.last_seq or 0):
             raise Denied("not_held", "last_seq: the log does not reach that far", log.last_seq or 0)
-        if last > (log.acknowledged or 0) and not log.acknowledge(last, values["digest"]):
+        if last > (log.acknowledged or 0) and not log.acknowledge(last, values["digest"], values["first_seq"]):
             raise Denied("digest_differs", "digest: is not that of the records here", log.acknowledged or 0)
         return {"acknowledged_seq": log.acknowledged or 0}, b""
 
@@ -149,10 +150,15 @@ class Service:
         return {"round_id": rounds.current["round_id"]}, b""
 
     def _anchor(self, values, _tail, _key_id):
+        """Carry the bench's pair of time and ticks on to now; the log keeps whole seconds, half of one unsure."""
         clock = self._probe.clock
-        ticks_ms = clock.ticks_ms()
-        clock.anchor(values["host_time_s"], values["uncertainty_ms"])
-        return {"boot": clock.boot, "ticks_ms": ticks_ms}, b""
+        now_ms = clock.ticks_ms()
+        elapsed_ms = now_ms - values["ticks_ms"]
+        if values["boot"] != clock.boot or not 0 <= elapsed_ms <= _ANCHOR_AGE_MAX_MS:
+            raise Denied("refused", "ticks_ms: is not from this start of the probe, or too old", now_ms)
+        host_time_s = values["host_time_s"] + (values["host_time_ms"] + elapsed_ms + 500) // 1000
+        clock.anchor(host_time_s, values["uncertainty_ms"] + 500)
+        return {"boot": clock.boot, "ticks_ms": now_ms}, b""
 
     def _revoke(self, values, _tail, key_id):
         revoked = values["revoked_key_id"]

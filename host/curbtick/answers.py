@@ -1,0 +1,106 @@
+"""What a probe answers, as values: its greeting, its records, its keys, its clock."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from curbtick.errors import LinkError
+from curbtick_wire import codec, messages
+from curbtick_wire.errors import WireError
+
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True)
+class Greeting:
+    """What a probe says of itself. unique_id: hex; sequence numbers are 0 where there is none yet.
+
+    first_seq, last_seq: the records it holds; acknowledged_seq: up to where a bench has taken them over;
+    ticks_ms: since this boot; same_version: limits, rounds and the like can be exchanged; same_definition:
+    every record kind and field is known to both.
+    """
+
+    unique_id: str
+    firmware: str
+    boot: int
+    ticks_ms: int
+    capabilities: int
+    first_seq: int
+    last_seq: int
+    acknowledged_seq: int
+    limits_revision: int
+    round_id: int
+    battery_mv: int
+    pairing: bool
+    same_version: bool
+    same_definition: bool
+
+
+@dataclass(frozen=True)
+class Record:
+    """One record: raw as in the log, and decoded by codec.decode_record.
+
+    known is False for a kind or layout of another version: values is empty then, and raw is what to keep.
+    """
+
+    seq: int
+    boot: int
+    ticks_ms: int
+    kind: int
+    known: bool
+    values: dict[str, Any]
+    tail: bytes
+    raw: bytes
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """A pair of bench time and probe ticks. host_ms: since 1970, UTC; uncertainty_ms: either way."""
+
+    boot: int
+    ticks_ms: int
+    host_ms: int
+    uncertainty_ms: int
+
+
+@dataclass(frozen=True)
+class PairedKey:
+    """A key the probe holds: never its secret."""
+
+    key_id: int
+    counter: int
+    name: str
+
+
+def decode(raw: bytes) -> Record:
+    """A raw record, decoded as far as this version knows it. Raises LinkError for one that contradicts
+    itself.
+    """
+    found = fitting(codec.decode_record, raw)
+    return Record(raw=raw, **{name: found[name] for name in Record.__dataclass_fields__ if name != "raw"})
+
+
+def fitting(unpack: Callable[[bytes], _T], data: bytes) -> _T:
+    """unpack(data); LinkError where the data do not fit their definition."""
+    try:
+        return unpack(data)
+    except WireError as error:
+        raise LinkError(
+            f"The probe's answer does not fit its definition ({error}).",
+            "Nothing was changed; its records stay on the probe.",
+            "Bench and probe are of different versions: update the older one.",
+        ) from error
+
+
+def greeting_of(reply: dict[str, Any]) -> Greeting:
+    """The greeting in the fields of a greet reply."""
+    oldest, newest = reply["oldest_version"], reply["newest_version"]
+    same = {name: reply[name] for name in Greeting.__dataclass_fields__ if name in reply}
+    made = {
+        "unique_id": reply["unique_id"].hex(),
+        "firmware": messages.field_text(reply["firmware"]),
+        "pairing": bool(reply["pairing"]),
+        "same_version": oldest <= messages.PROTOCOL_VERSION <= newest,
+        "same_definition": reply["definition"] == messages.definition(),
+    }
+    return Greeting(**{**same, **made})

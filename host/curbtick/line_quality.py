@@ -1,0 +1,38 @@
+"""How much of what the probe sends is lost on the line, and the slice size that carries most then."""
+
+import math
+from dataclasses import dataclass
+
+SLICE_SIZES = (1024, 512, 256, 128, 64)
+# Frame head, index, CRC, stuffing and delimiter of a slice, in bytes.
+_OVERHEAD = 14
+_LOST_MAX = 0.98
+
+
+@dataclass
+class LineQuality:
+    """Slices sent and lost, older rounds fading by half each round; damage_per_bit: the rate that explains
+    it.
+    """
+
+    sent: float = 0.0
+    lost: float = 0.0
+    damage_per_bit: float = 0.0
+
+    def note(self, sent: int, lost: int, size: int) -> None:
+        """Add a round: slices sent and lost, of size bytes each.
+
+        A slice is lost when any of its bits is damaged: share lost = 1 - exp(-bits * damage_per_bit).
+        """
+        self.sent, self.lost = self.sent / 2 + sent, self.lost / 2 + lost
+        if self.sent:
+            share = min(self.lost / self.sent, _LOST_MAX)
+            self.damage_per_bit = -math.log1p(-share) / (8 * (size + _OVERHEAD))
+
+    def best_size(self) -> int:
+        """The size of SLICE_SIZES with the highest expected share of payload on the line."""
+        return max(SLICE_SIZES, key=self._share)
+
+    def _share(self, size: int) -> float:
+        whole = size + _OVERHEAD
+        return size / whole * math.exp(-8 * whole * self.damage_per_bit)
