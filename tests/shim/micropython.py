@@ -1,11 +1,10 @@
 """MicroPython's `micropython` module for CPython: enough for firmware modules to import and run in a test.
 
-A viper function runs on plain arrays, without the chip's word size: quick, for tests of logic. Whether a
-kernel keeps within 32 bits is shown by tests/target/shim.py, which runs the same source with the chip's exact
-arithmetic.
+A viper function runs with the chip's own arithmetic, from its source: see tests/target/shim.py.
 """
 
 import builtins
+import functools
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -17,9 +16,15 @@ def const(value: int) -> int:
     return value
 
 
-def viper(function: _Function) -> _Function:
-    """Machine code with word-sized integers on the chip; the function itself here."""
-    return function
+def viper(function: _Function) -> Callable[..., int]:
+    """Machine code with 32-bit words on the chip; the same arithmetic here, more slowly."""
+    from tests.target import shim
+
+    @functools.wraps(function)
+    def call(*args: Any) -> int:
+        return shim.run(function.__code__.co_filename, function.__name__, shim.Mode.CHIP, args)
+
+    return call
 
 
 def native(function: _Function) -> _Function:
@@ -37,10 +42,6 @@ def heap_unlock() -> int:
     return 0
 
 
-def _same(buffer: Any) -> Any:
-    return buffer
-
-
-for _name in ("ptr8", "ptr16", "ptr32"):
-    setattr(builtins, _name, _same)
-builtins.uint = int  # type: ignore[attr-defined]
+# Viper annotations, which CPython evaluates where MicroPython does not.
+for _name in ("ptr8", "ptr16", "ptr32", "uint"):
+    setattr(builtins, _name, int)

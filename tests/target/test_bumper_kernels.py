@@ -1,0 +1,198 @@
+"""The bumper check's kernels, three ways, from the samples on: at their extremes and for any stream.
+
+Each test feeds a kernel with what the kernels before it really made of a stream of codes, so the ranges that the
+docstrings state are those of reachable inputs; `agree` raises where an intermediate leaves 32 bits.
+"""
+
+from __future__ import annotations
+
+from array import array
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.target.agree import agree
+from tests.target.core import Core
+from tests.target.streams import EXTREMES, streams, worst_for
+
+BASEBAND = "curbtick_probe/dsp/baseband.py"
+SPECTRUM = "curbtick_probe/dsp/spectrum.py"
+FLOOR = "curbtick_probe/dsp/floor.py"
+BURST = "curbtick_probe/dsp/burst.py"
+BLOCK, HISTORY, FRAMES, BINS = 1024, 20, 32, 13
+TOP_POWER = 920_000_000
+ZERO = 32768
+
+# The taps of `fold` as its docstring describes them, oldest sample first.
+REAL_TAPS = [8, 0, -17, 0, -27, 0, 29, 0, 134, 0, -254, 0, 134, 0, 29, 0, -27, 0, -17, 0, 8]
+IMAGINARY_TAPS = [0, -22, 0, 2, 0, 46, 0, 36, 0, -220, 0, 220, 0, -36, 0, -46, 0, -2, 0, 22, 0]
+
+
+def folded(core: Core, codes: array[int], count: int) -> array[int]:
+    z = array("H", [0] * (2 * count))
+    agree(core, BASEBAND, "fold", codes, 0, z, count, 0, 0)
+    return z
+
+
+def spectra(core: Core, z: array[int], frames: int) -> tuple[array[int], array[int]]:
+    """The halfwords of stage_one and the powers of stage_two."""
+    y, power = array("H", [0] * (32 * frames)), array("i", [0] * (16 * frames))
+    agree(core, SPECTRUM, "stage_one", z, y, bytearray(window_table()), 0, frames)
+    agree(core, SPECTRUM, "stage_two", y, power, 0, frames)
+    return y, power
+
+
+def window_table() -> bytes:
+    from curbtick_probe.dsp import spectrum
+
+    return spectrum.window_table()
+
+
+@pytest.mark.parametrize("name", EXTREMES)
+def test_a_whole_block_at_its_extremes(core: Core, name: str) -> None:
+    z = folded(core, EXTREMES[name](BLOCK + HISTORY), BLOCK // 4)
+    assert max(abs(v - ZERO) for v in z[0::2]) <= 21888
+    assert max(abs(v - ZERO) for v in z[1::2]) <= 20864
+    y, power = spectra(core, z, FRAMES - 1)
+    assert max(abs(v - ZERO) for v in y) <= 15200
+    assert max(power) <= TOP_POWER
+
+
+@pytest.mark.parametrize(("taps", "part"), [(REAL_TAPS, 0), (IMAGINARY_TAPS, 1)])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_fold_reaches_its_stated_range_and_no_more(core: Core, taps: list[int], part: int, sign: int) -> None:
+    codes = worst_for([sign * tap for tap in taps], len(taps))
+    reached = folded(core, codes, 1)[part] - ZERO
+    assert reached == sum(tap * code for tap, code in zip(taps, codes, strict=True)) + 32 >> 6
+    stated = (21888, 20864)[part]
+    assert 0.9 * stated < abs(reached) <= stated
+
+
+@settings(max_examples=25, deadline=None)
+@given(streams(BLOCK // 4 + HISTORY), st.integers(0, 3))
+def test_any_stream_to_powers(core: Core, codes: array[int], skipped: int) -> None:
+    count = (len(codes) - HISTORY) // 4 - skipped
+    z = array("H", [0] * (2 * (count + skipped)))
+    agree(core, BASEBAND, "fold", codes, 7, z, count, 4 * skipped, skipped)
+    y, power = spectra(core, z, (count + skipped) // 8 - 1)
+    assert max(abs(v - ZERO) for v in y) <= 15200
+    assert max(power) <= TOP_POWER
+
+
+def any_powers(frames: int) -> st.SearchStrategy[array[int]]:
+    """Powers up to the highest that a stream reaches: steady, sparse or random."""
+    levels = st.lists(st.integers(0, TOP_POWER), min_size=1, max_size=3)
+    return st.builds(_powers, st.just(16 * frames), st.integers(0, 1 << 30), levels)
+
+
+def _powers(count: int, seed: int, levels: list[int]) -> array[int]:
+    source = Random(seed)
+    return array("i", [source.choice([*levels, TOP_POWER]) for _ in range(count)])
+
+
+@settings(max_examples=60, deadline=None)
+@given(any_powers(8), st.integers(256, 1 << 25), st.integers(5, 10))
+def test_floor_follows_within_its_range(core: Core, powers: array[int], start: int, shift: int) -> None:
+    floor = array("i", [start] * BINS)
+    agree(core, FLOOR, "follow", powers, 0, 0, floor, 8, shift)
+    assert all(256 <= level <= 1 << 25 for level in floor)
+
+
+def test_floor_has_headroom_for_the_longest_call(core: Core) -> None:
+    powers, floor = array("i", [TOP_POWER] * (16 * 64)), array("i", [1 << 25] * BINS)
+    agree(core, FLOOR, "follow", powers, 0, 0, floor, 64, 5)
+    assert list(floor) == [1 << 25] * BINS
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(any_powers(8), min_size=1, max_size=4),
+    st.lists(st.integers(256, 1 << 25), min_size=BINS, max_size=BINS),
+    st.integers(1, 63),
+    st.integers(0, 6),
+)
+def test_excess_and_segments(
+    core: Core, calls: list[array[int]], floors: list[int], factor: int, most: int
+) -> None:
+    smooth, state, floor = array("i", [0] * BINS), array("i", [0] * 8), array("i", floors)
+    found = array("i", [0] * 5 * 6)
+    for powers in calls:
+        best = array("i", [0] * 16)
+        agree(core, FLOOR, "excess", powers, best, 0, smooth, floor, 8, factor)
+        assert all(0 <= level < 1 << 31 for level in smooth)
+        assert all(
+            (top == 0) == (bin_ == 0) and bin_ <= BINS
+            for top, bin_ in zip(best[::2], best[1::2], strict=True)
+        )
+        agree(core, FLOOR, "segment", best, 0, 0, state, found, 8, most)
+        assert not any(best[::2])
+
+
+BASEBAND_PART = st.one_of(st.sampled_from([-21888, 0, 20864]), st.integers(-20864, 20864))
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(BASEBAND_PART, min_size=64, max_size=64), st.integers(0, 63), st.integers(1, 16))
+def test_a_close_look_at_a_burst(core: Core, parts: list[int], step: int, span: int) -> None:
+    s, count = array("H", [part + ZERO for part in parts]), 32
+    sums, out = array("i", [0] * (2 * (count + 1))), array("i", [0] * 2)
+    envelope, shape = array("i", [0] * (count + 1 - span)), array("i", [0] * 5)
+    assert agree(core, BURST, "loudest_part", s, 0, 0, count).result == max(abs(part) for part in parts)
+    agree(core, BURST, "rotate_sums", s, turn_table(), sums, count, step)
+    shift = shift_for(sums, span)
+    agree(core, BURST, "best_stretch", sums, sums, 0, out, (count - span) // 2 + 1, span, shift, 0)
+    agree(core, BURST, "envelope", sums, sums, 0, envelope, len(envelope), span, shift)
+    assert out[0] == max([0, *envelope[::2]])
+    agree(core, BURST, "shape", envelope, 0, 0, shape, 0, len(envelope), len(envelope))
+    assert shape[0] == max([0, *envelope])
+
+
+def turn_table() -> bytearray:
+    from curbtick_probe.dsp import burst
+
+    return bytearray(burst.turn_table())
+
+
+def shift_for(sums: array[int], span: int) -> int:
+    """The shift that takes every difference over `span` values below 2**14, as the kernel asks."""
+    parts = [abs(sums[n + 2 * span] - sums[n]) for n in range(len(sums) - 2 * span)]
+    return max(0, max(parts).bit_length() - 14)
+
+
+def test_rotate_sums_has_headroom_for_its_longest_burst(core: Core) -> None:
+    s = array("H", [ZERO + 21888, ZERO + 20864] * 512)
+    sums = array("i", [0] * 1026)
+    agree(core, BURST, "rotate_sums", s, turn_table(), sums, 512, 0)
+    assert 1 << 27 < max(map(abs, sums)) < 1 << 28
+
+
+def test_logarithm_is_that_of_mathematics(core: Core) -> None:
+    from math import log2
+
+    for value in sorted({1, 2, 3, (1 << 31) - 1} | {(1 << k) + d for k in range(2, 31) for d in (-1, 0, 1)}):
+        got = agree(core, BURST, "log2_q10", value).result
+        assert abs(got - 1024 * log2(value)) <= 3
+    assert agree(core, BURST, "log2_q10", 0).result == -1024
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.integers(-(1 << 24) + 1, (1 << 24) - 1), st.integers(-(1 << 24) + 1, (1 << 24) - 1))
+def test_angle_is_that_of_mathematics(core: Core, y: int, x: int) -> None:
+    from math import atan2, pi
+
+    got = agree(core, BURST, "angle", y, x).result
+    if max(abs(x), abs(y)) > 1000:
+        error = (got - atan2(y, x) / (2 * pi) * 65536 + 32768) % 65536 - 32768
+        assert abs(error) <= 16
+
+
+def test_copies(core: Core) -> None:
+    source, target = array("H", range(40)), array("H", [0] * 30)
+    agree(core, BASEBAND, "copy", source, target, 20, 7, 3)
+    assert list(target) == [0] * 3 + list(range(7, 27)) + [0] * 7
+    guard = 2 * 8
+    ring, out = array("H", range(guard + 2 * 2048)), array("H", [0] * 16)
+    agree(core, BASEBAND, "unroll", ring, out, 2044, 8)
+    assert list(out) == [guard + n for n in (*range(4088, 4096), *range(8))]
