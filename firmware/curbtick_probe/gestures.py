@@ -24,14 +24,13 @@ GESTURE_TABLE = {
     ("bumper", "both_long"): "next_check",
     ("seal", "read"): "mark",
     ("seal", "read_long"): "reference",
-    ("seal", "step"): "next_section",
-    ("seal", "step_double"): "show_current",
+    ("seal", "step"): "show_current",
     ("seal", "both"): "next_vehicle",
     ("seal", "both_long"): "next_check",
     ("hiss", "read"): "mark",
     ("hiss", "read_long"): "reference",
-    ("hiss", "step"): "next_section",
-    ("hiss", "step_double"): "response",
+    ("hiss", "step"): "show_current",
+    ("hiss", "step_long"): "response",
     ("hiss", "both"): "next_vehicle",
     ("hiss", "both_long"): "next_check",
 }
@@ -49,7 +48,8 @@ def has_double(check, buttons):
 class Gestures:
     """Turns the held buttons over time into gestures: NAME, NAME_long, NAME_double of read, step and both.
 
-    A press counts as "both" when the two buttons overlap at any time in it. Long is said while still held.
+    A press counts as "both" when the two buttons overlap at any time in it. Long is said while still held. `pressed_ms`:
+    when the button of the latest gesture went down; of a long one, when it had been held long enough.
     """
 
     def __init__(self):
@@ -96,7 +96,9 @@ class Gestures:
             return None
         self._spent = True
         self._pending = 0
-        return self._name(self._held, "_long")
+        gesture = self._name(self._held, "_long")
+        self.pressed_ms = now_ms
+        return gesture
 
     def _up(self, now_ms):
         held = self._held

@@ -79,8 +79,6 @@ PATTERNS = {
     "hiss": (_flashes(FRONT_HALF, 2, 350, 250, 400), 1, _beeps(_LOW_HZ, 300, 120)),
     "quiet": (((FRONT_HALF, 1200), (0, 200)), 1, _beeps(_HIGH_HZ, 120)),
     "tone": (((FRONT_HALF, 350), (0, 250), (FRONT_HALF, 900), (0, 300)), 1, _beeps(_LOW_HZ, 80, 300)),
-    "tone_lost": (_flashes(ENDS, 2, 120, 120, 0)[:-1] + ((0, 600),), 1, _beeps(_LOW_HZ, 40, 40)),
-    "unsteady": (_flashes(ENDS, 5, 60, 60, 0)[:-1] + ((0, 400),), 1, ()),
 }
 
 # Verdicts in wire order (curbtick_wire.names.VERDICTS).
@@ -99,8 +97,16 @@ DIGIT_MS = 900
 TENS_MARK = 0x800
 UNITS_MARK = 0xC00
 
-# The meters of the seal and the hiss check.
-METER_STEP_CDB = 300
+# What a meter shows instead of its level: masks of every other update (five a second), by the check's status.
+METER_PATTERNS = {
+    "lost": (ENDS, 0),
+    "no_reference": (MIDDLE, MIDDLE),
+    "no_background": (MIDDLE, MIDDLE),
+    "clipped": (ALL, REAR_HALF),
+    "dead": (ODD, EVEN),
+    "noisy": (FRONT_HALF, REAR_HALF),
+    "gusty": (FRONT_HALF, REAR_HALF),
+}
 
 
 def position_mask(bumper, position):
@@ -111,6 +117,11 @@ def position_mask(bumper, position):
 def level_mask(leds):
     """Return a bar of 0..12 LEDs from the left."""
     return (1 << leds) - 1
+
+
+def meter_mask(leds, dot):
+    """Return a meter's bar of leds LEDs, with the LED of the section's maximum (0: none) lit beyond it."""
+    return level_mask(leds) | (1 << dot >> 1)
 
 
 def vehicle_frames(vehicle):

@@ -31,7 +31,6 @@ JOB = {
     "self_test",
     "mark",
     "reference",
-    "next_section",
     "response",
     "show_current",
 }

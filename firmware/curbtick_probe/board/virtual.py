@@ -224,5 +224,12 @@ class Board:
         sys.exit(0)
 
 
+def repl_wanted():
+    """Return whether both buttons are held: the way back to MicroPython's prompt, for main.py before all else."""
+    bus = Bus()
+    bus.send(ord("G"))
+    return bus.answer()[1] == 3
+
+
 def _options():
     return dict(argument.split("=", 1) for argument in sys.argv[1:] if "=" in argument)

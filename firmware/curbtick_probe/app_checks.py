@@ -1,0 +1,81 @@
+"""The seal and the hiss check on the panel: a live meter, marks, and their records."""
+
+import gc
+
+from curbtick_wire import names, records
+
+from curbtick_probe import patterns
+from curbtick_probe.log import LogFull
+from curbtick_probe.app_meter import Meter
+
+_KINDS = {names.CHECK_SEAL: records.SEAL, names.CHECK_HISS: records.HISS}
+_VERDICT_PATTERNS = {
+    names.CHECK_SEAL: ("retry", "tight", "leak"),
+    names.CHECK_HISS: ("retry", "quiet", "hiss", "tone"),
+}
+
+
+class Checks:
+    """Which check is current, and the meter of a seal or a hiss check while it is."""
+
+    def __init__(self, app):
+        self._app = app
+        self._meter = None
+        self.current = names.CHECK_BUMPER
+
+    def next_check(self):
+        """Change from the bumper to the seal to the hiss check and back."""
+        self.current = (self.current + 1) % len(names.CHECKS)
+        self._app.panel.gestures.check = names.CHECKS[self.current]
+        self._app.panel.say(patterns.CHECK_PATTERNS[self.current])
+        self.enter_vehicle()
+        self._app.show_current()
+
+    def enter_vehicle(self):
+        """Begin the current check anew: another vehicle has its own reference."""
+        self._meter = None
+        gc.collect()
+        if self.current != names.CHECK_BUMPER:
+            self._meter = Meter(self._app, self.current)
+
+    def next_gesture(self):
+        """Run the meter until a gesture or a word of poll(); None in the bumper check, which has no meter."""
+        return self._meter.next_gesture() if self._meter else None
+
+    def mark(self):
+        """Take the reference where there is none, else close the section and log it."""
+        if not self._meter.ready:
+            self.reference()
+        else:
+            self._log(self._meter.mark())
+
+    def reference(self):
+        """Take the reference or the background; in the seal check it settles the sections marked before."""
+        for values in self._meter.reference():
+            self._log(values)
+        self._app.panel.say("mark" if self._meter.ready else "retry")
+        self._app.panel.finish()
+
+    def response(self):
+        """Change between slow and fast response."""
+        self._meter.response()
+        self._app.panel.say("mark")
+        self._app.panel.finish()
+
+    def _log(self, values):
+        """Log a section's values with the round and vehicle, then show its verdict."""
+        panel = self._app.panel
+        values["round_id"] = self._app.place.round_id
+        values["vehicle"] = self._app.place.vehicle
+        try:
+            self._app.probe.log.append(_KINDS[self.current], values)
+            panel.say("mark" if _unsettled(values) else _VERDICT_PATTERNS[self.current][values["verdict"]])
+        except LogFull:
+            panel.say("log_full")
+            panel.say("retry")
+        panel.finish()
+
+
+def _unsettled(values):
+    """Whether a section only waits for its reference to be confirmed."""
+    return values["reasons"] == 1 << names.REASONS.index("no_reference")

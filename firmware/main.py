@@ -1,0 +1,13 @@
+"""Start the probe; with both buttons held at power-up leave for MicroPython's prompt instead."""
+
+import sys
+
+if sys.platform == "rp2":
+    from curbtick_probe.board import rp2 as hardware
+else:
+    from curbtick_probe.board import virtual as hardware
+
+if not hardware.repl_wanted():
+    from curbtick_probe import app_start
+
+    app_start.run(hardware.Board())
