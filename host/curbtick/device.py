@@ -25,6 +25,11 @@ def firmware_folder() -> Path:
     return _find("firmware", "main.py")
 
 
+def demo_data_folder() -> Path:
+    """Return the folder of the invented depot."""
+    return _find("demo_data", "depot.json")
+
+
 def protocol_folder() -> Path:
     """Return the folder that holds the package curbtick_wire."""
     return _find("protocol", "curbtick_wire/__init__.py")

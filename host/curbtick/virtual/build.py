@@ -117,6 +117,7 @@ def _held(recipe: Recipe, random: np.random.Generator) -> tuple[Source, BurstTru
         phase_ms=recipe.phase_ms,
         jitter_us=recipe.jitter_us,
         missing=recipe.fault.missing,
+        pattern=recipe.fault.pattern,
     )
     source = replace(source.louder(level_dbfs), fade=recipe.fade)
     return source, replace(_median([truth for _, truth in variants]), level_dbfs=level_dbfs)

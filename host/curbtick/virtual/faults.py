@@ -15,12 +15,16 @@ SENSOR_FAULTS = (
 
 @dataclass(frozen=True)
 class Fault:
-    """A sensor's fault: its kind, what it costs in dB, what it shifts in Hz, and the share of bursts it leaves out."""
+    """A sensor's fault: its kind, what it costs in dB, what it shifts in Hz, and the share of bursts it leaves out.
+
+    pattern: which bursts are sent (1) and left out (0), over and over; empty: drawn one by one by their share.
+    """
 
     kind: str = "none"
     loss_db: float = 0.0
     shift_hz: float = 0.0
     missing: float = 0.0
+    pattern: tuple[int, ...] = ()
     decay_us: float | None = None
     cycles: int | None = None
 
@@ -64,8 +68,16 @@ def short_ringing(decay_us: float = 8.0, cycles: int = 4) -> Fault:
 
 
 def intermittent(missing: float = 0.5) -> Fault:
-    """Return a sensor that leaves out a share of its bursts."""
+    """Return a sensor that leaves out a share of its bursts, drawn one by one."""
     return Fault("intermittent", missing=missing)
+
+
+def loose_contact() -> Fault:
+    """Return a sensor that leaves out every second burst on average, two at a time and singly.
+
+    In any five bursts or more at least two in five are missing, and those sent never look like a slower sensor's.
+    """
+    return Fault("intermittent", missing=0.5, pattern=(1, 1, 0, 1, 0, 0))
 
 
 def painted(loss_db: float = 12.0) -> Fault:

@@ -97,12 +97,16 @@ def regular(
     phase_ms: float = 0.0,
     jitter_us: float = 20.0,
     missing: float = 0.0,
+    pattern: tuple[int, ...] = (),
 ) -> Source:
     """Return a train: bursts every interval_ms from phase_ms on, the waves in turn.
 
     jitter_us: uniform, either way, of each burst (a control unit's scheduling); missing: share of bursts that are
-    due and not sent, drawn one by one.
+    due and not sent, drawn one by one, unless a pattern of sent (1) and unsent (0) bursts is given.
     """
+    kept = random.random(EVENTS) >= missing
+    if pattern:
+        kept = np.resize(np.array(pattern, dtype=bool), EVENTS)
     spread_us = random.uniform(-jitter_us, jitter_us, EVENTS)
     # The first event stays inside the period whatever its jitter.
     at_us = np.arange(EVENTS) * interval_ms * 1e3 + jitter_us + 1.0 + spread_us
@@ -111,7 +115,7 @@ def regular(
         waves=waves,
         ticks=tuple(sorted(ticks_of_us(float(time_us)) for time_us in at_us)),
         which=tuple(i % len(waves) for i in range(EVENTS)),
-        gains=tuple(float(kept) for kept in random.random(EVENTS) >= missing),
+        gains=tuple(float(sent) for sent in kept),
         period_ticks=ticks_of_ms(interval_ms * EVENTS),
         delay_ticks=ticks_of_ms(phase_ms),
     )
