@@ -8,6 +8,6 @@ else:
     from curbtick_probe.board import virtual as hardware
 
 if not hardware.repl_wanted():
-    from curbtick_probe import app_start
+    from curbtick_probe import app
 
-    app_start.run(hardware.Board())
+    app.run(hardware.Board())

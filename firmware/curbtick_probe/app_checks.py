@@ -5,8 +5,8 @@ import gc
 from curbtick_wire import names, records
 
 from curbtick_probe import patterns
-from curbtick_probe.log import LogFull
 from curbtick_probe.app_meter import Meter
+from curbtick_probe.log import LogFull
 
 _KINDS = {names.CHECK_SEAL: records.SEAL, names.CHECK_HISS: records.HISS}
 _VERDICT_PATTERNS = {

@@ -48,8 +48,8 @@ def has_double(check, buttons):
 class Gestures:
     """Turns the held buttons over time into gestures: NAME, NAME_long, NAME_double of read, step and both.
 
-    A press counts as "both" when the two buttons overlap at any time in it. Long is said while still held. `pressed_ms`:
-    when the button of the latest gesture went down; of a long one, when it had been held long enough.
+    A press counts as "both" when the two buttons overlap at any time in it. Long is said while still held.
+    `pressed_ms`: when the button of the latest gesture went down; of a long one, when it had been held long enough.
     """
 
     def __init__(self):

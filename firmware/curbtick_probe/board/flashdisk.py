@@ -33,15 +33,18 @@ class FlashDisk:
         self._file = open(path, "r+b")  # noqa: SIM115 - open as long as the disk
 
     def readblocks(self, block, buffer, offset=0):
+        """Fill a buffer from an offset into a block."""
         self._file.seek(block * BLOCK_SIZE + offset)
         self._file.readinto(buffer)
 
     def writeblocks(self, block, buffer, offset=0):
+        """Program a buffer at an offset into a block, and charge the pages' time."""
         self._file.seek(block * BLOCK_SIZE + offset)
         self._file.write(buffer)
         self._charge((len(buffer) + PAGE_SIZE - 1) // PAGE_SIZE * PROGRAM_US)
 
     def ioctl(self, operation, argument):
+        """Sync, tell the geometry, or erase a block, as MicroPython's block device protocol numbers them."""
         if operation == 4:
             return self.block_count
         if operation == 5:

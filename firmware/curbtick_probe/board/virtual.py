@@ -4,7 +4,8 @@ Its bus to the bench's virtual yard is the process's standard input and output. 
 argument, microseconds since boot); operations that wait for an answer get ANSWER bytes (value, buttons), or the
 samples of one block. The other end is host/curbtick/virtual/bus.py.
 
-Simulated time is the samples consumed (4 us each), the time charged for flash, beeps, and what the bench says a wait took.
+Simulated time is the samples consumed (4 us each), the time charged for flash and beeps, and what the bench says
+a wait took.
 """
 
 import array
@@ -35,9 +36,11 @@ class Bus:
         self._answer = bytearray(struct.calcsize(_ANSWER))
 
     def charge(self, duration_us):
+        """Let duration_us of simulated time pass."""
         self.now_us += duration_us
 
     def send(self, operation, argument=0):
+        """Send one request with the time it is made at."""
         struct.pack_into(_REQUEST, self._request, 0, operation, argument, self.now_us)
         self._out.write(self._request)
 
@@ -98,6 +101,7 @@ class Capture:
         return block
 
     def stop(self):
+        """Stop sampling."""
         self._bus.send(ord("P"))
 
 
@@ -116,6 +120,7 @@ class Serial:
         return False
 
     def any(self):
+        """Say whether bytes are waiting."""
         return self._ready(select.POLLIN)
 
     def read_into(self, buffer):
@@ -141,12 +146,15 @@ class NoSerial:
     stream = None
 
     def any(self):
+        """Say that nothing is waiting."""
         return False
 
     def read_into(self, buffer):
+        """Read nothing."""
         return 0
 
     def write(self, data):
+        """Write nothing."""
         return 0
 
 
@@ -177,9 +185,11 @@ class Board:
         return ROOT
 
     def ticks_us(self):
+        """Return simulated microseconds since boot."""
         return self.bus.now_us
 
     def ticks_ms(self):
+        """Return simulated milliseconds since boot."""
         return self.bus.now_us // 1000
 
     def _ask(self, operation, argument=0):
@@ -187,18 +197,23 @@ class Board:
         return self.bus.answer()
 
     def battery_mv(self):
+        """Return the supply voltage in millivolts."""
         return self._ask("V")[0]
 
     def temperature_ddeg(self):
+        """Return the temperature in tenths of a degree Celsius."""
         return self._ask("T")[0]
 
     def buttons(self):
+        """Return the buttons held: bit 0 READ, bit 1 STEP."""
         return self._ask("G")[1]
 
     def bar(self, mask):
+        """Light the LEDs whose bits are set; bit 0 is the left end."""
         self.bus.send(ord("L"), mask)
 
     def beep(self, frequency_hz, duration_ms):
+        """Sound the beeper and return when it is silent again."""
         self.bus.send(ord("Z"), frequency_hz << 16 | duration_ms)
         self.bus.answer()
         self.bus.charge(duration_ms * 1000)

@@ -1,12 +1,16 @@
-"""Run a MicroPython script as a virtual probe's program: `micropython -m curbtick_probe.board.virtual_run SCRIPT NAME=VALUE...`.
+"""Run a MicroPython script as a virtual probe's program.
 
-The unix port writes an uncaught exception to standard output, which is the bus here; this sends it to standard error.
+    micropython -m curbtick_probe.board.virtual_run SCRIPT NAME=VALUE...
+
+The unix port writes an uncaught exception to standard output, which is the bus here; this sends it to standard
+error.
 """
 
 import sys
 
 
 def run(path):
+    """Run a script as the main program; an exception ends the process with exit code 1."""
     folder, _, name = path.rpartition("/")
     sys.path.insert(0, folder)
     try:

@@ -40,6 +40,7 @@ class SilentEar:
     """A microphone at rest: mid-scale, no noise at all."""
 
     def read(self, count: int, input: int, start_us: int) -> NDArray[np.uint16]:
+        """Return mid-scale."""
         return np.full(count, 2048, dtype=np.uint16)
 
 

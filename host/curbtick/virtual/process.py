@@ -30,8 +30,9 @@ class VirtualProbe:
     """Run a MicroPython program as a probe, with real firmware as the default.
 
     ear: what its microphone hears; flash_path: the file that is its flash (made when missing; None: no flash);
-    script: the program (default: the firmware's main.py); unique_id: 16 hexadecimal digits; paced: simulated time keeps to real
-    time, for a person at the buttons; held, hold_ms: buttons held at power-up; on_ask: answers a test script's questions.
+    script: the program (default: the firmware's main.py); unique_id: 16 hexadecimal digits; paced: simulated time
+    keeps to real time, for a person at the buttons; held, hold_ms: buttons held at power-up; on_ask: answers a
+    test script's questions.
     """
 
     def __init__(
@@ -79,6 +80,7 @@ class VirtualProbe:
 
     @ear.setter
     def ear(self, ear: Ear) -> None:
+        """Put another ear in its place."""
         self.bus.ear = ear
 
     @property
