@@ -18,13 +18,22 @@ def const(value: int) -> int:
 
 def viper(function: _Function) -> Callable[..., int]:
     """Machine code with 32-bit words on the chip; the same arithmetic here, more slowly."""
-    from tests.target import shim
 
     @functools.wraps(function)
     def call(*args: Any) -> int:
-        return shim.run(function.__code__.co_filename, function.__name__, shim.Mode.CHIP, args)
+        return run_kernel(function.__code__.co_filename, function.__name__, args)
 
     return call
+
+
+def _run_on_cpython(source: str, function: str, args: tuple[Any, ...]) -> int:
+    from tests.target import shim
+
+    return shim.run(source, function, shim.Mode.CHIP, args)
+
+
+# What runs a viper function, given its file, its name and its arguments; a benchmark puts the emulated chip here.
+run_kernel: Callable[[str, str, tuple[Any, ...]], int] = _run_on_cpython
 
 
 def native(function: _Function) -> _Function:

@@ -50,7 +50,7 @@ GUARD = b"\xc5\x5c\xa3\x3a" * 4
 STACK_FILL = b"\x9d"
 STEP_LIMIT = 50_000_000
 
-Buffer = array | bytearray  # type: ignore[type-arg]
+Buffer = array | bytearray | bytes  # type: ignore[type-arg]
 
 
 @dataclass(frozen=True)
@@ -199,7 +199,11 @@ class Core:
             behind = self._read(address + len(view), padding + len(GUARD))
             if before != GUARD or behind != bytes(padding) + GUARD:
                 raise TargetError(f"{name} wrote outside a buffer of {len(view)} bytes")
-            view[:] = self._read(address, len(view))
+            after = self._read(address, len(view))
+            if not view.readonly:
+                view[:] = after
+            elif view != after:
+                raise TargetError(f"{name} wrote into a constant")
 
     def _stack_used(self) -> int:
         stack = self._read(STACK_TOP - STACK_BYTES, STACK_BYTES)
