@@ -283,6 +283,11 @@ class Log:
             seq = self.held_from(seq + 1)
         return total.digest()
 
+    def close(self):
+        """Let go of every file, before the file system is unmounted. Raises OSError."""
+        self._readings.close()
+        self._waves.close()
+
     # Giving up.
 
     @property
@@ -311,6 +316,11 @@ class Log:
     def free_bytes(self):
         """Bytes that readings can still take before anything is given up."""
         return self._room.free_bytes()
+
+    @property
+    def drop_pending(self):
+        """(first, last) of waves given up whose event has found no room yet, (0, 0) where there are none."""
+        return self._state.drop_first, self._state.drop_last
 
     @property
     def dropped(self):

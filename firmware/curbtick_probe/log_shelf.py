@@ -50,6 +50,7 @@ class Shelf:
         self.sizes = array("I")
         self.counts = array("H")
         self.damage = []
+        self._growing = False
         self._file = None
         self._reader = None
         self._reader_number = 0
@@ -65,12 +66,9 @@ class Shelf:
 
         visit: called with the reader at each whole record.
         """
-        clean = False
         for number in numbers_in(file_names, self._letter):
             self._add(number)
-            clean = self._scan(visit)
-        if clean and self.sizes[-1] < self.segment_bytes:
-            self._file = open(self._path(self.numbers[-1]), "ab")
+            self._growing = self._scan(visit)
 
     def _add(self, number):
         self.numbers.append(number)
@@ -124,28 +122,36 @@ class Shelf:
     # Appending.
 
     def room(self):
-        """Bytes that still fit into the open segment."""
-        return self.segment_bytes - self.sizes[-1] if self._file else 0
+        """Bytes that still fit into the newest segment, 0 where it may not grow."""
+        return max(0, self.segment_bytes - self.sizes[-1]) if self._growing else 0
 
     def start(self, seq):
-        """Close the open segment and start one whose first record will be seq or later. Raises OSError."""
-        self.stop()
+        """End the newest segment and start one whose first record will be seq or later. Raises OSError."""
+        self._let_go()
         self._file = open(self._path(seq), "wb")
         self._add(seq)
+        self._growing = True
 
-    def stop(self):
-        """Close the open segment: the next record needs a new one."""
+    def _let_go(self):
+        """Close the file appended to. Never are two handles open on one file: littlefs would count its blocks twice."""
         if self._file:
             file, self._file = self._file, None
             file.close()
 
     def write(self, seq, record):
-        """Append a record to the open segment; durable after flush(). Raises OSError."""
+        """Append a record to the newest segment; durable after flush(). Raises OSError."""
         if self._reader_number == self.numbers[-1]:
             self._forget_reader()
+        if self._file is None:
+            self._file = open(self._path(self.numbers[-1]), "ab")
         self._file.write(record)
         self._count_in(seq)
         self.sizes[-1] += len(record)
+
+    def close(self):
+        """Let go of every file."""
+        self._let_go()
+        self._forget_reader()
 
     def flush(self):
         """Make what was written durable. Raises OSError."""
@@ -153,12 +159,13 @@ class Shelf:
             self._file.flush()
 
     def mend(self):
-        """After an OSError: leave the open segment and learn from its file what it really holds."""
+        """After an OSError: leave the newest segment and learn from its file what it really holds."""
+        self._growing = False
         try:
-            self.stop()
+            self.close()
         except OSError:
-            self._file = None
-        self._forget_reader()
+            self._reader = None
+            self._reader_number = 0
         if len(self.numbers):
             number = self.numbers[-1]
             self.firsts[-1], self.lasts[-1], self.counts[-1] = number, number - 1, 0
@@ -181,7 +188,8 @@ class Shelf:
     def free_oldest(self):
         """Remove the oldest segment's file and forget the segment. Raises OSError."""
         if len(self.numbers) == 1:
-            self.stop()
+            self._let_go()
+            self._growing = False
         if self._reader_number == self.numbers[0]:
             self._forget_reader()
         os.remove(self._path(self.numbers[0]))
@@ -215,6 +223,8 @@ class Shelf:
         number = self.numbers[place]
         if self._reader_number != number or self._reader.before >= seq:
             self._forget_reader()
+            if number == self.numbers[-1]:
+                self._let_go()
             self._reader = SegmentReader(self._path(number), self._buffer)
             self._reader_number = number
         while self._reader.seq < seq:
