@@ -16,10 +16,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from curbtick_wire.names import BUMPERS, DEAD, PASS, RETRY, VERDICTS
 
 from curbtick.device import demo_data_folder
 from curbtick.errors import InputError
-from curbtick_wire.names import BUMPERS, DEAD, PASS, RETRY, VERDICTS
 
 from . import faults, imposters
 from .acoustics import Air

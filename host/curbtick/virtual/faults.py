@@ -26,7 +26,7 @@ class Fault:
     missing: float = 0.0
     pattern: tuple[int, ...] = ()
     decay_us: float | None = None
-    cycles: int | None = None
+    brake_us: float | None = None
 
     def of(self, sensor: Sensor) -> Sensor:
         """Return the sensor with this fault built in."""
@@ -34,7 +34,7 @@ class Fault:
             sensor,
             resonance_hz=sensor.resonance_hz + self.shift_hz,
             decay_us=sensor.decay_us if self.decay_us is None else self.decay_us,
-            cycles=sensor.cycles if self.cycles is None else self.cycles,
+            brake_us=sensor.brake_us if self.brake_us is None else self.brake_us,
         )
 
     @property
@@ -62,9 +62,9 @@ def long_ringing(decay_us: float = 1500.0) -> Fault:
     return Fault("long_ringing", decay_us=decay_us)
 
 
-def short_ringing(decay_us: float = 8.0, cycles: int = 4) -> Fault:
-    """Return a sensor that hardly rings: a membrane that lost its resonance, on a short drive."""
-    return Fault("short_ringing", decay_us=decay_us, cycles=cycles)
+def short_ringing(brake_us: float = 6.0) -> Fault:
+    """Return a sensor that hardly rings: its damping circuit stops the membrane as soon as the drive ends."""
+    return Fault("short_ringing", brake_us=brake_us)
 
 
 def intermittent(missing: float = 0.5) -> Fault:

@@ -24,6 +24,7 @@ from .timebase import WAVE_RATE_HZ
 
 RealWave = npt.NDArray[np.float32]
 ComplexWave = npt.NDArray[np.complex128]
+Seconds = npt.NDArray[np.float64]
 
 # Below this share of its peak a ringing membrane is no longer drawn (-70 dB).
 QUIET = 10.0**-3.5
@@ -36,7 +37,8 @@ class Sensor:
 
     resonance_hz: 30000 to 80000; decay_us: time constant tau of the envelope, 5 to 4000; cycles: cycles of drive,
     2 to 64; sweep_hz: how far the drive's frequency moves from burst start to end; offsets_hz: drive frequency
-    relative to the resonance, one for each burst in turn (most sensors have one).
+    relative to the resonance, one for each burst in turn (most sensors have one); brake_us: time constant after the
+    drive where a damping circuit works then, None where the membrane rings freely.
     """
 
     class_khz: int
@@ -45,6 +47,12 @@ class Sensor:
     decay_us: float = 180.0
     sweep_hz: float = 0.0
     offsets_hz: tuple[float, ...] = (0.0,)
+    brake_us: float | None = None
+
+    @property
+    def ringing_us(self) -> float:
+        """Time constant of the envelope after the drive."""
+        return self.decay_us if self.brake_us is None else self.brake_us
 
     def drive_s(self, offset_hz: float) -> float:
         """Return how long the drive lasts in seconds."""
@@ -52,30 +60,40 @@ class Sensor:
 
 
 def _tail_s(sensor: Sensor) -> float:
-    return min(-math.log(QUIET) * sensor.decay_us * 1e-6, LONGEST_S)
+    return min(-math.log(QUIET) * sensor.ringing_us * 1e-6, LONGEST_S)
 
 
-def _steady(sensor: Sensor, offset_hz: float, time_s: npt.NDArray[np.float64]) -> ComplexWave:
-    """Closed form for a drive of constant frequency; time_s in seconds from the burst's start."""
-    drive_s = sensor.drive_s(offset_hz)
+def _natural(sensor: Sensor, decay_us: float) -> complex:
+    return -1e6 / decay_us + 2j * math.pi * sensor.resonance_hz
+
+
+def _steady(sensor: Sensor, offset_hz: float, time_s: Seconds) -> ComplexWave:
+    """Closed form while a drive of constant frequency lasts; time_s in seconds from the burst's start."""
     driven = 2j * math.pi * (sensor.resonance_hz + offset_hz)
-    natural = -1e6 / sensor.decay_us + 2j * math.pi * sensor.resonance_hz
-    pole = driven - natural
-    forced = np.exp(driven * time_s) - np.exp(natural * time_s)
-    ringing = (np.exp(pole * drive_s) - 1.0) * np.exp(natural * time_s)
-    wave: ComplexWave = np.where(time_s < drive_s, forced, ringing) / pole
+    natural = _natural(sensor, sensor.decay_us)
+    wave: ComplexWave = (np.exp(driven * time_s) - np.exp(natural * time_s)) / (driven - natural)
     return wave
 
 
-def _swept(sensor: Sensor, offset_hz: float, time_s: npt.NDArray[np.float64]) -> ComplexWave:
+def _swept(sensor: Sensor, offset_hz: float, time_s: Seconds) -> ComplexWave:
     """Integrate a drive whose frequency moves linearly by sweep_hz, centred on its mean."""
-    drive_s = sensor.drive_s(offset_hz)
     start_hz = sensor.resonance_hz + offset_hz - sensor.sweep_hz / 2
-    phase = 2.0 * math.pi * time_s * (start_hz + sensor.sweep_hz * time_s / (2.0 * drive_s))
-    drive = np.where(time_s < drive_s, np.exp(1j * phase), 0.0)
-    step = np.exp((-1e6 / sensor.decay_us + 2j * math.pi * sensor.resonance_hz) / WAVE_RATE_HZ)
-    wave: ComplexWave = lfilter([1.0 / WAVE_RATE_HZ], [1.0, -step], drive)
+    phase = 2.0 * math.pi * time_s * (start_hz + sensor.sweep_hz * time_s / (2.0 * sensor.drive_s(offset_hz)))
+    step = np.exp(_natural(sensor, sensor.decay_us) / WAVE_RATE_HZ)
+    wave: ComplexWave = lfilter([1.0 / WAVE_RATE_HZ], [1.0, -step], np.exp(1j * phase))
     return wave
+
+
+def envelope_wave(sensor: Sensor, offset_hz: float = 0.0) -> ComplexWave:
+    """Return z(t) of one burst, one value per tick, not normalised."""
+    drive_s = sensor.drive_s(offset_hz)
+    driven_count = math.ceil(drive_s * WAVE_RATE_HZ)
+    ringing_count = math.ceil(_tail_s(sensor) * WAVE_RATE_HZ)
+    time_s = np.append(np.arange(driven_count) / WAVE_RATE_HZ, drive_s)
+    driven = (_swept if sensor.sweep_hz else _steady)(sensor, offset_hz, time_s)
+    after_s = np.arange(driven_count, driven_count + ringing_count) / WAVE_RATE_HZ - drive_s
+    ringing = driven[-1] * np.exp(_natural(sensor, sensor.ringing_us) * after_s)
+    return np.concatenate([driven[:-1], ringing])
 
 
 def burst(sensor: Sensor, offset_hz: float = 0.0) -> RealWave:
@@ -83,9 +101,7 @@ def burst(sensor: Sensor, offset_hz: float = 0.0) -> RealWave:
 
     offset_hz: drive frequency relative to the resonance.
     """
-    count = math.ceil((sensor.drive_s(offset_hz) + _tail_s(sensor)) * WAVE_RATE_HZ)
-    time_s = np.arange(count) / WAVE_RATE_HZ
-    wave = _swept(sensor, offset_hz, time_s) if sensor.sweep_hz else _steady(sensor, offset_hz, time_s)
+    wave = envelope_wave(sensor, offset_hz)
     out: RealWave = (wave.imag / np.abs(wave).max()).astype(np.float32)
     return out
 

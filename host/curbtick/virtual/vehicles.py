@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from curbtick.errors import InputError
 from curbtick_wire.names import BUMPER_POSITIONS_MAX, BUMPERS, CLASSES_KHZ
+
+from curbtick.errors import InputError
 
 from . import faults
 from .faults import HEALTHY, Fault
