@@ -1,4 +1,4 @@
-"""The virtual board against its bus: a MicroPython process with an ear, a schedule of buttons, a flash file and a pty."""
+"""The virtual board against its bus: a MicroPython process with an ear, buttons, a flash file and a pty."""
 
 import os
 import select
@@ -131,6 +131,28 @@ def test_buttons_can_be_held_at_power_up(script: Script) -> None:
     with VirtualProbe(script=script(BUTTON_LOG), on_ask=told, held=BOTH, hold_ms=1500) as probe:
         probe.run_until_idle()
     assert told.rows == [(BOTH, 0), (0, 1500)]
+
+
+METER = """
+board.capture.start(0)
+while not board.buttons():
+    board.capture.block()
+tell(board.ticks_ms())
+board.capture.stop()
+while True:
+    board.wait(60000)
+"""
+
+
+def test_a_program_that_listens_for_ever_can_be_run_for_a_time(script: Script) -> None:
+    told = Told()
+    with VirtualProbe(CountingEar(), script=script(METER), on_ask=told) as probe:
+        probe.run_for(2000)
+        assert 2_000_000 <= probe.now_us < 2_010_000
+        probe.run_for(1000)
+        probe.press(READ, after_ms=100)
+        probe.run_until_idle()
+    assert 3100 <= told.rows[0][0] < 3200
 
 
 ECHO = """

@@ -124,6 +124,8 @@ class BoardBus:
         self._wait: tuple[int, int] | None = None
         self._buttons = Buttons()
         self._told_buttons = 0
+        self._limit_us: int | None = None
+        self._held_block: int | None = None
         self._change = threading.Condition()
 
     def begin(self, held: int = 0, hold_ms: int = 0) -> None:
@@ -132,6 +134,8 @@ class BoardBus:
         self._now_us = 0
         self._real_start_s = time.monotonic()
         self._wait = None
+        self._limit_us = None
+        self._held_block = None
         self.reset_asked = False
         self._told_buttons = held
         self._buttons = Buttons(held, hold_ms * 1000)
@@ -150,11 +154,22 @@ class BoardBus:
             self._buttons.add(start_us, buttons, hold_ms)
             self._resolve()
 
+    def let_run(self, duration_ms: int | None) -> None:
+        """Let a listening program go on, for duration_ms of simulated time or (None) without end."""
+        with self._change:
+            self._limit_us = None if duration_ms is None else self._now_us + duration_ms * 1000
+            count, self._held_block = self._held_block, None
+        if count is not None:
+            self._answer_block(count)
+
     def wait_idle(self, timeout_s: float, alive: Callable[[], bool]) -> bool:
-        """Block until the program waits for a press or serial data (False: not in timeout_s, or it ended)."""
+        """Block until the program waits for a press or serial data, or is held at the end of let_run().
+
+        False when it did not in timeout_s of real time, or ended.
+        """
         deadline_s = time.monotonic() + timeout_s
         with self._change:
-            while not self._idle():
+            while not self._idle() and self._held_block is None:
                 if not alive() or time.monotonic() > deadline_s:
                     return False
                 self._change.wait(0.25)
@@ -239,6 +254,14 @@ class BoardBus:
         self._input = argument
 
     def _block(self, count: int, read: Callable[[int], bytes]) -> None:
+        with self._change:
+            if self._limit_us is not None and self._now_us >= self._limit_us:
+                self._held_block = count
+                self._change.notify_all()
+                return
+        self._answer_block(count)
+
+    def _answer_block(self, count: int) -> None:
         self._keep_pace()
         samples = self.ear.read(count, self._input, self.now_us)
         self.samples_read += count

@@ -118,6 +118,18 @@ class VirtualProbe:
 
         Raises ProbeStoppedError when it ended instead, or is still busy after timeout_s of real time.
         """
+        self.bus.let_run(None)
+        self._wait_idle(timeout_s)
+
+    def run_for(self, duration_ms: int, timeout_s: float = 60.0) -> None:
+        """Block until a program that listens on and on has done so for duration_ms more, and hold it there.
+
+        The next run_for() or run_until_idle() lets it go on. Raises as run_until_idle().
+        """
+        self.bus.let_run(duration_ms)
+        self._wait_idle(timeout_s)
+
+    def _wait_idle(self, timeout_s: float) -> None:
         if not self.bus.wait_idle(timeout_s, lambda: self.running):
             raise self._stopped()
 
