@@ -1,0 +1,1 @@
+"""The analogue front end: its values, and what they give."""

@@ -1,0 +1,82 @@
+"""Run the netlist in ngspice: response, noise and overload."""
+
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from hardware_notes.frontend import values as table
+from hardware_notes.frontend.netlist import netlist
+
+Reals = npt.NDArray[np.floating[Any]]
+Complex = npt.NDArray[np.complexfloating[Any, Any]]
+OPEN_OHM = 1e12
+
+
+class NgspiceMissing(RuntimeError):
+    """ngspice is not on this computer."""
+
+
+@dataclass(frozen=True)
+class Overload:
+    """A burst through the railed circuit: time in s, and the voltage at each pin from mid-scale."""
+
+    time_s: Reals
+    pins: dict[str, Reals]
+
+
+def _run(text: str, result: str) -> Reals:
+    program = shutil.which("ngspice")
+    if program is None:
+        raise NgspiceMissing("ngspice is not installed; on Debian: apt install ngspice")
+    with tempfile.TemporaryDirectory() as folder:
+        source = Path(folder) / "circuit.cir"
+        source.write_text(text)
+        done = subprocess.run(
+            [program, "-b", source.name], cwd=folder, capture_output=True, text=True, timeout=120, check=False
+        )
+        output = Path(folder) / result
+        if not output.exists():
+            raise RuntimeError(f"ngspice failed:\n{done.stdout}\n{done.stderr}")
+        rows: Reals = np.loadtxt(output)
+    return rows
+
+
+def responses(values: Mapping[str, float], low_hz: float, high_hz: float) -> tuple[Reals, dict[str, Complex]]:
+    """AC response: (frequencies in Hz, complex gain of each output), 100 points a decade."""
+    vectors = " ".join(f"v({pin})" for pin in table.OUTPUTS)
+    control = f"ac dec 100 {low_hz:g} {high_hz:g}\nwrdata ac.txt {vectors}"
+    rows = _run(netlist(values, control=control), "ac.txt")
+    gains = {
+        pin: rows[:, 3 * index + 1] + 1j * rows[:, 3 * index + 2] for index, pin in enumerate(table.OUTPUTS)
+    }
+    return rows[:, 0], gains
+
+
+def noise(values: Mapping[str, float], pin: str, low_hz: float, high_hz: float) -> tuple[Reals, Reals]:
+    """Noise density at an output in V/sqrt(Hz), the microphone itself silent: (frequencies in Hz, density)."""
+    control = f"noise v({pin}) Vmic dec 100 {low_hz:g} {high_hz:g}\nsetplot noise1\nwrdata noise.txt onoise_spectrum"
+    rows = _run(netlist(values, control=control), "noise.txt")
+    return rows[:, 0], rows[:, 1]
+
+
+def unplugged(values: Mapping[str, float]) -> dict[str, float]:
+    """The same values with nothing where the microphone was."""
+    return {**values, "Rmic": OPEN_OHM}
+
+
+def burst(
+    values: Mapping[str, float], peak_v: float, frequency_hz: float, length_s: float, end_s: float
+) -> Overload:
+    """A tone burst at the microphone from time 0, through amplifiers that stop at their rails."""
+    vectors = " ".join(f"v({pin})" for pin in table.OUTPUTS)
+    source = f"Bmic mic 0 V={peak_v:g}*sin(2*3.14159265358979*{frequency_hz:g}*time)*u({length_s:g}-time)"
+    control = f"tran 0.2u {end_s:g} 0 0.2u\nlinearize {vectors}\nwrdata tran.txt {vectors}"
+    rows = _run(netlist(values, source, control, railed=True), "tran.txt")
+    return Overload(rows[:, 0], {pin: rows[:, 2 * index + 1] for index, pin in enumerate(table.OUTPUTS)})

@@ -1,0 +1,194 @@
+"""The analogue front end: formulas against ngspice, tolerances, noise, overload and levels.
+
+`python -m tests.bench.frontend --json`; with `--pictures` it also writes the pictures of hardware_notes.
+"""
+
+import time
+from pathlib import Path
+from typing import Any
+
+from tests.bench import _common
+
+import numpy as np  # isort: skip
+from curbtick_wire import settings  # isort: skip
+from scipy import signal  # isort: skip
+
+from hardware_notes.collar import aim, felt, geometry  # isort: skip
+from hardware_notes.frontend import levels, noise, pictures, response, spice, tolerance  # isort: skip
+from hardware_notes.frontend import values as table  # isort: skip
+
+CHECK_HZ = (5_000.0, 200_000.0)
+REFERENCE_HZ = 48_000.0
+RIPPLE_DB, EDGE_HZ = 0.1, 92_000.0
+FACTORY = dict(zip((field[0] for field in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
+
+Figures = list[dict[str, Any]]
+
+
+def _at_most(name: str, value: float, bound: float) -> dict[str, Any]:
+    return _common.figure(name, round(value, 3), f"<= {bound}", value <= bound)
+
+
+def _at_least(name: str, value: float, bound: float) -> dict[str, Any]:
+    return _common.figure(name, round(value, 3), f">= {bound}", value >= bound)
+
+
+def _between(name: str, value: float, low: float, high: float) -> dict[str, Any]:
+    return _common.figure(name, round(value, 3), f"{low} to {high}", low <= value <= high)
+
+
+def response_gap_db(values: dict[str, float]) -> float:
+    """The largest difference between formula and ngspice over the check band, any output."""
+    frequency_hz, simulated = spice.responses(values, *CHECK_HZ)
+    computed = response.responses(values, frequency_hz)
+    return max(
+        float(np.abs(response.decibels(computed[pin]) - response.decibels(simulated[pin])).max())
+        for pin in table.OUTPUTS
+    )
+
+
+def noise_gap_db(values: dict[str, float]) -> float:
+    """The largest difference between formula and ngspice of the high output's own noise."""
+    frequency_hz, density = spice.noise(values, "high", 10_000.0, 125_000.0)
+    computed = noise.high_density(values, frequency_hz)
+    return float(np.abs(10.0 * np.log10(computed / density**2)).max())
+
+
+def agreement(count: int, seed: int) -> Figures:
+    drawn = max(response_gap_db(values) for values in tolerance.draw(count, seed))
+    return [
+        _at_most("response_gap_db", response_gap_db(table.nominal()), 0.2),
+        _at_most(f"response_gap_of_{count}_draws_db", drawn, 0.2),
+        _at_most("noise_gap_db", noise_gap_db(table.nominal()), 0.2),
+        _at_most("noise_gap_unplugged_db", noise_gap_db(spice.unplugged(table.nominal())), 0.2),
+    ]
+
+
+def shape() -> Figures:
+    """The filter against scipy's ideal Chebyshev, flatness where sensors are, and what aliases."""
+    frequency_hz = np.linspace(30_000.0, 200_000.0, 1701)
+    values = {**table.nominal(), "GBW": 1e12}
+    gain = response.decibels(response.responses(values, frequency_hz)["padded"])
+    poles = signal.cheby1(4, RIPPLE_DB, 2.0 * np.pi * EDGE_HZ, analog=True)
+    ideal = response.decibels(signal.freqs(*poles, worN=2.0 * np.pi * frequency_hz)[1])
+    passband = frequency_hz <= 80_000.0
+    offset = gain[passband] - ideal[passband]
+    real = response.responses(table.nominal(), frequency_hz)
+    low = response.decibels(real["low"])
+    sensors = frequency_hz <= 74_500.0
+    folded = (frequency_hz >= 170_000.0) & (frequency_hz <= 220_000.0)
+    return [
+        _at_most("passband_from_chebyshev_db", float(np.ptp(offset)) / 2.0, 0.3),
+        _at_most("flatness_30_to_74_khz_db", float(np.ptp(low[sensors])), 0.5),
+        _at_least("alias_rejection_170_to_200_khz_db", float(low[0] - low[folded].max()), 18.0),
+    ]
+
+
+def tolerances(count: int, seed: int) -> Figures:
+    draws = tolerance.spread(count, seed)
+    spread = {
+        "low_gain": float(np.percentile(np.abs(draws.low_db), 95)),
+        "high_over_low": float(np.percentile(np.abs(draws.high_over_low_db), 95)),
+        "padded_over_low": float(np.percentile(np.abs(draws.padded_over_low_db), 95)),
+    }
+    return [_at_most(f"{name}_95_percent_db", value, 1.0) for name, value in spread.items()]
+
+
+def level_figures() -> Figures:
+    """A healthy sensor with the collar on, each class; what fills each input; margins of the microphone."""
+    healthy = {hz: levels.healthy_dbfs(hz) for hz in geometry.CLASSES_HZ}
+    figures = [
+        _between(f"healthy_{hz / 1000:.0f}_khz_dbfs", level, -12.5, -4.0) for hz, level in healthy.items()
+    ]
+    loudest = max(levels.at_microphone_db_spl(hz) for hz in geometry.CLASSES_HZ)
+    full = {pin: levels.full_scale_db_spl(pin, REFERENCE_HZ) for pin in table.OUTPUTS}
+    steps = {pin: levels.gain_db(pin, 50e3) - levels.gain_db("low", 50e3) for pin in ("padded", "high")}
+    return [
+        *figures,
+        _between("collar_pressure_db_spl", aim.pressed_level_db_spl(), 129.0, 132.0),
+        _between("attenuator_48_khz_db", float(felt.attenuation_db(np.array([REFERENCE_HZ]))[0]), 17.0, 21.0),
+        _at_least("microphone_overload_margin_db", table.MIC_OVERLOAD_DB_SPL - loudest, 6.0),
+        _between("padded_step_db", steps["padded"], -12.5, -11.5),
+        _between("high_step_db", steps["high"], 39.5, 40.5),
+        _between("high_full_scale_collar_off_db_spl", full["high"], 70.0, 90.0),
+        _at_most(
+            "rumble_100_db_spl_500_hz_dbfs",
+            max(levels.dbfs(100.0, pin, 500.0) for pin in table.OUTPUTS),
+            -20.0,
+        ),
+    ]
+
+
+def floors() -> Figures:
+    """The floor with and without a microphone, against the factory limit that tells them apart."""
+    limit_dbfs = FACTORY["high_floor_min_cdb"] / 100.0
+    dead_dbfs = settings.FACTORY_CLASSES[0][4] / 100.0
+    live, open_input = levels.floor_dbfs("RP2040"), levels.floor_dbfs("RP2040", microphone=False)
+    low_floor = noise.adc_dbfs(noise.ENOB["RP2040"])
+    floor_spl = live + levels.full_scale_db_spl("high", REFERENCE_HZ)
+    return [
+        _at_least("live_floor_over_limit_db", live - limit_dbfs, 3.0),
+        _at_least("limit_over_open_input_db", limit_dbfs - open_input, 3.0),
+        _at_least("live_over_open_input_db", live - open_input, 10.0),
+        _at_least("dead_limit_over_low_noise_db", dead_dbfs - low_floor, 15.0),
+        _at_most("high_floor_collar_off_db_spl", floor_spl, 45.0),
+    ]
+
+
+def overload() -> Figures:
+    """A burst 10 dB over a healthy one: the low output clips and recovers, the padded one does not clip."""
+    peak_v = levels.healthy_peak_v(REFERENCE_HZ) * 10.0 ** (10.0 / 20.0)
+    length_s = 1e-3
+    run = spice.burst(table.nominal(), peak_v, REFERENCE_HZ, length_s, 3e-3)
+    settled = (run.time_s > 0.5e-3) & (run.time_s < length_s)
+    expected_v = peak_v * 10.0 ** (levels.gain_db("padded", REFERENCE_HZ) / 20.0)
+    padded_db = 20.0 * np.log10(np.abs(run.pins["padded"][settled]).max() / expected_v)
+    pin_v = max(float(np.abs(volts).max()) for volts in run.pins.values())
+    last = {
+        pin: float(run.time_s[np.abs(volts) > 0.01 * table.FULL_SCALE_PEAK_V].max() - length_s) * 1e6
+        for pin, volts in run.pins.items()
+    }
+    return [
+        _at_most("padded_error_10_db_over_healthy_db", abs(float(padded_db)), 0.3),
+        _at_most("pin_voltage_from_mid_scale_v", pin_v, table.FULL_SCALE_PEAK_V + 0.3),
+        _at_most("recovery_low_us", last["low"], 150.0),
+        _at_most("recovery_high_us", last["high"], 1000.0),
+    ]
+
+
+def collar() -> Figures:
+    worst = min(aim.neighbour_db(hz)["total"] for hz in geometry.CLASSES_HZ)
+    ripple = max(aim.ripple_db(aim.echo_db(hz)) for hz in geometry.CLASSES_HZ)
+    return [
+        _at_least("neighbour_shading_db", worst, 35.0),
+        _at_most("collar_echo_ripple_db", ripple, 1.0),
+    ]
+
+
+def main() -> None:
+    asked = _common.arguments(
+        __doc__ or "",
+        ("--pictures", {"action": "store_true", "help": "write the pictures of hardware_notes"}),
+    )
+    started_s = time.monotonic()
+    figures = [
+        *agreement(4 if asked.short else 20, asked.seed),
+        *shape(),
+        *tolerances(500 if asked.short else 4000, asked.seed),
+        *level_figures(),
+        *floors(),
+        *overload(),
+        *collar(),
+    ]
+    if asked.pictures:
+        pictures.write_all(Path(pictures.FOLDER), asked.seed)
+    if not asked.json:
+        for entry in figures:
+            print(
+                f"{entry['name']:40} {entry['value']:10} {entry['bound']:>16} {'ok' if entry['holds'] else 'MISSED'}"
+            )
+    _common.report(figures, started_s, seed=asked.seed)
+
+
+if __name__ == "__main__":
+    main()
