@@ -46,7 +46,7 @@ ROUND_VEHICLE = (
 
 # The set a probe judges by until a bench sends another: revision 1, the standard front end of hardware_notes.
 FACTORY_REVISION = 1
-FACTORY_SET = (FACTORY_REVISION, 4, -3000, 3300, 800, -5500, -1000, 2400, 50)
+FACTORY_SET = (FACTORY_REVISION, 4, -3000, 3300, 800, -5000, -1000, 2400, 50)
 _FACTORY_LEVELS = (-1700, -3500, -4300, 30, 500, 250, 60, 2500, 3000)
 FACTORY_CLASSES = tuple(
     (khz, khz * 1000, 6500) + _FACTORY_LEVELS for khz in (40, 48, 58, 68)
