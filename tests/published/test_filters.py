@@ -10,12 +10,9 @@ from hardware_notes.collar import aim
 from hardware_notes.frontend import noise, response
 from hardware_notes.frontend import values as table
 
-IDEAL_HZ = 1e15
-
 
 def _ideal(frequency_hz: np.ndarray) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[type-arg]
-    s = 2j * np.pi * frequency_hz
-    return s, response.open_loop({"GBW": IDEAL_HZ}, s)
+    return 2j * np.pi * frequency_hz, np.full(len(frequency_hz), 1e12 + 0j)
 
 
 def test_multiple_feedback_stage_is_the_handbook_second_order() -> None:
@@ -30,7 +27,7 @@ def test_multiple_feedback_stage_is_the_handbook_second_order() -> None:
     frequency_hz = np.geomspace(1e3, 1e6, 200)
     expected = signal.freqs([r2 / r1 * w0**2], [1.0, w0 / q, w0**2], worN=2 * np.pi * frequency_hz)[1]
     s, opamp = _ideal(frequency_hz)
-    assert np.allclose(-response.multiple_feedback(r1, r2, r3, c1, c2, opamp, s), expected, rtol=1e-5)
+    assert np.allclose(-response.multiple_feedback(r1, r2, r3, c1, c2, opamp, s), expected, rtol=1e-8)
 
 
 def test_filter_is_a_chebyshev() -> None:
