@@ -4,7 +4,7 @@ import array
 
 from micropython import const
 
-from .dsp import baseband, floor, spectrum
+from .dsp import baseband, extremes, floor, spectrum
 from .measure import Measurer, cdb
 from .sounds import Sounds
 
@@ -20,30 +20,40 @@ _FOUND_MOST = const(8)
 _LEARN_BLOCKS = const(4)
 _LEARN_SHIFT = const(5)
 _SETTLE_SHIFT = const(7)
-_FLOOR_SHIFT = const(8)
+_FLOOR_SHIFT = const(9)
 
-# A frame counts as excess where its smoothed power is this many quartile floors (the mean in noise is 6.95).
-EXCESS_FACTOR = const(34)
+# A frame counts as excess where its smoothed power is this many quartile floors (the mean in noise is 6.95): about
+# ten candidates a second in white noise, few enough to look at each.
+EXCESS_FACTOR = const(23)
 
-# Codes this close to a rail count as clipped; that many in a row of blocks at one code is a stuck converter.
-_RAIL_CODES = const(2)
+# A sound needs this much evidence for its samples to be worth keeping.
+_WAVE_EVIDENCE_CDB = const(1390)
+_OTHER = const(3)
 
 ENVELOPE_BLOCKS = const(800)
-WAVE_SAMPLES = const(384)
-_WAVE_LEAD = const(64)
+ENVELOPE_NONE = const(-32768)
 
-# 1000 log10 of (mean over quartile, in Q8 units) of a bin, and of how a bin's noise power sums to the band's: the
-# power of a full-scale sine is 14844**2; 50 kHz holds 12.8 bins of 3906 Hz, and a Hann frame adds noise by 6 / 64 of
-# a value's power while a value holds 62.5 kHz of it.
-_MEAN_OVER_FLOOR_CDB = const(-1867)
-_FULL_SCALE_POWER_CDB = const(8343)
+# The strongest burst's samples: those of its start, some before it, kept at the full rate.
+WAVE_RATE_HZ = const(250000)
+WAVE_SAMPLES = const(384)
+_WAVE_LEAD = const(72)
+_KEPT_BLOCKS = const(4)
+
+# 1000 log10 of what turns the sum of the bins' Q8 quartile floors into power over that of a full-scale sine: quartile
+# to mean 3.476 / 256; frame to value 64 / 6; a bin holds a sixteenth of a value's band; a full-scale magnitude is
+# 14844; the filter loses 0.45 dB in the mean of the band.
+_FLOORS_TO_DBFS_CDB = const(-10341)
+
+# 1000 log10 of the gain of the smoothed excess for a steady sine: (1/2) / (1 - 3/4), over 14844 squared.
+_CREST_TO_DBFS_CDB = const(-8644)
 
 
 class Listener:
     """Listens on one input until told to stop; all buffers are made once.
 
-    sounds: what was heard. blocks: how many blocks were searched. clipped: samples at a rail. lowest, highest: the
-    extreme codes. envelope_cdb: the loudest excess of each block as dBFS * 100.
+    sounds: what was heard. blocks: how many blocks of BLOCK_US were searched. lowest, highest: the extreme codes.
+    envelope_cdb: the loudest excess of each block in hundredths of dBFS, ENVELOPE_NONE where there was none. wave:
+    the samples of the strongest clear burst, the first at wave_start_us (-1: none).
     """
 
     def __init__(self, board):
@@ -62,19 +72,18 @@ class Listener:
         self.extremes = array.array("i", [0] * 3)
         self.table = spectrum.window_table()
         self.envelope_cdb = array.array("h", [0] * ENVELOPE_BLOCKS)
-        self.recent = [None, None, None, None]
-        self.wave = array.array("H", [0] * WAVE_SAMPLES)
+        self.recent = [None] * _KEPT_BLOCKS
+        self.wave = array.array("H", [2048] * WAVE_SAMPLES)
         self._reset()
 
     def _reset(self):
         self.sounds.clear()
         self.blocks = 0
         self.folded = 0
-        self.clipped = 0
-        self.lowest = 4095
-        self.highest = 0
-        self.wave_start = -1
-        self.wave_level_cdb = -32768
+        self.extremes[0] = 4095
+        self.extremes[1] = 0
+        self.wave_start_us = -1
+        self.wave_level_cdb = ENVELOPE_NONE
         for i in range(spectrum.BINS):
             self.floor[i] = floor.FLOOR_MAX
             self.smooth[i] = 0
@@ -82,6 +91,16 @@ class Listener:
             self.state[i] = 0
         for i in range(len(self.joint)):
             self.joint[i] = 2048
+
+    @property
+    def lowest(self):
+        """Lowest code so far."""
+        return self.extremes[0]
+
+    @property
+    def highest(self):
+        """Highest code so far."""
+        return self.extremes[1]
 
     def start(self, source):
         """Start listening on an input (names.INPUT_*); the first blocks teach the floor, then are searched."""
@@ -108,19 +127,31 @@ class Listener:
         return self.folded * BLOCK_US
 
     def noise_cdb(self):
-        """Return the noise's rms over 30-80 kHz in hundredths of dBFS, from the floors of the bins.
-
-        A bin's mean power over that of a full-scale sine, summed over the bins, corrected for the window's noise
-        bandwidth of 1.5 bins.
-        """
+        """Return the noise's rms over 30-80 kHz in hundredths of dBFS, from the floors of the bins."""
         total = 0
         for k in range(spectrum.BINS):
-            total += self.floor[k] >> 4
-        return cdb(max(1, total)) + 1204 - _MEAN_OVER_FLOOR_CDB - 2 * _FULL_SCALE_POWER_CDB // 1 - 3728
+            total += self.floor[k]
+        return cdb(total) + _FLOORS_TO_DBFS_CDB
+
+    def floor_of(self, source, blocks):
+        """Listen on another input for some blocks and return its noise (noise_cdb); keeps sounds and wave as they are.
+
+        The floors, the ring and the extreme codes are overwritten: ask for this reading's noise_cdb first.
+        """
+        for i in range(spectrum.BINS):
+            self.floor[i] = floor.FLOOR_MAX
+        self.capture.start(source)
+        for k in range(blocks):
+            self._fold()
+            self._spectrum(self.folded - 1)
+            floor.follow(self.power, 0, 0, self.floor, _FRAMES, _LEARN_SHIFT)
+        self.capture.stop()
+        return self.noise_cdb()
 
     def _fold(self):
         block = self.capture.block()
-        self.recent[self.folded & 3] = block
+        self.recent[self.folded % _KEPT_BLOCKS] = block
+        extremes.extremes(block, 0, 0, self.extremes, BLOCK)
         joint = self.joint
         baseband.copy(block, joint, 4 * _JOINT_OUTPUTS, 0, _HISTORY)
         at = (self.folded * _VALUES) & (baseband.RING - 1)
@@ -144,8 +175,14 @@ class Listener:
         n = floor.segment(self.best, 0, 0, self.state, self.found, _FRAMES, _FOUND_MOST)
         for k in range(n):
             self._take(k * floor.SEGMENT_WORDS)
+        self._note_crest()
         self.blocks += 1
         return n
+
+    def _note_crest(self):
+        if self.blocks < ENVELOPE_BLOCKS:
+            crest = self.state[floor.CREST]
+            self.envelope_cdb[self.blocks] = cdb(crest) + _CREST_TO_DBFS_CDB if crest else ENVELOPE_NONE
 
     def _take(self, at):
         m = self.measurer
@@ -161,4 +198,24 @@ class Listener:
         s.length_us[row] = m.length_us
         s.ringdown_us[row] = m.ringdown_us
         s.evidence_cdb[row] = m.evidence_cdb
-        s.kind[row] = 3
+        s.kind[row] = _OTHER
+        if m.evidence_cdb > _WAVE_EVIDENCE_CDB and m.level_cdb > self.wave_level_cdb:
+            self._keep_wave(m)
+
+    def _keep_wave(self, m):
+        """Copy the samples around a sound's start, as far as the kept blocks hold them."""
+        newest = self.folded * BLOCK
+        first = m.time_us // 4 - _WAVE_LEAD
+        first = max(0, newest - _KEPT_BLOCKS * BLOCK, min(first, newest - WAVE_SAMPLES))
+        for k in range(WAVE_SAMPLES >> 5):
+            at = first + (k << 5)
+            room = min(32, BLOCK - at % BLOCK)
+            self._copy_wave(at, k << 5, room)
+            self._copy_wave(at + room, (k << 5) + room, 32 - room)
+        self.wave_start_us = first * 4
+        self.wave_level_cdb = m.level_cdb
+
+    def _copy_wave(self, at, to, count):
+        if count:
+            block = self.recent[at // BLOCK % _KEPT_BLOCKS]
+            baseband.copy(block, self.wave, count, at % BLOCK, to)

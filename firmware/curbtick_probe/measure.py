@@ -96,7 +96,7 @@ class Measurer:
             first = peak_frame * 8 - _LONG_HALF
             count = 2 * _LONG_HALF
         baseband.unroll(ring, self.values, first, count)
-        noise_cdb = cdb(floor[peak_bin]) + _FLOOR_TO_NOISE_CDB
+        noise_cdb = self._noise(floor, peak_bin)
         step = self._evidence(peak_frame * 8 - first, count, 4 * (peak_bin - 8), noise_cdb)
         self._outline(peak_frame * 8 - first, count, step, noise_cdb)
         self._carrier(count, step)
@@ -106,6 +106,12 @@ class Measurer:
             self.time_us = first_frame * spectrum.FRAME_US
             self.length_us = (last_frame - first_frame) * spectrum.FRAME_US
             self.ringdown_us = -1
+
+    def _noise(self, floor, peak_bin):
+        """Return the noise power per value, 1000 log10, from the floors of three neighbouring bins."""
+        low = max(0, peak_bin - 1)
+        high = min(spectrum.BINS - 1, peak_bin + 1)
+        return cdb((floor[low] >> 2) + (floor[peak_bin] >> 1) + (floor[high] >> 2)) + _FLOOR_TO_NOISE_CDB
 
     def _evidence(self, middle, count, centre_step, noise_cdb):
         """Set evidence_cdb; return the frequency step (0..63) of the strongest coherent stretch."""

@@ -52,13 +52,13 @@ def fold(x: ptr16, part: int, z: ptr16, count: int, x_at: int, z_at: int):
         part -= (x[4] + x[16]) * 27
         part += (x[6] + x[14]) * 29
         part += (x[8] + x[12]) * 134
-        z[0] = (part >> 6) + 32768
+        z[0] = (part + 2097184) >> 6
         part = (x[19] - x[1]) * 22
         part += (x[3] - x[17]) << 1
         part += (x[5] - x[15]) * 46
         part += (x[7] - x[13]) * 36
         part += (x[11] - x[9]) * 220
-        z[1] = (part >> 6) + 32768
+        z[1] = (part + 2097184) >> 6
         x = ptr16(uint(x) + 8)
         z = ptr16(uint(z) + 4)
         count -= 1

@@ -35,8 +35,9 @@ def stage_one(z: ptr16, y: ptr16, table: ptr8, at: int, frames: int):
     z: baseband halfwords (see baseband.fold); frame j holds the 16 complex values from index at + 8 * j on.
     y: 32 halfwords a frame, offset by 32768, ordered [k1][n2]. table: from window_table.
 
-    Q format: Hann Q5 and twiddle Q6 in, sums kept at 2**-8 of the product with the window.
-    Range: |y| <= 15200. Headroom: window sums <= 4 * 32 * 30240 = 3.9e6 < 2**22; twiddle products < 2**22.
+    Q format: Hann Q5 and twiddle Q6 in, sums kept, rounded, at 2**-8 of the product with the window.
+    Range: |y| <= 15200. Headroom: window sums <= (10 + 32 + 22) * 30240 = 1.94e6; twiddle products, with the offset
+    of 2**29, < 2**29 + 2 * 64 * 1.94e6 = 7.9e8 < 2**30.
     """
     z = ptr16(uint(z) + (at << 2))
     while frames:
@@ -60,28 +61,28 @@ def stage_one(z: ptr16, y: ptr16, table: ptr8, at: int, frames: int):
             ci = (z[25] - 32768) * c
             br += cr
             bi += ci
-            y[0] = ((sr + br) >> 8) + 32768
-            y[1] = ((si + bi) >> 8) + 32768
-            sr = (sr - br) >> 8
-            si = (si - bi) >> 8
+            y[0] = (sr + br + 8388736) >> 8
+            y[1] = (si + bi + 8388736) >> 8
+            sr -= br
+            si -= bi
             br -= cr << 1
             bi -= ci << 1
             cr = table[6] - 64
             ci = table[7] - 64
-            y[16] = ((sr * cr - si * ci) >> 6) + 32768
-            y[17] = ((sr * ci + si * cr) >> 6) + 32768
+            y[16] = (sr * cr - si * ci + 536879104) >> 14
+            y[17] = (sr * ci + si * cr + 536879104) >> 14
             cr = table[4] - 64
             ci = table[5] - 64
-            sr = (ar + bi) >> 8
-            si = (ai - br) >> 8
-            y[8] = ((sr * cr - si * ci) >> 6) + 32768
-            y[9] = ((sr * ci + si * cr) >> 6) + 32768
+            sr = ar + bi
+            si = ai - br
+            y[8] = (sr * cr - si * ci + 536879104) >> 14
+            y[9] = (sr * ci + si * cr + 536879104) >> 14
             cr = table[8] - 64
             ci = table[9] - 64
-            sr = (ar - bi) >> 8
-            si = (ai + br) >> 8
-            y[24] = ((sr * cr - si * ci) >> 6) + 32768
-            y[25] = ((sr * ci + si * cr) >> 6) + 32768
+            sr = ar - bi
+            si = ai + br
+            y[24] = (sr * cr - si * ci + 536879104) >> 14
+            y[25] = (sr * ci + si * cr + 536879104) >> 14
             n -= 1
             table = ptr8(uint(table) + 10)
             z = ptr16(uint(z) + 4)

@@ -1,0 +1,240 @@
+"""One reading, from the first sample to its verdict and what the log keeps of it."""
+
+import array
+
+from micropython import const
+
+from curbtick_wire import names, records
+
+from . import verdict
+from .dsp import baseband
+from .listen import WAVE_RATE_HZ, Listener
+from .measure import cdb
+from .train import CLEAR_CDB, SINGLE_CDB, Trains
+from .waves import envelope_bytes, sound_parts, wave_bytes
+
+# Listening ends here, so that the verdict stands within 1.5 s (3 s where the interval may be beyond 250 ms).
+USUAL_US = const(1290000)
+SLOW_US = const(2740000)
+SLOW_INTERVAL_US = const(250000)
+
+# Between two looks at whether the evidence is enough already.
+_EARLIEST_US = const(80000)
+
+_PAD_CDB = const(1200)
+_HIGH_BLOCKS = const(8)
+
+# A live converter in quiet spans more codes than this; a stuck one does not.
+STUCK_CODES = const(3)
+RAIL_LOW = const(2)
+RAIL_HIGH = const(4093)
+
+
+class Taken:
+    """What a reading left: record values, a snippet (values, tail) or None, and sounds parts [(values, tail)]."""
+
+    def __init__(self, values, snippet=None, sounds=()):
+        self.values = values
+        self.snippet = snippet
+        self.sounds = sounds
+
+
+class Reader:
+    """Takes readings one after another; its buffers are made once."""
+
+    def __init__(self, board):
+        self.board = board
+        self.listener = Listener(board)
+        self.trains = Trains()
+        self.ruling = verdict.Ruling()
+        self.source = names.INPUT_LOW
+
+    def take(self, limits, limit_set, heard_before):
+        """Listen, decide, and return what was Taken.
+
+        limits: the class's limits, limit_set: the set's own fields (codec.unpack_limits form). heard_before: whether
+        this bumper had a PASS or a WEAK in this visit.
+        """
+        self._listen(limits)
+        live = False
+        high_cdb = records.NONE_I16
+        if self._is_broken():
+            self.ruling.set(names.RETRY, verdict.MICROPHONE_FAULT, 0)
+        elif self._is_clipped():
+            self.ruling.set(names.RETRY, verdict.CLIPPED, 0)
+        else:
+            noise_cdb = self.listener.noise_cdb()
+            if not verdict.has_train(self.trains, limits) and not verdict.sibling_proof(self.trains):
+                high_cdb = self._high_floor_cdb()
+                live = limit_set["high_floor_min_cdb"] <= high_cdb <= limit_set["high_floor_max_cdb"]
+            verdict.decide(self.ruling, self.trains, limits, limit_set, noise_cdb, live, heard_before)
+        return self._taken(limits, high_cdb)
+
+    def _listen(self, limits):
+        """Listen on the low input, and once more through the pad as soon as a sound clips."""
+        self.source = names.INPUT_LOW
+        used_us = self._run(limits, 0)
+        if self._is_clipped() and not self._is_broken():
+            self.source = names.INPUT_PADDED
+            self._run(limits, used_us)
+
+    def _run(self, limits, used_us):
+        listener = self.listener
+        listener.start(self.source)
+        self._pad(0)
+        fresh = listener.sounds.count
+        end_us = USUAL_US - min(used_us, USUAL_US // 4)
+        while True:
+            if self._is_clipped() or self._is_broken():
+                break
+            if listener.time_us() >= end_us:
+                self._sort()
+                if end_us >= SLOW_US or not self._is_slow():
+                    break
+                end_us = SLOW_US
+            if fresh and self._may_be_enough(limits):
+                break
+            before = listener.sounds.count
+            fresh = 0
+            if listener.step():
+                self._pad(before)
+                fresh = self._is_loud(before, limits)
+        listener.stop()
+        self._sort()
+        return listener.time_us()
+
+    def _pad(self, first):
+        """Bring levels that were heard through the pad back to the low input's scale."""
+        if self.source == names.INPUT_PADDED:
+            sounds = self.listener.sounds
+            for row in range(first, sounds.count):
+                sounds.level_cdb[row] += _PAD_CDB
+
+    def _is_loud(self, first, limits):
+        sounds = self.listener.sounds
+        for row in range(first, sounds.count):
+            if sounds.level_cdb[row] >= limits["pass_cdb"]:
+                return True
+        return False
+
+    def _sort(self):
+        self.trains.sort(self.listener.sounds, self.listener.time_us())
+
+    def _may_be_enough(self, limits):
+        if self.listener.time_us() < _EARLIEST_US:
+            return False
+        self._sort()
+        return verdict.clearly_passes(self.trains, limits)
+
+    def _is_slow(self):
+        """Tell whether bursts may come more than 250 ms apart: something clear was heard, but no quicker train."""
+        trains = self.trains
+        if trains.count >= verdict.BURSTS_LEAST:
+            return trains.interval_us > SLOW_INTERVAL_US
+        if trains.siblings >= verdict.PROOF_BURSTS:
+            return False
+        return self._heard_singly() > 0
+
+    def _heard_singly(self):
+        sounds = self.listener.sounds
+        n = 0
+        for row in range(sounds.count):
+            if sounds.evidence_cdb[row] >= SINGLE_CDB:
+                n += 1
+        return n
+
+    def _is_clipped(self):
+        listener = self.listener
+        return listener.lowest <= RAIL_LOW or listener.highest >= RAIL_HIGH
+
+    def _is_broken(self):
+        listener = self.listener
+        return listener.highest - listener.lowest <= STUCK_CODES or self.board.capture.overruns > 0
+
+    def _high_floor_cdb(self):
+        """Return the noise of the high-gain input over 30-80 kHz, which only a live microphone gives."""
+        return self.listener.floor_of(names.INPUT_HIGH, _HIGH_BLOCKS)
+
+    def _taken(self, limits, high_cdb):
+        values = self._values(limits, high_cdb)
+        sounds = self.listener.sounds
+        return Taken(values, self._snippet(), sound_parts(sounds, SINGLE_CDB))
+
+    def _values(self, limits, high_cdb):
+        trains = self.trains
+        values = empty_values(limits["class_khz"])
+        values["verdict"] = self.ruling.verdict
+        values["reasons"] = self.ruling.reasons
+        values["proofs"] = self.ruling.proofs
+        values["input"] = self.source
+        values["noise_cdb"] = self.listener.noise_cdb()
+        values["high_floor_cdb"] = high_cdb
+        values["sound_count"] = self._heard_singly()
+        values["listened_ms"] = self.listener.time_us() // 1000
+        values["single_cdb"] = self._most_evidence()
+        values["train_cdb"] = min(20000, trains.faint_score)
+        if trains.count >= 2:
+            self._add_train(values)
+        return values
+
+    def _add_train(self, values):
+        trains = self.trains
+        values["level_cdb"] = min(600, trains.level_cdb)
+        values["frequency_hz"] = trains.frequency_hz
+        values["sweep_hz"] = trains.sweep_hz
+        values["interval_us"] = trains.interval_us
+        values["burst_us"] = trains.burst_us
+        values["ringdown_us"] = max(0, trains.ringdown_us)
+        values["burst_count"] = trains.count
+        values["due_count"] = min(255, trains.due)
+
+    def _most_evidence(self):
+        sounds = self.listener.sounds
+        most = 0
+        for row in range(sounds.count):
+            most = max(most, sounds.evidence_cdb[row])
+        return most
+
+    def _snippet(self):
+        listener = self.listener
+        if listener.wave_start_us < 0:
+            return None
+        shift, wave = wave_bytes(listener.wave)
+        step, envelope = envelope_bytes(listener.envelope_cdb, listener.blocks)
+        values = {
+            "reading_seq": 1,
+            "rate_hz": baseband.RATE_HZ,
+            "start_us": listener.wave_start_us,
+            "shift": shift,
+            "sample_count": len(wave),
+            "envelope_step_us": step,
+            "envelope_count": len(envelope),
+        }
+        return values, wave + envelope
+
+
+def empty_values(class_khz):
+    """Return a reading record's values with nothing measured; the app adds vehicle, position and circumstances."""
+    values = {}
+    for name, form, low, _high in records.KINDS[records.READING - 1][2]:
+        values[name] = records.NONE_I16 if form == "h" else 0
+    values["class_khz"] = class_khz
+    values["sweep_hz"] = records.NONE_I32
+    return values
+
+
+def refused(reasons, class_khz=0):
+    """Return what was Taken of a reading that was not begun, for these reasons (a mask)."""
+    values = empty_values(class_khz)
+    values["reasons"] = reasons
+    return Taken(values)
+
+
+_readers = []
+
+
+def take(board, limits, limit_set, heard_before):
+    """Take one reading on a board (Reader.take); the buffers are made at the first and kept."""
+    if not _readers:
+        _readers.append(Reader(board))
+    return _readers[0].take(limits, limit_set, heard_before)

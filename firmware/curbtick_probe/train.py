@@ -1,0 +1,383 @@
+"""Sounds to trains: which sounds are one sensor's, which are siblings, echoes or neither. Knows no samples.
+
+All sensors of a system fire in turn, so that every train of one vehicle repeats with the same interval: the held
+sensor's is the loudest regular one, the others fall between its bursts at other phases.
+"""
+
+import array
+
+from micropython import const
+
+from curbtick_wire import names
+
+from .dsp import chain
+
+# Sounds that are looked at together; with more, those with most evidence.
+MOST = const(64)
+
+# Evidence (1000 log10 of energy over noise density) from which a single sound counts as heard: less than one in a
+# thousand readings of noise has one.
+SINGLE_CDB = const(1390)
+
+# A sound with so much evidence has a trustworthy level, sweep and length.
+CLEAR_CDB = const(2300)
+
+# Only something as short and as pure as a burst can be one.
+BURST_MOST_US = const(3500)
+BURST_LEAST_US = const(60)
+SWEEP_MOST_HZ = const(9000)
+
+SLACK_US = const(350)
+SHORTEST_US = const(28000)
+LONGEST_US = const(520000)
+HELD_LEVEL_CDB = const(500)
+FAINT_LEVEL_CDB = const(900)
+FAINT_SPREAD_HZ = const(1500)
+ANY_SPREAD_HZ = const(100000)
+ECHO_US = const(26000)
+ECHO_BELOW_CDB = const(900)
+
+# Scores: a hit counts its evidence above the candidates' threshold, and that it is on time; a miss costs.
+_ON_TIME = const(800)
+_MISS_COST = const(300)
+_HELD_HIT = const(1000)
+_HELD_MISS = const(450)
+FAINT_SCORE = const(3300)
+
+
+class Trains:
+    """What one reading's sounds say. `sort` fills it; nothing is allocated.
+
+    count: the held train's bursts; due: how many were due in the listened time. interval_us, level_cdb, frequency_hz,
+    sweep_hz, burst_us, ringdown_us (-1: not measured): of the held train, medians over its bursts. spread_cdb: between
+    its loudest and faintest burst. rivals: burst-like sounds outside the train that are as loud. strays: loud sounds
+    that are no bursts. siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside the held
+    one, faint candidates included; faint_score: its score.
+    """
+
+    def __init__(self):
+        self.order = array.array("i", [0] * MOST)
+        self.time_us = array.array("i", [0] * MOST)
+        self.level = array.array("i", [0] * MOST)
+        self.hz = array.array("i", [0] * MOST)
+        self.weight = array.array("i", [0] * MOST)
+        self.rules = array.array("i", [0] * chain.RULES_WORDS)
+        self.tally = array.array("i", [0] * chain.TALLY_WORDS)
+        self.pair = array.array("i", [0] * 2)
+        self.members = array.array("i", [0] * MOST)
+        self.values = array.array("i", [0] * MOST)
+        self.clear()
+
+    def clear(self):
+        """Forget the last reading."""
+        self.rows = 0
+        self.count = 0
+        self.due = 0
+        self.interval_us = 0
+        self.first_us = 0
+        self.level_cdb = -32768
+        self.frequency_hz = 0
+        self.sweep_hz = 0
+        self.burst_us = 0
+        self.ringdown_us = -1
+        self.spread_cdb = 0
+        self.rivals = 0
+        self.strays = 0
+        self.siblings = 0
+        self.sibling_due = 0
+        self.sibling_interval_us = 0
+        self.sibling_first_us = 0
+        self.faint_score = 0
+        self.loudest_cdb = -32768
+
+    def sort(self, sounds, listened_us):
+        """Group the sounds of a reading that has listened for so long; sets the kinds of the sounds."""
+        self.clear()
+        self._pick(sounds)
+        self._find_held(sounds, listened_us)
+        if self.count >= 2:
+            self._due_by_the_system(sounds, listened_us)
+            self._measure(sounds)
+        self._find_faint(sounds, listened_us)
+        self._name(sounds)
+
+    def _pick(self, sounds):
+        """Take up to MOST sounds with the most evidence, in time order."""
+        least = self._least_evidence(sounds)
+        n = 0
+        for row in range(sounds.count):
+            if sounds.evidence_cdb[row] >= least and n < MOST:
+                k = n
+                while k > 0 and sounds.time_us[self.order[k - 1]] > sounds.time_us[row]:
+                    self.order[k] = self.order[k - 1]
+                    k -= 1
+                self.order[k] = row
+                n += 1
+        self.rows = n
+        for k in range(n):
+            row = self.order[k]
+            self.time_us[k] = sounds.time_us[row]
+            self.level[k] = sounds.level_cdb[row]
+            self.hz[k] = sounds.frequency_hz[row]
+
+    def _least_evidence(self, sounds):
+        if sounds.count <= MOST:
+            return 0
+        least = 0
+        step = 4096
+        while step:
+            if self._count_above(sounds, least + step) >= MOST:
+                least += step
+            step >>= 1
+        return least
+
+    def _count_above(self, sounds, least):
+        n = 0
+        for row in range(sounds.count):
+            if sounds.evidence_cdb[row] >= least:
+                n += 1
+        return n
+
+    def _set_rules(self, level_cdb, spread_hz, end_us, miss_cost):
+        rules = self.rules
+        rules[chain.SHORTEST_US] = SHORTEST_US
+        rules[chain.LONGEST_US] = LONGEST_US
+        rules[chain.SLACK_US] = SLACK_US
+        rules[chain.LEVEL_CDB] = level_cdb
+        rules[chain.SPREAD_HZ] = spread_hz
+        rules[chain.END_US] = end_us
+        rules[chain.MISS_COST] = miss_cost
+
+    def _find_held(self, sounds, listened_us):
+        """The held train is the best chain among the clear, burst-like sounds near the loudest regular level."""
+        self._set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
+        for k in range(self.rows):
+            row = self.order[k]
+            self.weight[k] = 0
+            if sounds.evidence_cdb[row] >= CLEAR_CDB:
+                if is_burst(sounds, row):
+                    self.weight[k] = _HELD_HIT + max(0, sounds.level_cdb[row] + 9000)
+                    self.loudest_cdb = max(self.loudest_cdb, sounds.level_cdb[row])
+        self._best_chain()
+
+    def _best_chain(self):
+        """Search all pairs; set count, due, interval_us, first_us of the chain whose mean level and hits score best."""
+        best = -1
+        pair = self.pair
+        tally = self.tally
+        pair[0] = 0
+        pair[1] = 0
+        chain.next_pair(self.time_us, 0, 0, self.level, self.hz, self.weight, self.rules, self.rows, pair)
+        while pair[0] < self.rows:
+            first_us = self._walk_pair()
+            if tally[chain.SCORE] > best:
+                best = tally[chain.SCORE]
+                self.count = tally[chain.HITS]
+                self.due = tally[chain.HITS] + tally[chain.MISSES]
+                self.first_us = first_us
+                span = tally[chain.LAST_HIT_US] - first_us
+                step = self.time_us[pair[1]] - self.time_us[pair[0]]
+                self.interval_us = span // max(1, (span + step // 2) // step)
+            chain.next_pair(self.time_us, 0, 0, self.level, self.hz, self.weight, self.rules, self.rows, pair)
+        return best
+
+    def _walk_pair(self):
+        """Walk the chain of the pair both ways; the tally holds it, the time of its first hit is returned."""
+        tally = self.tally
+        early = self.pair[0]
+        late = self.pair[1]
+        step = self.time_us[late] - self.time_us[early]
+        tally[chain.SCORE] = self.weight[early] + self.weight[late]
+        tally[chain.HITS] = 2
+        tally[chain.MISSES] = 0
+        self._walk(early, -step)
+        first_us = tally[chain.LAST_HIT_US]
+        self._walk(late, step)
+        return first_us
+
+    def _walk(self, member, step):
+        tally = self.tally
+        tally[chain.STEP_US] = step
+        tally[chain.MEMBER] = member
+        tally[chain.LAST_HIT_US] = self.time_us[member]
+        chain.walk(self.time_us, 0, 0, self.level, self.hz, self.weight, self.rules, self.rows, tally)
+
+    def _phase_slip(self, k):
+        """Return how far sound k is from the held train's nearest due time, in us."""
+        late = (self.time_us[k] - self.first_us) % self.interval_us
+        return min(late, self.interval_us - late)
+
+    def _slack(self):
+        return SLACK_US + self.interval_us // 400
+
+    def _due_by_the_system(self, sounds, listened_us):
+        """Where a sibling shows that the system fires more often than the held train, count by the system's interval.
+
+        Siblings that fire in turn can look like one that fires more often: then one of them sits where the held sensor
+        would be due, which one of a quicker system never does.
+        """
+        for part in range(4, 1, -1):
+            interval_us = self.interval_us // part
+            if interval_us >= SHORTEST_US and self._held_places_free(sounds, interval_us):
+                if self._siblings_at(sounds, interval_us) >= 4:
+                    self.interval_us = interval_us
+                    first = self.first_us % interval_us
+                    self.due = (listened_us - first) // interval_us + 1
+                    return
+
+    def _held_places_free(self, sounds, interval_us):
+        """Tell whether no sibling's burst lies where the held sensor would be due at such an interval."""
+        for k in range(self.rows):
+            if self.weight[k] == 0 and self._is_clear_burst(sounds, k):
+                late = (self.time_us[k] - self.first_us) % interval_us
+                if min(late, interval_us - late) <= 2 * SLACK_US:
+                    return False
+        return True
+
+    def _siblings_at(self, sounds, interval_us):
+        """Count the longest run of clear bursts outside the held train that are one such interval apart."""
+        best = 0
+        for k in range(self.rows):
+            if self.weight[k] == 0 and self._is_clear_burst(sounds, k):
+                run = self._run_from(sounds, k, interval_us)
+                best = max(best, run)
+        return best
+
+    def _run_from(self, sounds, k, interval_us):
+        run = 1
+        due = self.time_us[k] + interval_us
+        for j in range(k + 1, self.rows):
+            if abs(self.time_us[j] - due) <= SLACK_US and self._is_clear_burst(sounds, j):
+                run += 1
+                due = self.time_us[j] + interval_us
+        return run
+
+    def _is_clear_burst(self, sounds, k):
+        row = self.order[k]
+        return sounds.evidence_cdb[row] >= SINGLE_CDB and sounds.length_us[row] <= BURST_MOST_US
+
+    def _measure(self, sounds):
+        """Collect the held train's members by their phase, whatever their level, and take medians over them."""
+        slack = self._slack()
+        n = 0
+        for k in range(self.rows):
+            row = self.order[k]
+            if self._phase_slip(k) <= slack and sounds.evidence_cdb[row] >= CLEAR_CDB and is_burst(sounds, row):
+                self.members[n] = row
+                n += 1
+        self.level_cdb = self._median(sounds.level_cdb, n)
+        n = self._keep_near_level(sounds, n)
+        self.count = n
+        self.due = max(self.due, n)
+        self.frequency_hz = self._median(sounds.frequency_hz, n)
+        self.sweep_hz = self._median(sounds.sweep_hz, n)
+        self.burst_us = self._median(sounds.length_us, n)
+        self.ringdown_us = self._median(sounds.ringdown_us, n)
+
+    def _keep_near_level(self, sounds, n):
+        """Drop members that are far fainter than the train (echoes that fall on its phase); note the spread."""
+        kept = 0
+        low = 32767
+        high = -32768
+        for i in range(n):
+            row = self.members[i]
+            level = sounds.level_cdb[row]
+            if level > self.level_cdb - 2000:
+                self.members[kept] = row
+                kept += 1
+                low = min(low, level)
+                high = max(high, level)
+        self.spread_cdb = high - low
+        return kept
+
+    def _median(self, column, n):
+        values = self.values
+        for i in range(n):
+            v = column[self.members[i]]
+            k = i
+            while k > 0 and values[k - 1] > v:
+                values[k] = values[k - 1]
+                k -= 1
+            values[k] = v
+        if n & 1:
+            return values[n >> 1]
+        return (values[n >> 1] + values[(n >> 1) - 1]) >> 1
+
+    def _find_faint(self, sounds, listened_us):
+        """Score the best train among all that is not the held one: candidates too faint to count singly included."""
+        self._set_rules(FAINT_LEVEL_CDB, FAINT_SPREAD_HZ, listened_us, _MISS_COST)
+        slack = self._slack()
+        self.siblings = 0
+        for k in range(self.rows):
+            row = self.order[k]
+            self.weight[k] = 0
+            if sounds.length_us[row] <= BURST_MOST_US:
+                if self.count < 2 or self._phase_slip(k) > slack:
+                    self.weight[k] = _ON_TIME + min(3000, max(0, sounds.evidence_cdb[row] - 900))
+        kept = self.count
+        due = self.due
+        interval_us = self.interval_us
+        first_us = self.first_us
+        self.count = 0
+        self.due = 0
+        self.faint_score = max(0, self._best_chain() - 2 * _ON_TIME)
+        self.siblings = self.count
+        self.sibling_due = self.due
+        self.sibling_interval_us = self.interval_us
+        self.sibling_first_us = self.first_us
+        self.count = kept
+        self.due = due
+        self.interval_us = interval_us
+        self.first_us = first_us
+
+    def _name(self, sounds):
+        """Give every sound its kind, and count rivals and strays of the held train."""
+        for row in range(sounds.count):
+            sounds.kind[row] = names.OTHER
+        for k in range(self.rows):
+            self._name_sibling(sounds, k)
+        for i in range(self.count):
+            sounds.kind[self.members[i]] = names.HELD
+        self._count_rivals(sounds)
+
+    def _name_sibling(self, sounds, k):
+        row = self.order[k]
+        if sounds.evidence_cdb[row] < SINGLE_CDB or sounds.length_us[row] > BURST_MOST_US:
+            return
+        if self.count >= 2:
+            late = (self.time_us[k] - self.first_us) % self.interval_us
+            if late < ECHO_US and sounds.level_cdb[row] < self.level_cdb - ECHO_BELOW_CDB:
+                sounds.kind[row] = names.ECHO
+                return
+        if self._repeats(sounds, k):
+            sounds.kind[row] = names.SIBLING
+
+    def _repeats(self, sounds, k):
+        """Tell whether another burst lies one interval of the system before or after sound k."""
+        interval_us = self.interval_us if self.count >= 2 else self.sibling_interval_us
+        if interval_us == 0:
+            return False
+        for j in range(self.rows):
+            apart = abs(self.time_us[j] - self.time_us[k])
+            slip = apart % interval_us
+            if apart > interval_us // 2 and min(slip, interval_us - slip) <= SLACK_US:
+                if self._is_clear_burst(sounds, j):
+                    return True
+        return False
+
+    def _count_rivals(self, sounds):
+        for row in range(sounds.count):
+            if sounds.kind[row] != names.HELD and sounds.evidence_cdb[row] >= CLEAR_CDB:
+                if sounds.level_cdb[row] > self.level_cdb - 600:
+                    if is_burst(sounds, row):
+                        self.rivals += 1
+                    else:
+                        self.strays += 1
+
+
+def is_burst(sounds, row):
+    """Tell whether a clear sound is as short and as pure as a sensor's burst."""
+    length_us = sounds.length_us[row]
+    if length_us < BURST_LEAST_US or length_us > BURST_MOST_US:
+        return False
+    return abs(sounds.sweep_hz[row]) <= SWEEP_MOST_HZ
