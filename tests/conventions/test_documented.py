@@ -10,7 +10,21 @@ from tests.conventions.sources import FIRMWARE, HOST, WIRE, functions, python_fi
 
 FILES = python_files(FIRMWARE, HOST, WIRE)
 UNITS = {
-    *("cdb", "db", "dbfs", "db_per_m", "hz", "khz", "mhz", "rad", "deg", "ppm", "permille", "percent", "sigma"),
+    *(
+        "cdb",
+        "db",
+        "dbfs",
+        "db_per_m",
+        "hz",
+        "khz",
+        "mhz",
+        "rad",
+        "deg",
+        "ppm",
+        "permille",
+        "percent",
+        "sigma",
+    ),
     *("ns", "us", "ms", "s", "hours", "days", "mm", "m", "m_per_s", "pa", "kpa", "c", "k", "ddeg"),
     *("v", "mv", "a", "ma", "mah", "w", "mw", "j", "ohm", "pf", "nf", "uf"),
     *("code", "codes", "samples", "bytes", "bits"),
@@ -18,9 +32,42 @@ UNITS = {
 
 # Fields that count, name or enumerate, and so have no unit.
 UNITLESS = {
-    *("kind", "layout", "size", "seq", "boot", "revision", "limits_revision", "round_id", "class", "classes", "input"),
-    *("vehicle", "vehicles", "bumper", "position", "positions", "front_positions", "rear_positions", "section"),
-    *("verdict", "verdicts", "result", "reasons", "proofs", "event", "value", "extra", "failed", "first", "shift"),
+    *(
+        "kind",
+        "layout",
+        "size",
+        "seq",
+        "boot",
+        "revision",
+        "limits_revision",
+        "round_id",
+        "class",
+        "classes",
+        "input",
+    ),
+    *(
+        "vehicle",
+        "vehicles",
+        "bumper",
+        "position",
+        "positions",
+        "front_positions",
+        "rear_positions",
+        "section",
+    ),
+    *(
+        "verdict",
+        "verdicts",
+        "result",
+        "reasons",
+        "proofs",
+        "event",
+        "value",
+        "extra",
+        "failed",
+        "first",
+        "shift",
+    ),
     *("count", "burst_count", "due_count", "sound_count", "sample_count", "envelope_count", "vehicle_count"),
     *("class_count", "reading_seq", "reading_seqs", "supersedes_seq"),
 }
