@@ -1,6 +1,10 @@
 """Start the probe; with both buttons held at power-up leave for MicroPython's prompt instead."""
 
+import gc
 import sys
+
+# Collect early and often: the buffers of a reading need their room in one piece.
+gc.threshold(16_384)
 
 if sys.platform == "rp2":
     from curbtick_probe.board import rp2 as hardware

@@ -2,7 +2,7 @@
 
 from curbtick_wire import names
 
-from curbtick_probe import hiss, patterns, seal
+from curbtick_probe import patterns
 
 
 class TappedCapture:
@@ -44,8 +44,12 @@ class Meter:
         limits = app.probe.limits.in_force
         ears = Ears(app.board, self._tap)
         if check == names.CHECK_SEAL:
+            from curbtick_probe import seal
+
             self._check = seal.SealCheck(ears, seal.DEFAULT_TONE_HZ, limits)
         else:
+            from curbtick_probe import hiss
+
             self._check = hiss.HissCheck(ears, limits)
 
     @property

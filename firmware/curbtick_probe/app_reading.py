@@ -3,6 +3,7 @@
 from curbtick_wire import names, records
 
 from curbtick_probe import app_bumper, patterns, reading
+from curbtick_probe.app_limits import limits_for, nearest_class
 from curbtick_probe.log import LogFull
 
 _LOG_FULL = 1 << names.REASONS.index("log_full")
@@ -66,6 +67,8 @@ class Readings:
         app.panel.light(patterns.position_mask(place.bumper, place.position))
         taken = self._take(limits)
         values = taken.values
+        if place.free:
+            values["class_khz"] = nearest_class(values["frequency_hz"])
         values.update(self._circumstances(place, limits))
         values["battery_mv"] = board.battery_mv()
         values["temperature_ddeg"] = board.temperature_ddeg()
@@ -75,9 +78,9 @@ class Readings:
     def _take(self, limits):
         app = self._app
         if app.board.battery_mv() < limits.in_force["battery_min_mv"]:
-            return reading.refused(_BATTERY_LOW)
+            return reading.refused(_BATTERY_LOW, app.place.class_khz)
         heard = app_bumper.heard_before(app.visits.readings(app.place))
-        return reading.take(app.board, limits.for_class(app.place.class_khz), limits.in_force, heard)
+        return reading.take(app.board, limits_for(limits, app.place.class_khz), limits.in_force, heard)
 
     def _circumstances(self, place, limits):
         return {
