@@ -6,8 +6,8 @@ The membrane is one resonance, seen as a complex envelope z(t) around its natura
 
 For a drive of constant frequency this has the closed form used here: the difference of the drive and of the natural
 oscillation while driven, the natural oscillation alone afterwards. (Textbook theory of the driven harmonic oscillator
-with the rotating-wave approximation, whose error is of the order 1/(2 w0 tau): under 1 % here.) A swept drive
-has no closed form and is integrated tick by tick.
+with the rotating-wave approximation, whose error is of the order 1/(2 w0 tau), 1 to 4 % of the peak: the tests
+compare.) A swept drive has no closed form and is integrated tick by tick.
 
 Published values behind the ranges: bursts of 4 to 20 cycles, ringing up to 1.2 ms (closed-face 40 kHz parts), -6 dB
 bandwidth 2.0 kHz at 40 kHz, which is tau = sqrt(3)/(pi 2.0 kHz) = 0.28 ms for one resonance.
