@@ -2,8 +2,9 @@
 
 Sources: ISO 9613-1:1993 (table below as four implementations agree on it, and PyPI `pyfar`'s own); Kinsler & Frey,
 Fundamentals of Acoustics, for the piston (its constants as scipy's Bessel function gives them); the quantisation rule
-6.02 N + 1.76 dB; 8.7 effective bits from the RP2040's data sheet, section 4.9; drive cycles and their durations at 58.6 kHz
-from a driver IC's presets (TI SLASEC8, second-hand); the -6 dB bandwidth of a closed-face 40 kHz part (data sheet).
+6.02 N + 1.76 dB; 8.7 effective bits from the RP2040's data sheet, section 4.9; drive cycles and their durations at
+58.6 kHz from a driver IC's presets (TI SLASEC8, second-hand); the -6 dB bandwidth of a closed-face 40 kHz part (data
+sheet).
 """
 
 import math
