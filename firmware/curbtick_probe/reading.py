@@ -235,6 +235,8 @@ _readers = []
 
 def take(board, limits, limit_set, heard_before):
     """Take one reading on a board (Reader.take); the buffers are made at the first and kept."""
+    if board.battery_mv() < limit_set["battery_min_mv"]:
+        return refused(verdict.BATTERY_LOW, limits["class_khz"])
     if not _readers:
         _readers.append(Reader(board))
     return _readers[0].take(limits, limit_set, heard_before)

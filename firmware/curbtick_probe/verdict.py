@@ -20,6 +20,7 @@ MICROPHONE_FAULT = _BIT["microphone_fault"]
 TOO_FEW_BURSTS = _BIT["too_few_bursts"]
 NOT_A_BURST = _BIT["not_a_burst"]
 MOVED = _BIT["moved"]
+BATTERY_LOW = _BIT["battery_low"]
 NOT_TRANSMITTING = _BIT["not_transmitting"]
 
 SIBLING_HEARD = 1
