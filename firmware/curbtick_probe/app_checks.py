@@ -47,7 +47,11 @@ class Checks:
         if not self._meter.ready:
             self.reference()
         else:
-            self._log(self._meter.mark())
+            values = self._meter.mark()
+            if values:
+                self._log(values)
+            else:
+                self._app.panel.say("mark")
 
     def reference(self):
         """Take the reference or the background; in the seal check it settles the sections marked before."""

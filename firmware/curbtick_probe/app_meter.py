@@ -4,6 +4,9 @@ from curbtick_wire import names
 
 from curbtick_probe import patterns
 
+# What `curbtick tone` plays unless told otherwise.
+SEAL_TONE_HZ = 12_000
+
 
 class TappedCapture:
     """A capture that calls `tap` after each block, so that a press is seen within 4 ms."""
@@ -34,6 +37,71 @@ class Ears:
         self.battery_mv = board.battery_mv
 
 
+class Seal:
+    """The seal check in the form that Meter runs.
+
+    The first mark after a reference begins the first section, at the seal: the way there, past the source, is no part of
+    any section. Each later mark closes one section and begins the next.
+    """
+
+    def __init__(self, ears, limit_set):
+        from curbtick_probe import seal
+
+        self.check = seal.SealCheck(ears, SEAL_TONE_HZ, limit_set)
+        self.statuses = seal.STATUSES
+        self._new_section = seal.Section
+        self._at_seal = False
+
+    @property
+    def ready(self):
+        """Whether the free reference was taken."""
+        return self.check.reference_cdb is not None
+
+    def reference(self):
+        """Take or confirm the reference; return the values of the sections that it settles."""
+        self._at_seal = False
+        return self.check.reference()
+
+    def mark(self):
+        """Close the section and return its values, or begin the first one and return None."""
+        if self._at_seal:
+            return self.check.mark()
+        self._at_seal = True
+        self.check.section = self._new_section(self.check.section.number)
+        return None
+
+    def response(self):
+        """The seal check has but one response."""
+
+
+class Hiss:
+    """The hiss check in the form that Meter runs."""
+
+    def __init__(self, ears, limit_set):
+        from curbtick_probe import hiss
+
+        self.check = hiss.HissCheck(ears, limit_set)
+        self.statuses = hiss.STATUSES
+
+    @property
+    def ready(self):
+        """Whether the background is known."""
+        return self.check.known is not None
+
+    def reference(self):
+        """Learn the background; it settles no section."""
+        self.check.background()
+        return ()
+
+    def mark(self):
+        """Close the section and return its values."""
+        return self.check.mark()
+
+    def response(self):
+        """Change between slow and fast response."""
+        self.check.fast = not self.check.fast
+
+
 class Meter:
     """One check on one vehicle. Listening runs only inside next_gesture() and reference()."""
 
@@ -41,24 +109,18 @@ class Meter:
         self._app = app
         self._gestures = []
         self._odd = 0
-        limits = app.probe.limits.in_force
-        ears = Ears(app.board, self._tap)
-        if check == names.CHECK_SEAL:
-            from curbtick_probe import seal
-
-            self._check = seal.SealCheck(ears, seal.DEFAULT_TONE_HZ, limits)
-        else:
-            from curbtick_probe import hiss
-
-            self._check = hiss.HissCheck(ears, limits)
+        kind = Seal if check == names.CHECK_SEAL else Hiss
+        self._kind = kind(Ears(app.board, self._tap), app.probe.limits.in_force)
+        self._check = self._kind.check
 
     @property
     def ready(self):
         """Whether the check has its reference or background."""
-        return self._check.ready
+        return self._kind.ready
 
     def next_gesture(self):
         """Show the meter until a gesture or a word of the app's poll()."""
+        self._app.panel.finish()
         self._check.start()
         word = None
         while not word:
@@ -70,18 +132,19 @@ class Meter:
 
     def reference(self):
         """Take the reference or the background; return the values of the sections it settles."""
+        self._app.panel.light(patterns.METER_PATTERNS["no_reference"][0])
         self._check.start()
-        settled = self._check.reference()
+        settled = self._kind.reference()
         self._check.stop()
-        return settled or []
+        return settled
 
     def mark(self):
-        """Close the section; return its values."""
-        return self._check.mark()
+        """Close the section and return its values, or begin the first one and return None."""
+        return self._kind.mark()
 
     def response(self):
         """Change between slow and fast response."""
-        self._check.response()
+        self._kind.response()
 
     def _tap(self):
         gesture = self._app.panel.gesture()
@@ -91,5 +154,5 @@ class Meter:
     def _draw(self):
         self._odd ^= 1
         check = self._check
-        masks = patterns.METER_PATTERNS.get(check.STATUSES[check.status])
+        masks = patterns.METER_PATTERNS.get(self._kind.statuses[check.status])
         self._app.panel.light(masks[self._odd] if masks else patterns.meter_mask(check.leds, check.dot))

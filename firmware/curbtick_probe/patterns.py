@@ -104,6 +104,7 @@ METER_PATTERNS = {
     "no_background": (MIDDLE, MIDDLE),
     "clipped": (ALL, REAR_HALF),
     "dead": (ODD, EVEN),
+    "tone": (EVEN, 0),
     "noisy": (FRONT_HALF, REAR_HALF),
     "gusty": (FRONT_HALF, REAR_HALF),
 }
