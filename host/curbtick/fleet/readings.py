@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, select
 
-from curbtick import schema
+from curbtick import schema, waves
 from curbtick.errors import InputError
 from curbtick.store import tables, times
 from curbtick.store.decode import tail_of
@@ -180,6 +180,13 @@ def snippet_of(connection: Connection, reading: Reading) -> tuple[dict[str, Any]
         return None
     fields = {column.name: row._mapping[column.name] for column in tables.record_columns(records.SNIPPET)}
     return fields, tail_of(bytes(row.raw), records.SNIPPET)
+
+
+def waves_of(connection: Connection, reading: Reading) -> waves.Snippet | None:
+    """The snippet of a reading as numbers, or None where the probe kept none."""
+    stored = snippet_of(connection, reading)
+    padded = reading.values["input"] == names.INPUT_PADDED
+    return None if stored is None else waves.decode(*stored, padded=padded)
 
 
 def _attached(table: Any, reading: Reading) -> Select[Any]:

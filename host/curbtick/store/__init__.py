@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, CursorResult, select
+from sqlalchemy import Connection, CursorResult, func, select
 
 from curbtick.errors import InputError
 from curbtick.store import ingest, runs, tables, times
@@ -94,6 +94,13 @@ class Store:
         with self.read() as connection:
             key = find_probe(connection, probe_id)
             return first_seq - 1 if key is None else runs.contiguous_to(runs.of(connection, key), first_seq)
+
+    def record_count(self, probe_id: str) -> int:
+        """Records stored of a probe's newest life."""
+        with self.read() as connection:
+            pulls = tables.pulls.c
+            query = select(func.coalesce(func.sum(pulls.new_count), 0))
+            return connection.scalar(query.where(pulls.probe_id == find_probe(connection, probe_id))) or 0
 
     def anchor(self, probe_id: str, boot: int, ticks_ms: int, host_ms: int, uncertainty_ms: int) -> None:
         """Note a pair of bench time and probe ticks; times of the boot's records follow."""

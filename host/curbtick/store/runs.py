@@ -54,4 +54,3 @@ def contiguous_to(runs: Sequence[Run], first_seq: int) -> int:
 def gaps(runs: Sequence[Run]) -> list[Run]:
     """Ranges that are missing between the stored ones."""
     return [(before[1] + 1, after[0] - 1) for before, after in pairwise(runs)]
-

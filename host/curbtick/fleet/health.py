@@ -1,0 +1,169 @@
+"""Probe health: a daily check against a reference sensor, and drift against the probe's own history.
+
+A reference sensor is a vehicle marked as such. A probe is overdue when its last reference reading is older
+than a day of work, and drifted when its newest ones lie off the median of its earlier ones by more than
+they ever scatter.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+from statistics import median
+
+from sqlalchemy import Connection, func, select
+
+from curbtick.fleet import readings
+from curbtick.fleet.readings import Reading
+from curbtick.store import runs, tables
+from curbtick_wire import names
+
+OVERDUE_DAYS = 1.5
+DAY_MS = 86_400_000
+DRIFT_MIN_DB = 1.0
+SCATTER_FACTOR = 3.0
+BASELINE_MIN = 5
+NEWEST = 3
+KEPT = 60
+MAD_TO_SIGMA = 1.482602
+
+
+@dataclass(frozen=True)
+class Health:
+    """A probe's state. drift_db: newest reference level minus its own baseline, None where the data are too
+    few.
+    """
+
+    probe_id: int
+    name: str
+    unique_id: str
+    life: int
+    depot: str | None
+    last_pull_ms: int | None
+    stored: Sequence[runs.Run]
+    unanchored_boots: int
+    references: Sequence[Reading]
+    drift_db: float | None
+    scatter_db: float | None
+    self_test_ms: int | None
+    self_test_failed: bool
+    battery_mv: int | None
+    flags: Sequence[str]
+
+
+def of_probes(connection: Connection, now_ms: int) -> list[Health]:
+    """Health of every probe, by name."""
+    has_reference = connection.scalar(
+        select(tables.vehicles.c.id).where(tables.vehicles.c.is_reference).limit(1)
+    )
+    rows = connection.execute(select(tables.probes).order_by(tables.probes.c.name)).all()
+    return [_of_probe(connection, row, now_ms, has_reference is not None) for row in rows]
+
+
+def _of_probe(connection: Connection, row: object, now_ms: int, has_reference: bool) -> Health:
+    probe = row._mapping  # type: ignore[attr-defined]
+    key = probe["id"]
+    found = _reference_readings(connection, key)
+    drift_db, scatter_db = drift([r.level_db for r in found if r.level_db is not None])
+    test = _last_self_test(connection, key)
+    flags = _flags(found, drift_db, scatter_db, test, now_ms, has_reference)
+    return Health(
+        key,
+        probe["name"],
+        probe["unique_id"],
+        probe["life"],
+        probe["depot"],
+        _last_pull_ms(connection, key),
+        runs.of(connection, key),
+        _unanchored(connection, key),
+        found,
+        drift_db,
+        scatter_db,
+        None if test is None else test[0],
+        test is not None and test[1],
+        _battery_mv(connection, key),
+        flags,
+    )
+
+
+def _flags(
+    found: Sequence[Reading],
+    drift_db: float | None,
+    scatter_db: float | None,
+    test: tuple[int, bool] | None,
+    now_ms: int,
+    has_reference: bool,
+) -> list[str]:
+    flags: list[str] = []
+    if has_reference and not found:
+        flags.append("was never checked against the reference sensor")
+    elif found and now_ms - found[-1].sort_ms > OVERDUE_DAYS * DAY_MS:
+        days = (now_ms - found[-1].sort_ms) / DAY_MS
+        flags.append(f"is overdue for its check against the reference sensor: the last was {days:.0f} days ago")
+    if has_drifted(drift_db, scatter_db):
+        flags.append(f"has drifted by {drift_db:+.1f} dB against its own history")
+    if test is not None and test[1]:
+        flags.append("failed its last self-test")
+    return flags
+
+
+def drift(levels_db: Sequence[float]) -> tuple[float | None, float | None]:
+    """(drift, scatter) in dB: median of the newest NEWEST levels minus that of the earlier, and their
+    robust sigma.
+    """
+    if len(levels_db) < BASELINE_MIN + NEWEST:
+        return None, None
+    baseline = list(levels_db[:-NEWEST])
+    middle = median(baseline)
+    scatter = MAD_TO_SIGMA * median(abs(level - middle) for level in baseline)
+    return median(levels_db[-NEWEST:]) - middle, scatter
+
+
+def has_drifted(drift_db: float | None, scatter_db: float | None) -> bool:
+    """Whether a drift is more than DRIFT_MIN_DB and more than the probe's own scatter explains."""
+    if drift_db is None or scatter_db is None:
+        return False
+    return abs(drift_db) > max(DRIFT_MIN_DB, SCATTER_FACTOR * scatter_db / sqrt(NEWEST))
+
+
+def _reference_readings(connection: Connection, key: int) -> list[Reading]:
+    columns = tables.readings.c
+    references = select(tables.vehicles.c.id).where(tables.vehicles.c.is_reference)
+    query = readings.query(columns.vehicle_id.in_(references), columns.probe_id == key)
+    newest = query.order_by(columns.sort_ms.desc(), columns.id.desc()).limit(KEPT)
+    return list(readings.fetch(connection, newest))[::-1]
+
+
+def _last_pull_ms(connection: Connection, key: int) -> int | None:
+    columns = tables.pulls.c
+    last_ms: int | None = connection.scalar(select(func.max(columns.at_ms)).where(columns.probe_id == key))
+    return last_ms
+
+
+def _unanchored(connection: Connection, key: int) -> int:
+    columns = tables.boots.c
+    query = select(func.count()).select_from(tables.boots)
+    return connection.scalar(query.where(columns.probe_id == key, columns.offset_ms.is_(None))) or 0
+
+
+def _last_self_test(connection: Connection, key: int) -> tuple[int, bool] | None:
+    columns = tables.self_tests.c
+    query = select(columns.sort_ms, columns.failed).where(columns.probe_id == key)
+    row = connection.execute(query.order_by(columns.seq.desc()).limit(1)).one_or_none()
+    return None if row is None else (row.sort_ms, bool(row.failed))
+
+
+def _battery_mv(connection: Connection, key: int) -> int | None:
+    columns = tables.readings.c
+    query = select(columns.battery_mv).where(columns.probe_id == key)
+    return connection.scalar(query.order_by(columns.seq.desc()).limit(1))
+
+
+def gaps_in_words(connection: Connection, key: int) -> list[str]:
+    """Ranges of records that the probe says it lost or dropped, newest first."""
+    columns = tables.events.c
+    lost = [names.EVENTS.index(word) for word in ("gap", "snippets_dropped", "log_full")]
+    query = select(columns.event, columns.value, columns.extra, columns.seq).where(
+        columns.probe_id == key, columns.event.in_(lost)
+    )
+    rows = connection.execute(query.order_by(columns.seq.desc()).limit(20))
+    return [f"{names.EVENTS[row.event].replace('_', ' ')}: {row.value} to {row.extra}" for row in rows]

@@ -1,0 +1,116 @@
+"""Whether a sensor is fading: a robust slope of its level, and the day it will cross the pass limit, when
+that is known.
+
+Theil-Sen slope with its distribution-free interval (Sen 1968), so that one bad reading does not make a
+trend. A date is given only when the data carry it: enough visits over enough time, a slope whose interval
+excludes zero, and a crossing no further ahead than twice the time looked back on.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from statistics import median
+
+from scipy import stats
+
+from curbtick.fleet.readings import Reading
+
+DAY_MS = 86_400_000
+DAYS_A_MONTH = 30.4375
+VISITS_MIN = 6
+SPAN_MIN_DAYS = 60.0
+LOOK_AHEAD = 2.0
+CONFIDENCE = 0.95
+SMALL_DB_PER_MONTH = 0.1
+
+
+@dataclass(frozen=True)
+class Trend:
+    """A position's level over time.
+
+    rate: dB per month, low and high the bounds of its 95 % interval; crossing_ms: when the level is
+    expected to reach the pass limit, with the earliest and latest that the interval allows (latest None:
+    perhaps never); why_not: why no date is given, where none is.
+    """
+
+    visits: int
+    span_days: float
+    rate_db_per_month: float
+    low_db_per_month: float
+    high_db_per_month: float
+    level_now_db: float
+    crossing_ms: int | None
+    earliest_ms: int | None
+    latest_ms: int | None
+    why_not: str | None
+
+    @property
+    def is_fading(self) -> bool:
+        return self.high_db_per_month < 0 and self.rate_db_per_month <= -SMALL_DB_PER_MONTH
+
+
+def visits(readings: Sequence[Reading], since_ms: int = 0) -> list[tuple[int, float]]:
+    """(time, median level) of each day's visit since a time; readings without time, level or verdict do not
+    count.
+    """
+    useful = [
+        reading
+        for reading in readings
+        if reading.time_ms is not None
+        and reading.level_db is not None
+        and reading.verdict in ("pass", "weak")
+        and reading.time_ms >= since_ms
+    ]
+    made = []
+    for _, group in groupby(useful, key=lambda reading: (reading.time_ms or 0) // DAY_MS):
+        of_day = list(group)
+        levels = [reading.level_db for reading in of_day if reading.level_db is not None]
+        made.append((of_day[0].time_ms or 0, median(levels)))
+    return made
+
+
+def of_visits(points: Sequence[tuple[int, float]], pass_db: float | None) -> Trend | None:
+    """The trend of (time in ms, level in dB) points; None for fewer than three."""
+    if len(points) < 3 or points[-1][0] == points[0][0]:
+        return None
+    days = [(at_ms - points[-1][0]) / DAY_MS for at_ms, _ in points]
+    levels = [level for _, level in points]
+    slope, _, low, high = stats.theilslopes(levels, days, alpha=CONFIDENCE)
+    now_db = median(level - slope * day for level, day in zip(levels, days, strict=True))
+    span_days = -days[0]
+    why_not = _why_no_date(len(points), span_days, high, slope, now_db, pass_db)
+    at_ms = points[-1][0]
+    crossing = _crossing_ms(at_ms, now_db, slope, pass_db) if why_not is None else None
+    return Trend(
+        len(points),
+        span_days,
+        slope * DAYS_A_MONTH,
+        low * DAYS_A_MONTH,
+        high * DAYS_A_MONTH,
+        now_db,
+        crossing,
+        _crossing_ms(at_ms, now_db, low, pass_db) if crossing else None,
+        _crossing_ms(at_ms, now_db, high, pass_db) if crossing else None,
+        why_not,
+    )
+
+
+def _why_no_date(
+    count: int, span_days: float, high: float, slope: float, now_db: float, pass_db: float | None
+) -> str | None:
+    if pass_db is None:
+        return "the limits in force are not known"
+    obstacles = (
+        (now_db <= pass_db, "it is below the pass limit already"),
+        (count < VISITS_MIN, f"{count} visits are too few, {VISITS_MIN} are needed"),
+        (span_days < SPAN_MIN_DAYS, f"{span_days:.0f} days are too short, {SPAN_MIN_DAYS:.0f} are needed"),
+        (high >= 0 or slope * DAYS_A_MONTH > -SMALL_DB_PER_MONTH, "the level does not fall clearly"),
+        (now_db - pass_db > -slope * LOOK_AHEAD * span_days, "it is further ahead than the data can tell"),
+    )
+    return next((words for stands, words in obstacles if stands), None)
+
+
+def _crossing_ms(at_ms: int, now_db: float, slope: float, pass_db: float | None) -> int | None:
+    if pass_db is None or slope >= 0:
+        return None
+    return at_ms + round((now_db - pass_db) / -slope * DAY_MS)

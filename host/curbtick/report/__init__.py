@@ -1,0 +1,5 @@
+"""The report: a static site of self-contained pages, made from the history."""
+
+from curbtick.report.site import Built, build
+
+__all__ = ["Built", "build"]

@@ -1,0 +1,345 @@
+"""One function for each page: from what the history says to the page's text."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, select_autoescape
+from markupsafe import Markup
+
+from curbtick.cautions import CAUTIONS
+from curbtick.fleet import history
+from curbtick.fleet.health import Health
+from curbtick.fleet.history import PlaceHistory
+from curbtick.fleet.readings import Reading
+from curbtick.fleet.state import VehicleState
+from curbtick.fleet.trend import Trend
+from curbtick.fleet.worklist import DONE, OPEN, Finding
+from curbtick.limits import sets
+from curbtick.limits.sets import LimitSet
+from curbtick.moments import date, when
+from curbtick.report import svg, views
+from curbtick.report.views import FindingView, VehicleView
+from curbtick_wire import names
+
+WORST_FIRST = ("not_transmitting", "dead", "weak", "retry", "unread", "pass")
+
+
+def _environment() -> Environment:
+    made = Environment(
+        loader=PackageLoader("curbtick.report"),
+        autoescape=select_autoescape(),
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals["badge"] = svg.badge
+    made.globals["cautions"] = " ".join(CAUTIONS)
+    made.globals["style"] = Markup(_text("style.css"))
+    return made
+
+
+def _text(name: str) -> str:
+    return files("curbtick.report").joinpath(name).read_text(encoding="utf-8")
+
+
+ENVIRONMENT = _environment()
+
+
+class Site:
+    """What every page needs: the probes' health, the limit sets, the vehicles' names, which readings have a
+    page.
+    """
+
+    def __init__(
+        self,
+        now_ms: int,
+        health: Sequence[Health],
+        limit_sets: Mapping[int, LimitSet],
+        vehicle_names: Mapping[int, str],
+        pages: frozenset[int],
+        day: str = "",
+    ) -> None:
+        self.now_ms = now_ms
+        self.health = health
+        self.limit_sets = limit_sets
+        self.vehicle_names = vehicle_names
+        self.pages = pages
+        self.day = day
+
+    def render(self, template: str, here: str, probe_ids: Iterable[int], **values: Any) -> str:
+        """A page; probe_ids are the probes whose readings stand on it, so that a doubtful one is flagged."""
+        used = set(probe_ids)
+        flags = [
+            {"name": probe.name, "words": words}
+            for probe in self.health
+            if probe.probe_id in used
+            for words in probe.flags
+        ]
+        return ENVIRONMENT.get_template(template).render(
+            here=here, flags=flags, made=when(self.now_ms), day=self.day, **values
+        )
+
+    def row(self, reading: Reading, standing: tuple[str, Sequence[str]] | None = None) -> views.ReadingRow:
+        return views.reading_row(reading, self.vehicle_names, self.limit_sets, self.pages, standing)
+
+
+def day_page(
+    site: Site,
+    readings: Sequence[Reading],
+    standing: Mapping[int, tuple[str, Sequence[str]]],
+    states: Sequence[VehicleState],
+    findings: Sequence[Finding],
+    marks: Sequence[Mapping[str, str]],
+    notes: Sequence[str],
+    day_words: str,
+) -> str:
+    """The day. standing: verdicts by reading key where a bumper result changed them."""
+    verdicts = (standing.get(r.id, (r.verdict, ()))[0] for r in readings if not r.superseded)
+    worst_first = sorted(states, key=_severity)
+    return site.render(
+        "day.html",
+        "index.html",
+        {r.probe_id for r in readings},
+        readings=[site.row(r, standing.get(r.id)) for r in readings],
+        counts=Counter(verdicts),
+        vehicles=[VehicleView(state, site.pages) for state in worst_first],
+        silent=sum(len(state.silent_bumpers) for state in states),
+        findings=[FindingView(finding) for finding in findings],
+        marks=marks,
+        notes=notes,
+        day_words=day_words,
+    )
+
+
+def _severity(state: VehicleState) -> tuple[int, int, int, str]:
+    return (
+        WORST_FIRST.index(state.worst),
+        -state.count("dead"),
+        -state.count("weak"),
+        state.vehicle.name.lower(),
+    )
+
+
+def fleet_page(site: Site, states: Sequence[VehicleState]) -> str:
+    """All vehicles in service, worst first."""
+    words = [(state, svg.WORDS[state]) for state in WORST_FIRST]
+    return site.render(
+        "fleet.html",
+        "fleet.html",
+        (),
+        rows=[_fleet_row(state) for state in sorted(states, key=_severity)],
+        states=words,
+        script=Markup(_text("filter.js")),
+    )
+
+
+def _fleet_row(state: VehicleState) -> dict[str, Any]:
+    vehicle = state.vehicle
+    find = " ".join(filter(None, (vehicle.name, vehicle.type, vehicle.depot))).lower()
+    return {
+        "id": vehicle.id,
+        "name": vehicle.name,
+        "type": vehicle.type or "",
+        "depot": vehicle.depot or "",
+        "find": find,
+        "worst": state.worst,
+        "badge": svg.badge(state.worst),
+        "dead": state.count("dead"),
+        "weak": state.count("weak"),
+        "retry": state.count("retry"),
+        "unread": state.count("unread"),
+        "passed": state.count("pass"),
+        "last": "" if state.last_ms is None else date(state.last_ms),
+    }
+
+
+def vehicle_page(
+    site: Site,
+    state: VehicleState,
+    findings: Sequence[Finding],
+    places: Sequence[PlaceHistory],
+    swaps: Sequence[str],
+) -> str:
+    """A vehicle: bumpers, work, newest readings, history of each position."""
+    current = [
+        site.row(place.reading, (place.verdict, place.reasons))
+        for place in state.places
+        if place.reading is not None
+    ]
+    probes = {reading.probe_id for place in places for reading in place.readings}
+    return site.render(
+        "vehicle.html",
+        "vehicle",
+        probes,
+        state=VehicleView(state, site.pages),
+        about=_about(state),
+        current=current,
+        findings=[FindingView(finding) for finding in findings],
+        swaps=swaps,
+        places=[_place(site, place) for place in places if len(place.readings) > 1],
+    )
+
+
+def _about(state: VehicleState) -> str:
+    vehicle = state.vehicle
+    fitted = [
+        f"{names.BUMPERS[number]} {vehicle.bumper(number).positions} sensors of "
+        f"{vehicle.bumper(number).class_khz or 'a custom class'}{' kHz' if vehicle.bumper(number).class_khz else ''}"
+        for number in range(len(names.BUMPERS))
+        if vehicle.bumper(number).positions
+    ]
+    retired = f"retired {date(vehicle.retired_ms)}" if vehicle.retired_ms else ""
+    return "; ".join(filter(None, (vehicle.type, vehicle.depot, *fitted, retired)))
+
+
+def _place(site: Site, place: PlaceHistory) -> dict[str, Any]:
+    points = [_point(site, reading) for reading in place.readings]
+    first_ms, last_ms = points[0].at_ms, points[-1].at_ms
+    shown = [mark for mark in place.marks if mark.at_ms >= first_ms]
+    events = [
+        svg.Event(mark.at_ms, chr(ord("a") + index % 26), f"{date(mark.at_ms)} {mark.words}")
+        for index, mark in enumerate(shown)
+    ]
+    title = views.place_words(place.bumper, place.position)
+    summary = f"{title}: level of {len(points)} readings from {date(first_ms)} to {date(last_ms)}"
+    ticks = sorted({first_ms: date(first_ms), last_ms: date(last_ms)}.items())
+    return {
+        "title": title,
+        "drawing": svg.history(summary, points, events, ticks),
+        "events": events,
+        "trend": trend_words(place.trend),
+    }
+
+
+def _point(site: Site, reading: Reading) -> svg.Point:
+    limits = history.limits_of(reading, site.limit_sets)
+    return svg.Point(
+        reading.sort_ms, reading.level_db, reading.verdict, *views.limits_db(limits), faint=reading.superseded
+    )
+
+
+def trend_words(trend: Trend | None) -> str:
+    """A trend as a sentence; a date only where the data carry it."""
+    if trend is None:
+        return "Too few dated visits for a trend."
+    rate = (
+        f"{trend.rate_db_per_month:+.2f} dB per month (95 % between {trend.low_db_per_month:+.2f} and "
+        f"{trend.high_db_per_month:+.2f}, {trend.visits} visits over {trend.span_days:.0f} days)"
+    )
+    if trend.crossing_ms is None:
+        return f"{'Fading' if trend.is_fading else 'Trend'} {rate}; no date for WEAK: {trend.why_not}."
+    latest = "later, if ever" if trend.latest_ms is None else date(trend.latest_ms)
+    return (
+        f"Fading {rate}; expected to cross into WEAK on {date(trend.crossing_ms)} "
+        f"(between {date(trend.earliest_ms)} and {latest})."
+    )
+
+
+def work_page(site: Site, findings: Sequence[Finding], abouts: Mapping[int, str]) -> str:
+    """The work list, a sheet for each vehicle."""
+    by_vehicle: dict[int, list[Finding]] = {}
+    for finding in findings:
+        by_vehicle.setdefault(finding.vehicle_id, []).append(finding)
+    sheets = [
+        {
+            "id": key,
+            "name": found[0].vehicle,
+            "about": abouts.get(key, ""),
+            "findings": [FindingView(f) for f in found],
+        }
+        for key, found in by_vehicle.items()
+    ]
+    counts = Counter(finding.state for finding in findings)
+    return site.render(
+        "work.html", "work.html", (), sheets=sheets, open_count=counts[OPEN], done_count=counts[DONE]
+    )
+
+
+def limits_page(site: Site, origins: Mapping[int, tuple[str, int]], sent: Mapping[int, Sequence[str]]) -> str:
+    """Every limit set, newest first, with what each changed. origins: (words, made_ms) by revision."""
+    revisions = sorted(site.limit_sets, reverse=True)
+    shown = []
+    for older, revision in zip([*revisions[1:], None], revisions, strict=True):
+        limit_set = site.limit_sets[revision]
+        origin, made_ms = origins.get(revision, ("factory set", 0))
+        about = origin + (f", {when(made_ms)}" if made_ms else "")
+        if sent.get(revision):
+            about += "; sent to " + ", ".join(sent[revision])
+        changes = [] if older is None else sets.differences(site.limit_sets[older], limit_set)
+        shown.append(
+            {
+                "revision": revision,
+                "about": about,
+                "classes": limit_set["classes"],
+                "words": _set_words(limit_set),
+                "changes": [difference_words(change) for change in changes],
+            }
+        )
+    return site.render("limits.html", "limits.html", (), sets=shown)
+
+
+def _set_words(limit_set: LimitSet) -> str:
+    parts = (
+        f"Noise at most {limit_set['noise_max_cdb'] / 100:.1f} dBFS",
+        f"battery at least {limit_set['battery_min_mv']} mV",
+        f"WEAK when {limit_set['below_siblings_cdb'] / 100:.1f} dB below the others on its bumper",
+        f"seal leak within {limit_set['seal_leak_cdb'] / 100:.1f} dB of the free reference",
+        f"hiss from {limit_set['hiss_rise_cdb'] / 100:.1f} dB above the background",
+    )
+    return "; ".join(parts) + "."
+
+
+def difference_words(change: sets.Difference) -> str:
+    """One changed value as a phrase."""
+    where = "" if change.class_khz is None else f"class {change.class_khz or 'custom'}: "
+    return f"{where}{change.field} {change.before} -> {change.after}"
+
+
+def probes_page(site: Site) -> str:
+    """Every probe with its health."""
+    return site.render(
+        "probes.html", "probes.html", (), probes=[_probe(site, probe) for probe in site.health]
+    )
+
+
+def _probe(site: Site, probe: Health) -> dict[str, Any]:
+    stored = ", ".join(f"{first} to {last}" for first, last in probe.stored) or "none"
+    facts = [
+        ("Last pulled", when(probe.last_pull_ms)),
+        ("Records stored", stored),
+        (
+            "Starts that never met a bench",
+            f"{probe.unanchored_boots} (their readings have an order but no date)",
+        ),
+        ("Battery at the last reading", f"{probe.battery_mv} mV" if probe.battery_mv else "not known"),
+        ("Last self-test", _self_test_words(probe)),
+        ("Reference readings", len(probe.references)),
+        ("Drift against its own history", _drift_words(probe)),
+    ]
+    drawing = None
+    if len(probe.references) > 1:
+        points = [_point(site, reading) for reading in probe.references]
+        ticks = [(points[0].at_ms, date(points[0].at_ms)), (points[-1].at_ms, date(points[-1].at_ms))]
+        drawing = svg.history(f"Reference level of probe {probe.name}", points, (), ticks)
+    return {
+        "name": probe.name,
+        "unique_id": probe.unique_id,
+        "life": probe.life,
+        "depot": probe.depot,
+        "flags": probe.flags,
+        "facts": facts,
+        "drawing": drawing,
+    }
+
+
+def _self_test_words(probe: Health) -> str:
+    if probe.self_test_ms is None:
+        return "none stored"
+    return f"{'failed' if probe.self_test_failed else 'passed'}, {when(probe.self_test_ms)}"
+
+
+def _drift_words(probe: Health) -> str:
+    if probe.drift_db is None:
+        return "too few reference readings to tell"
+    return f"{probe.drift_db:+.2f} dB (scatter {probe.scatter_db:.2f} dB)"

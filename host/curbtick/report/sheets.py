@@ -1,0 +1,31 @@
+"""The sheet a technician carries."""
+
+from curbtick.fleet.rounds import Round
+from curbtick.fleet.vehicles import Bumper
+from curbtick.moments import when
+from curbtick.report.pages import ENVIRONMENT
+from curbtick_wire import names
+
+
+def round_sheet(made: Round) -> str:
+    """The round sheet as a page for the printer: bar numbers, vehicles, what their bumpers carry."""
+    rows = [
+        {
+            "place": place,
+            "name": vehicle.name,
+            "type": vehicle.type,
+            "rear": fitted_words(vehicle.bumper(names.REAR)),
+            "front": fitted_words(vehicle.bumper(names.FRONT)),
+        }
+        for place, vehicle in enumerate(made.vehicles, 1)
+    ]
+    return ENVIRONMENT.get_template("round.html").render(
+        number=made.number, name=made.name, technician=made.technician, made=when(made.made_ms), rows=rows
+    )
+
+
+def fitted_words(bumper: Bumper) -> str:
+    """What a bumper carries."""
+    if not bumper.positions:
+        return "no sensors"
+    return f"{bumper.positions} x {f'{bumper.class_khz} kHz' if bumper.class_khz else 'custom class'}"

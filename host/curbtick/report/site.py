@@ -1,0 +1,255 @@
+"""Building the site: what each page needs is fetched once, page by page, so memory does not grow with the
+history.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from curbtick.errors import InputError
+from curbtick.fleet import health, history, readings, state, swap, vehicles, worklist
+from curbtick.fleet.readings import Reading
+from curbtick.fleet.state import VehicleState
+from curbtick.limits import sets
+from curbtick.moments import date, day_end_ms, when
+from curbtick.report import pages, reading_page, views
+from curbtick.report.pages import Site
+from curbtick.store import Store, tables
+from curbtick_wire import names
+
+Tick = Callable[[int, int | None], None]
+
+
+@dataclass(frozen=True)
+class Built:
+    """What was built: the day's page, how many pages in all, and the readings of the day."""
+
+    index: Path
+    pages: int
+    readings: int
+
+
+def _no_tick(_done: int, _of: int | None = None) -> None:
+    """Progress that nobody watches."""
+
+
+class Builder:
+    """Builds the site of one history into a folder."""
+
+    def __init__(self, connection: Connection, out: Path, day_ms: int, now_ms: int, tick: Tick) -> None:
+        self._connection = connection
+        self._out = out
+        self._day_ms = day_ms
+        self._now_ms = now_ms
+        self._tick = tick
+        self._written = 0
+
+    def build(self) -> Built:
+        """Write every page."""
+        connection = self._connection
+        of_day = readings.between(connection, self._day_ms, day_end_ms(self._day_ms))
+        fleet = [v for v in vehicles.load(connection) if v.retired_ms is None]
+        states = state.of_vehicles(connection, fleet)
+        current = {
+            p.reading.id for s in states for p in s.places if p.reading is not None and p.verdict != "pass"
+        }
+        paged = frozenset({r.id for r in of_day} | current)
+        limit_sets = sets.all_sets(connection)
+        found = worklist.load(
+            connection, (worklist.OPEN, worklist.DONE, worklist.PROVED), since_ms=self._day_ms
+        )
+        every_name = {v.id: v.name for v in vehicles.load(connection)}
+        site = Site(
+            self._now_ms,
+            health.of_probes(connection, self._now_ms),
+            limit_sets,
+            every_name,
+            paged,
+            date(self._day_ms),
+        )
+        total = len(fleet) + len(paged) + 5
+        self._overview(site, of_day, [s for s in states if not s.vehicle.is_reference], found)
+        for vehicle_state in states:
+            self._vehicle(site, vehicle_state, found, total)
+        self._readings(site, paged, total)
+        return Built(self._out / "index.html", self._written, len(of_day))
+
+    def _overview(
+        self,
+        site: Site,
+        of_day: Sequence[Reading],
+        states: Sequence[VehicleState],
+        found: Sequence[worklist.Finding],
+    ) -> None:
+        read = {reading.vehicle_id for reading in of_day}
+        of_day_states = [s for s in states if s.vehicle.id in read]
+        self._write(
+            "index.html",
+            pages.day_page(
+                site,
+                of_day,
+                standing_of(self._connection, of_day),
+                of_day_states,
+                [f for f in found if f.vehicle_id in read],
+                marks_between(self._connection, self._day_ms),
+                day_notes(of_day),
+                _day_words(of_day),
+            ),
+        )
+        self._write("fleet.html", pages.fleet_page(site, states))
+        unproved = [finding for finding in found if finding.state != worklist.PROVED]
+        abouts = {s.vehicle.id: "; ".join(filter(None, (s.vehicle.type, s.vehicle.depot))) for s in states}
+        self._write("work.html", pages.work_page(site, unproved, abouts))
+        self._write("limits.html", pages.limits_page(site, *_limit_origins(self._connection)))
+        self._write("probes.html", pages.probes_page(site))
+
+    def _vehicle(
+        self, site: Site, vehicle_state: VehicleState, found: Sequence[worklist.Finding], total: int
+    ) -> None:
+        self._write(
+            f"vehicle-{vehicle_state.vehicle.id}.html",
+            vehicle_page(self._connection, site, vehicle_state, found),
+        )
+        self._tick(self._written, total)
+
+    def _readings(self, site: Site, paged: frozenset[int], total: int) -> None:
+        keys = sorted(paged)
+        for start in range(0, len(keys), 200):
+            for reading in readings.by_ids(self._connection, keys[start : start + 200]).values():
+                self._write(f"reading-{reading.ref}.html", one_reading(self._connection, site, reading))
+                self._tick(self._written, total)
+
+    def _write(self, name: str, text: str) -> None:
+        (self._out / name).write_text(text, encoding="utf-8")
+        self._written += 1
+
+
+def build(store: Store, out: Path, day_ms: int, now_ms: int, tick: Tick = _no_tick) -> Built:
+    """Build the report of a day into a folder.
+
+    day_ms: start of the day; now_ms: the bench's time, against which checks are overdue.
+    Raises InputError where the folder cannot be written.
+    """
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        with store.read() as connection:
+            return Builder(connection, out, day_ms, now_ms, tick).build()
+    except OSError as error:
+        raise InputError(
+            f"The report cannot be written to {out}: {error.strerror or error}.",
+            "The history is unchanged.",
+            "Free some space, or name another folder with --out.",
+        ) from error
+
+
+def vehicle_page(
+    connection: Connection, site: Site, vehicle_state: VehicleState, found: Sequence[worklist.Finding]
+) -> str:
+    """A vehicle's page."""
+    vehicle = vehicle_state.vehicle
+    places = [
+        history.of_place(connection, vehicle.id, bumper, position, site.limit_sets)
+        for bumper, position in vehicle.places
+    ]
+    mine = [finding for finding in found if finding.vehicle_id == vehicle.id]
+    return pages.vehicle_page(site, vehicle_state, mine, places, swap.in_words(connection, vehicle.id))
+
+
+def one_reading(connection: Connection, site: Site, reading: Reading) -> str:
+    """A reading's page."""
+    snippet = readings.waves_of(connection, reading)
+    return reading_page.page(site, reading, readings.as_object(connection, reading), snippet)
+
+
+def standing_of(connection: Connection, of_day: Sequence[Reading]) -> dict[int, tuple[str, Sequence[str]]]:
+    """Verdict and reasons by reading key, where a bumper result named the reading."""
+    if not of_day:
+        return {}
+    columns = tables.bumper_results.c
+    low, high = of_day[0].sort_ms, of_day[-1].sort_ms + 86_400_000
+    query = select(tables.bumper_results).where(columns.sort_ms.between(low, high))
+    by_seq: dict[tuple[int, int], tuple[str, Sequence[str]]] = {}
+    for row in connection.execute(query.order_by(columns.sort_ms, columns.id)):
+        result = state.result_of(row)
+        by_seq.update({(result.probe_id, seq): stands for seq, stands in result.by_seq.items()})
+    return {r.id: by_seq[r.probe_id, r.seq] for r in of_day if (r.probe_id, r.seq) in by_seq}
+
+
+def day_notes(of_day: Sequence[Reading]) -> list[str]:
+    """What a reader of the day must know: readings without a vehicle, without a date."""
+    notes = []
+    loose = [reading for reading in of_day if reading.vehicle_id is None]
+    if loose:
+        belong = "reading belongs" if len(loose) == 1 else "readings belong"
+        notes.append(
+            f"{len(loose)} {belong} to no vehicle yet (the first is {loose[0].ref}): `curbtick assign` matches them."
+        )
+    undated = sum(reading.time_ms is None for reading in of_day)
+    if undated:
+        come = "reading comes" if undated == 1 else "readings come"
+        notes.append(
+            f"{undated} {come} from a start of the probe that never met a bench: the order is known, the date is not. "
+            "They stand here because they were taken no later than this day."
+        )
+    return notes
+
+
+def _day_words(of_day: Sequence[Reading]) -> str:
+    if not of_day:
+        return "No reading was taken on this day."
+    dated = [r.time_ms for r in of_day if r.time_ms is not None]
+    probes = ", ".join(sorted({r.probe for r in of_day}))
+    span = f", {when(min(dated))[11:]} to {when(max(dated))[11:]}" if dated else ""
+    return f"Read with probe {probes}{span}."
+
+
+def marks_between(connection: Connection, day_ms: int) -> list[dict[str, str]]:
+    """Seal and hiss marks of a day."""
+    made = []
+    for check, table, verdicts, compared in (
+        (
+            "seal",
+            tables.seal_marks,
+            names.SEAL_VERDICTS,
+            ("below_reference_cdb", "dB below the free reference"),
+        ),
+        ("hiss", tables.hiss_marks, names.HISS_VERDICTS, ("above_background_cdb", "dB above the background")),
+    ):
+        query = select(table).where(table.c.sort_ms >= day_ms, table.c.sort_ms < day_end_ms(day_ms))
+        rows = connection.execute(query.order_by(table.c.sort_ms, table.c.id)).all()
+        known = readings.names_of(connection, [row.vehicle_id for row in rows])
+        for row in rows:
+            made.append(_mark(check, row._mapping, verdicts, compared, known))
+    return made
+
+
+def _mark(
+    check: str, row: Any, verdicts: Sequence[str], compared: tuple[str, str], known: Any
+) -> dict[str, str]:
+    value = views.number(row[compared[0]], 1, 100)
+    return {
+        "check": check,
+        "vehicle": known.get(row["vehicle_id"], "not assigned"),
+        "section": str(row["section"]),
+        "verdict": verdicts[row["verdict"]],
+        "level": views.number(row["level_cdb"], 1, 100),
+        "compared": f"{value} {compared[1]}" if value else "",
+        "why": views.reasons_in_words(names.words_of(names.REASONS, row["reasons"])),
+        "when": when(row["time_ms"]),
+    }
+
+
+def _limit_origins(connection: Connection) -> tuple[dict[int, tuple[str, int]], dict[int, list[str]]]:
+    """((origin, made_ms) by revision, names of the probes each was sent to)."""
+    rows = connection.execute(select(tables.limit_sets))
+    origins = {row.revision: (row.origin or "", row.made_ms) for row in rows}
+    query = select(tables.sends.c.number, tables.probes.c.name).join(
+        tables.probes, tables.probes.c.id == tables.sends.c.probe_id
+    )
+    sent: dict[int, list[str]] = {}
+    for row in connection.execute(query.where(tables.sends.c.what == "limits").distinct()):
+        sent.setdefault(row.number, []).append(row.name)
+    return origins, sent

@@ -1,0 +1,219 @@
+"""What the pages show of readings, findings and vehicles: words and drawings, ready for the templates."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from curbtick.fleet import history
+from curbtick.fleet.readings import Reading
+from curbtick.fleet.state import Place, VehicleState
+from curbtick.fleet.worklist import STEP_WORDS, Finding
+from curbtick.limits.sets import LimitSet
+from curbtick.moments import date, local, when
+from curbtick.report import svg
+from curbtick_wire import names
+
+REASON_WORDS = {
+    "low_level": "level too low",
+    "off_frequency": "off frequency",
+    "irregular": "bursts missing",
+    "odd_ringdown": "odd ring-down",
+    "below_siblings": "well below the others on its bumper",
+    "only_neighbour": "only a neighbour was heard",
+    "nothing_heard": "nothing heard",
+    "noisy": "too noisy to tell",
+    "clipped": "too loud for the lowest gain",
+    "microphone_fault": "the probe's microphone is at fault",
+    "too_few_bursts": "too few bursts",
+    "not_a_burst": "not a sensor's sound",
+    "moved": "the probe was moved",
+    "battery_low": "the probe's battery is low",
+    "log_full": "the probe's log is full",
+    "clock_unknown": "the probe's clock is not known",
+    "not_transmitting": "the system does not transmit",
+}
+
+
+def reasons_in_words(reasons: Sequence[str]) -> str:
+    """Reason ids as a phrase."""
+    return ", ".join(REASON_WORDS[reason] for reason in reasons)
+
+
+def place_words(bumper: int, position: int) -> str:
+    """Where on a vehicle, such as `rear 3`; position 0 is the whole bumper."""
+    return f"{names.BUMPERS[bumper]} {position}" if position else f"{names.BUMPERS[bumper]} bumper"
+
+
+def number(value: float | None, digits: int, per_unit: float = 1) -> str:
+    """A number to so many digits, empty where there is none."""
+    return "" if value is None else f"{value / per_unit:.{digits}f}"
+
+
+@dataclass(frozen=True)
+class ReadingRow:
+    """A reading as a table's row. href and vehicle_href are empty where there is no page."""
+
+    ref: str
+    href: str
+    vehicle: str
+    vehicle_href: str
+    place: str
+    badge: Markup
+    level: str
+    strip: Markup
+    frequency: str
+    interval: str
+    why: str
+    when: str
+    time: str
+    superseded: bool
+
+
+def reading_row(
+    reading: Reading,
+    vehicle_names: Mapping[int, str],
+    limit_sets: Mapping[int, LimitSet],
+    pages: frozenset[int],
+    standing: tuple[str, Sequence[str]] | None = None,
+) -> ReadingRow:
+    """A reading as a row. standing: verdict and reasons that a bumper result put in place of the probe's
+    first ones.
+    """
+    verdict, reasons = standing or (reading.verdict, reading.reasons)
+    limits = history.limits_of(reading, limit_sets)
+    changed = f" (shown as {svg.WORDS[reading.verdict]})" if verdict != reading.verdict else ""
+    vehicle_id = reading.vehicle_id
+    return ReadingRow(
+        reading.ref,
+        f"reading-{reading.ref}.html" if reading.id in pages else "",
+        "not assigned" if vehicle_id is None else vehicle_names.get(vehicle_id, f"#{vehicle_id}"),
+        "" if vehicle_id is None else f"vehicle-{vehicle_id}.html",
+        place_words(reading.bumper, reading.position),
+        svg.badge(verdict),
+        number(reading.level_db, 1),
+        svg.strip(reading.level_db, *limits_db(limits), verdict),
+        number(reading.values["frequency_hz"], 2, 1000),
+        number(reading.values["interval_us"], 1, 1000),
+        reasons_in_words(reasons) + changed,
+        when(reading.time_ms),
+        "date unknown" if reading.time_ms is None else local(reading.time_ms).strftime("%H:%M"),
+        reading.superseded,
+    )
+
+
+def limits_db(limits: Mapping[str, int] | None) -> tuple[float | None, float | None]:
+    """(pass, dead) limits in dBFS, None where not known."""
+    return (None, None) if limits is None else (limits["pass_cdb"] / 100, limits["dead_cdb"] / 100)
+
+
+@dataclass(frozen=True)
+class VehicleView:
+    """A vehicle as the pages show it."""
+
+    state: VehicleState
+    pages: frozenset[int]
+
+    @property
+    def name(self) -> str:
+        return self.state.vehicle.name
+
+    @property
+    def href(self) -> str:
+        return f"vehicle-{self.state.vehicle.id}.html"
+
+    @property
+    def type(self) -> str:
+        return self.state.vehicle.type or ""
+
+    @property
+    def badge(self) -> Markup:
+        return svg.badge(self.state.worst)
+
+    @property
+    def fitted(self) -> list[int]:
+        return [number for number in range(len(names.BUMPERS)) if self.state.at(number)]
+
+    def drawing(self, bumper: int) -> Markup:
+        """The bumper as seen facing it."""
+        dots = [self._dot(place) for place in self.state.at(bumper)]
+        return svg.bumper(names.BUMPERS[bumper], dots, bumper in self.state.silent_bumpers)
+
+    def _dot(self, place: Place) -> svg.Dot:
+        reading = place.reading
+        label = "" if place.level_db is None else f"{place.level_db:.1f}"
+        href = f"reading-{reading.ref}.html" if reading is not None and reading.id in self.pages else ""
+        return svg.Dot(place.position, place.verdict, label, href)
+
+
+@dataclass(frozen=True)
+class PlanStep:
+    """A planned step on the printed sheet; done is the date it was done, empty where it was not."""
+
+    words: str
+    done: str
+    next: bool
+
+
+@dataclass(frozen=True)
+class FindingView:
+    """A finding as the pages show it."""
+
+    finding: Finding
+
+    @property
+    def vehicle_id(self) -> int:
+        return self.finding.vehicle_id
+
+    @property
+    def vehicle(self) -> str:
+        return self.finding.vehicle
+
+    @property
+    def where(self) -> str:
+        return place_words(self.finding.bumper, self.finding.position)
+
+    @property
+    def badge(self) -> Markup:
+        return svg.badge(self.finding.what)
+
+    @property
+    def why(self) -> str:
+        return reasons_in_words(self.finding.reasons)
+
+    @property
+    def next_words(self) -> str:
+        return self.finding.next_words
+
+    @property
+    def state(self) -> str:
+        return self.finding.state
+
+    @property
+    def is_silent(self) -> bool:
+        return self.finding.what == "not_transmitting"
+
+    @property
+    def proof(self) -> str:
+        return f"by a reading of {when(self.finding.proved_ms)}" if self.finding.proved_ms else ""
+
+    @property
+    def since(self) -> str:
+        return date(self.finding.opened_ms)
+
+    @property
+    def plan(self) -> list[PlanStep]:
+        done = {step.step: step.at_ms for step in self.finding.steps}
+        following = self.finding.next_step
+        return [
+            PlanStep(words, date(done[name]) if name in done else "", name == following)
+            for name, words in self.finding.plan
+        ]
+
+    @property
+    def notes(self) -> list[str]:
+        return [
+            f"{date(step.at_ms)} {STEP_WORDS[step.step]}: {step.note or ''} {step.by or ''}".strip()
+            for step in self.finding.steps
+            if step.note
+        ]
