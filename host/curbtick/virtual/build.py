@@ -35,11 +35,11 @@ class Echo:
 
 @dataclass(frozen=True)
 class Neighbour:
-    """A sibling as heard in the collar: level in dBFS, when in the cycle it fires (share 0..1), its echoes."""
+    """A sibling as heard in the collar: level in dBFS, when in the cycle it fires (slot_share 0..1), its echoes."""
 
     sensor: Sensor
     level_dbfs: float
-    slot: float
+    slot_share: float
     missing: float = 0.0
     echoes: tuple[Echo, ...] = ()
 
@@ -130,7 +130,7 @@ def _neighbour(recipe: Recipe, wave: Wave, index: int, random: np.random.Generat
         random,
         name=f"sibling {index + 1}",
         interval_ms=recipe.interval_ms,
-        phase_ms=recipe.phase_ms + recipe.interval_ms * neighbour.slot,
+        phase_ms=recipe.phase_ms + recipe.interval_ms * neighbour.slot_share,
         jitter_us=recipe.jitter_us,
         missing=neighbour.missing,
     ).louder(neighbour.level_dbfs)

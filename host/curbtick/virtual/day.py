@@ -19,17 +19,16 @@ import numpy as np
 from curbtick_wire.names import BUMPERS, DEAD, PASS, RETRY, VERDICTS
 
 from curbtick.device import demo_data_folder
-from curbtick.errors import InputError
 
-from . import faults, imposters
+from . import faults
 from .acoustics import Air
 from .build import Echo, Neighbour, Recipe, Scene, build
 from .collar import Inside, Seat, held_dbfs, neighbour_dbfs
+from .din import named_din
 from .faults import Fault
-from .noise import BANK, Broadband, Gusts, Layer, Spur
+from .noise import Layer
 from .sensors import Sensor
 from .sources import Source
-from .timebase import ticks_of_ms
 from .vehicles import BumperPlan, VehiclePlan, read_json, read_vehicles
 
 SHADING_DB = 38.0
@@ -72,30 +71,6 @@ class BumperExpected:
 
     result: str
     verdicts: tuple[str, ...]
-
-
-def _gusts(random: np.random.Generator) -> Gusts:
-    """Air let out of brakes twice in twenty seconds, for about a second."""
-    start_ms = float(random.uniform(0.0, 8_000.0))
-    times_ms = (start_ms, start_ms + 30.0, start_ms + 900.0, start_ms + 1_000.0)
-    ticks = [ticks_of_ms(time_ms + again) for again in (0.0, 10_000.0) for time_ms in times_ms]
-    return Gusts(tuple(ticks), (-80.0, 0.0, -8.0, -80.0) * 2, ticks_of_ms(20_000.0))
-
-
-def din_of(name: str, random: np.random.Generator) -> tuple[list[Layer], list[Source]]:
-    """Return the sounds of one named din: tyres, engine, brakes, spurs, keys or footsteps. Raises InputError."""
-    start = int(random.integers(BANK))
-    if name == "tyres":
-        return [Broadband("tyre", -54.0, start)], []
-    if name == "engine":
-        return [Broadband("rumble", -68.0, start)], [imposters.injectors(random, -56.0)]
-    if name == "brakes":
-        return [Broadband("hiss", -46.0, start, _gusts(random))], []
-    if name == "spurs":
-        return [Spur(int(random.integers(60_000, 64_000)), -58.0)], []
-    if name in ("keys", "footsteps"):
-        return [], [imposters.KINDS[name](random, -46.0)]
-    raise InputError(f"There is no din called {name}.", "The demo was not started.", "Correct depot.json.")
 
 
 class Day:
@@ -180,7 +155,7 @@ class Day:
         layers: list[Layer] = []
         passing: list[Source] = []
         for name in vehicle.din:
-            lasting, sounding = din_of(name, random)
+            lasting, sounding = named_din(name, random)
             layers += lasting
             passing += sounding
         return tuple(layers), tuple(passing)

@@ -1,6 +1,8 @@
-"""The din of a yard, drawn at random: what lasts, and what only sounds like something."""
+"""The din of a yard, by name or drawn at random: what lasts, and what only sounds like something."""
 
 import numpy as np
+
+from curbtick.errors import InputError
 
 from . import imposters
 from .noise import BANK, Broadband, Gusts, Layer, Spur
@@ -81,3 +83,27 @@ def random_din(random: np.random.Generator) -> tuple[tuple[Layer, ...], tuple[So
             layers += lasting
             sources += ticking
     return tuple(layers), (*sources, *_passing(random))
+
+
+def _two_gusts(random: np.random.Generator) -> Gusts:
+    """Air let out of brakes twice in twenty seconds, for about a second."""
+    start_ms = float(random.uniform(0.0, 8_000.0))
+    times_ms = (start_ms, start_ms + 30.0, start_ms + 900.0, start_ms + 1_000.0)
+    ticks = [ticks_of_ms(time_ms + again) for again in (0.0, 10_000.0) for time_ms in times_ms]
+    return Gusts(tuple(ticks), (-80.0, 0.0, -8.0, -80.0) * 2, ticks_of_ms(20_000.0))
+
+
+def named_din(name: str, random: np.random.Generator) -> tuple[list[Layer], list[Source]]:
+    """Return the sounds of one named din: tyres, engine, brakes, spurs, keys or footsteps. Raises InputError."""
+    start = int(random.integers(BANK))
+    if name == "tyres":
+        return [Broadband("tyre", -54.0, start)], []
+    if name == "engine":
+        return [Broadband("rumble", -68.0, start)], [imposters.injectors(random, -56.0)]
+    if name == "brakes":
+        return [Broadband("hiss", -46.0, start, _two_gusts(random))], []
+    if name == "spurs":
+        return [Spur(int(random.integers(60_000, 64_000)), -58.0)], []
+    if name in ("keys", "footsteps"):
+        return [], [imposters.KINDS[name](random, -46.0)]
+    raise InputError(f"There is no din called {name}.", "The demo was not started.", "Correct depot.json.")

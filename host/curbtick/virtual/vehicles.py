@@ -42,7 +42,7 @@ class BumperPlan:
 class VehiclePlan:
     """One vehicle: number in the round, name, type, cycle time in ms, whether its system transmits, its bumpers.
 
-    din: what is to be heard around it, names of day.DINS.
+    din: what is to be heard around it, names that din.named_din knows.
     """
 
     number: int
