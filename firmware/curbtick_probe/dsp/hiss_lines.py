@@ -1,0 +1,187 @@
+"""Lines in an averaged spectrum: limits that a steady tone exceeds in most blocks, peaks, and what is left without them."""
+
+import micropython
+from micropython import const
+
+# Peaks are looked for where both sides have neighbours: 12.2 to 79.6 kHz.
+PEAK_FIRST = const(8)
+PEAK_LAST = const(146)
+
+
+@micropython.viper
+def limits(totals: ptr32, out: ptr32, blocks: int):
+    """Write twice the mean power of a block beside each bin: of the six bins 3 to 8 away, the higher side's.
+
+    totals: from hiss_spectrum.total over `blocks` blocks, 1..80; its clipped sums count. out: BINS words.
+    Range: out <= 2**22. Headroom: six sums at 2**-3 below 2**29; side / (6 * blocks) * 16.
+    """
+    k = int(0)
+    i = int(0)
+    end = int(0)
+    side = int(0)
+    most = int(0)
+    n = int(0)
+    while k < 155:
+        most = int(0)
+        n = int(0)
+        while n < 2:
+            i = k + 457
+            if n:
+                i = k + 468
+            end = i + 6
+            side = int(0)
+            while i < end:
+                if i > 464:
+                    if i < 620:
+                        side += int(totals[i]) >> 3
+                i += 1
+            if side > most:
+                most = side
+            n += 1
+        n = most // (int(blocks) * 6)
+        if n > 262144:
+            n = int(262144)
+        out[k] = n << 4
+        k += 1
+
+
+@micropython.viper
+def peaks(logs: ptr32, totals: ptr32, found: ptr32, over_least: int, rise_cdb: int, most: int) -> int:
+    """Find the bins that stand out of both sides in the mean and above their limits most of the time; return how many.
+
+    logs: from hiss_spectrum.logs. totals: from hiss_spectrum.total. over_least: blocks that must have exceeded the
+    limit. rise_cdb: least height above the mean logarithm of each side's bins 3 to 8 away. found: at least `most`
+    words, the bins from low to high. Headroom: six logarithms below 2**17.
+    """
+    k = int(8)
+    i = int(0)
+    n = int(0)
+    low = int(0)
+    high = int(0)
+    while k < 147:
+        if int(totals[k + 310]) >= int(over_least):
+            if int(logs[k]) >= int(logs[k - 1]):
+                if int(logs[k]) > int(logs[k + 1]):
+                    low = int(0)
+                    high = int(0)
+                    i = int(3)
+                    while i < 9:
+                        low += int(logs[k - i])
+                        high += int(logs[k + i])
+                        i += 1
+                    if high > low:
+                        low = high
+                    if (int(logs[k]) - int(rise_cdb)) * 6 > low:
+                        if n < int(most):
+                            found[n] = k
+                            n += 1
+        k += 1
+    return n
+
+
+@micropython.viper
+def left(totals: ptr32, mask: ptr8, first: int, last: int) -> int:
+    """Return the sum of the clipped totals, at 2**-6, of the unmasked bins first..last.
+
+    Range: 40 bins stay below 2**29. Headroom: the sum.
+    """
+    k = int(first)
+    rest = int(0)
+    while k <= int(last):
+        if int(mask[k]) == 0:
+            rest += int(totals[k + 465]) >> 6
+        k += 1
+    return rest
+
+
+@micropython.viper
+def ratios(now: ptr32, before: ptr32, out: ptr32, first: int, last: int):
+    """Write now / before of the clipped totals of bins first..last, in 128ths, at most 2**20.
+
+    Range: 0..2**20. Headroom: now is brought below 2**22 with `before` beside it, then times 2**7.
+    """
+    k = int(first) + 465
+    i = int(0)
+    n = int(0)
+    d = int(0)
+    end = int(last) + 465
+    while k <= end:
+        n = int(now[k])
+        d = int(before[k])
+        while n > 4194303:
+            n >>= 1
+            d >>= 1
+        if d < 1:
+            d = int(1)
+        n = (n << 7) // d
+        if n > 1048576:
+            n = int(1048576)
+        out[i] = n
+        i += 1
+        k += 1
+
+
+@micropython.viper
+def fold(rows: ptr32, out: ptr32, first: int, width: int, count: int):
+    """Add `width` sub-bands, at most 4, of each of `count` rows of twelve, from `first` on. Range: four times 2**27."""
+    k = int(0)
+    i = int(0)
+    v = int(0)
+    end = int(0)
+    row = int(first)
+    while k < int(count):
+        i = row
+        end = row + int(width)
+        v = int(0)
+        while i < end:
+            v += int(rows[i])
+            i += 1
+        out[k] = v
+        k += 1
+        row += 12
+
+
+@micropython.viper
+def centre(values: ptr32, count: int, width_q8: int, shift: int) -> int:
+    """Return the centre of positive values as Huber's estimate, at 2**-shift: beyond +- width of it they count as width.
+
+    values: count words, 1..80. width_q8: 1..255 256ths of the centre. shift: such that count * (value >> shift) < 2**31,
+    and each value >> shift < 2**22 (for the width). Starts at the median. Headroom: 2**22 * 255 < 2**30.
+    """
+    k = int(0)
+    i = int(0)
+    v = int(0)
+    w = int(0)
+    m = int(0)
+    rank = int(0)
+    while k < int(count):
+        v = int(values[k])
+        rank = int(0)
+        i = int(0)
+        while i < int(count):
+            w = int(values[i])
+            if w < v:
+                rank += 1
+            elif w == v:
+                if i < k:
+                    rank += 1
+            i += 1
+        if rank == int(count) >> 1:
+            m = v >> int(shift)
+        k += 1
+    rank = int(0)
+    while rank < 6:
+        w = (m * int(width_q8)) >> 8
+        i = int(0)
+        k = int(0)
+        while k < int(count):
+            v = (int(values[k]) >> int(shift)) - m
+            if v > w:
+                v = w
+            elif v + w < 0:
+                v = 0 - w
+            i += v
+            k += 1
+        m += i // int(count)
+        rank += 1
+    return m

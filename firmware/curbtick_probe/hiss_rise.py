@@ -1,0 +1,141 @@
+"""How the last second differs from the background: the rise of the band, new lines, and rises too narrow for a hiss."""
+
+from array import array
+
+from curbtick_probe import hiss_meter
+from curbtick_probe.dsp import hiss_lines, hiss_spectrum, tone_level
+from curbtick_probe.hiss_meter import BAND_BINS
+from micropython import const
+
+# A line of the background is one again while it is not this much louder.
+SAME_LINE_CDB = const(600)
+
+# Where the rises of single bins within the band differ so much (geometric below arithmetic mean), no hiss made them.
+FLATNESS_CDB = const(-150)
+
+# A sub-band (4.9 kHz) that rises this much more than those two away on either side holds a wavering whistle.
+NARROW_CDB = const(600)
+
+
+class Rise:
+    """Compares a meter with a background over the last SEGMENTS updates.
+
+    rise_cdb: the band's rise, dB * 100, steady lines left out. tones: what was found besides, as (frequency_hz, level_cdb).
+    """
+
+    def __init__(self, meter, background):
+        self.meter = meter
+        self.background = background
+        self.rise_cdb = 0
+        self.tones = []
+        self._slow = array("h", [0] * hiss_meter.SEGMENTS)
+        self._subs = array("h", [0] * (hiss_spectrum.BANDS * hiss_meter.SEGMENTS))
+        self._ratios = array("i", [0] * BAND_BINS)
+        self._count = 0
+
+    def add(self):
+        """Take the meter's last update in."""
+        meter = self.meter
+        place = self._count % hiss_meter.SEGMENTS
+        self._slow[place] = meter.level_cdb
+        for sub in range(hiss_spectrum.BANDS):
+            self._subs[place * hiss_spectrum.BANDS + sub] = meter.sub_levels[sub]
+        self._count += 1
+        self.rise_cdb = self._mean_level_cdb() - self.background.level_cdb()
+        self.tones = []
+        if meter.ready:
+            self._find_lines()
+            self._find_narrow()
+            if self._lines_in_band():
+                self.rise_cdb = min(self.rise_cdb, self._rise_without_lines())
+
+    def _mean_level_cdb(self):
+        count = min(self._count, hiss_meter.SEGMENTS)
+        total = 0
+        for k in range(count):
+            total += self._slow[k]
+        return total // count
+
+    def steady(self):
+        """Whether the last second's updates lie within the range that chance and the background leave them."""
+        return max(self._slow) - min(self._slow) <= self.background.range_cdb
+
+    def lasting(self):
+        """Whether at most one of the last second's updates lies at or below the background."""
+        below = 0
+        for level_cdb in self._slow:
+            below += level_cdb <= self.background.level_cdb()
+        return below <= 1
+
+    def _find_lines(self):
+        meter = self.meter
+        for n in range(meter.line_count):
+            level_cdb = meter.line_cdb(n)
+            if not self.background.has_line(meter.line_bins[n], level_cdb, SAME_LINE_CDB):
+                self.tones.append((meter.line_hz(n), level_cdb))
+
+    def _find_narrow(self):
+        last = hiss_spectrum.BANDS - 1
+        for sub in range(hiss_spectrum.BANDS):
+            own = self._sub_rise_cdb(sub)
+            if own < NARROW_CDB:
+                continue
+            beside = max(self._sub_rise_cdb(side) for side in (sub - 2, sub + 2) if 0 <= side <= last)
+            if own - beside >= NARROW_CDB:
+                self._name_highest(hiss_spectrum.BAND_FIRST + sub * hiss_spectrum.BAND_BINS, hiss_spectrum.BAND_BINS)
+
+    def _sub_rise_cdb(self, sub):
+        total = 0
+        for k in range(hiss_meter.SEGMENTS):
+            total += self._subs[k * hiss_spectrum.BANDS + sub]
+        return total // hiss_meter.SEGMENTS - self.background.sub_level_cdb(sub)
+
+    def _lines_in_band(self):
+        first = self.meter.first_bin
+        for k in range(first, first + BAND_BINS):
+            if self.meter.mask[k] and not self.background.mask[k]:
+                return True
+        return False
+
+    def _rise_without_lines(self):
+        """The rise of the band's bins that are free of lines, now and in the background."""
+        meter, background = self.meter, self.background
+        background.add_mask(meter.mask)
+        first = meter.first_bin
+        now = hiss_lines.left(meter.totals, background.both, first, first + BAND_BINS - 1)
+        before = hiss_lines.left(background.totals, background.both, first, first + BAND_BINS - 1)
+        return tone_level.power_cdb(now) - tone_level.power_cdb(before)
+
+    def is_flat(self):
+        """Whether the band rises like a hiss; where it does not, the highest bin joins the tones."""
+        if self.flatness_cdb() >= FLATNESS_CDB:
+            return True
+        self._name_highest(self.meter.first_bin, BAND_BINS)
+        return False
+
+    def flatness_cdb(self):
+        """Return the rise's spectral flatness over the band: geometric over arithmetic mean, dB * 100, at most about 0."""
+        first = self.meter.first_bin
+        hiss_lines.ratios(self.meter.totals, self.background.totals, self._ratios, first, first + BAND_BINS - 1)
+        logs = total = count = 0
+        for k in range(BAND_BINS):
+            if not self.meter.mask[first + k]:
+                logs += tone_level.power_cdb(max(self._ratios[k], 1))
+                total += self._ratios[k]
+                count += 1
+        if count == 0:
+            return FLATNESS_CDB - 1
+        return logs // count - tone_level.power_cdb(total // count)
+
+    def _name_highest(self, first, bins):
+        """Add the bin of first..first + bins - 1 that rose most to the tones, unless a line was found near it."""
+        meter = self.meter
+        best = first
+        for k in range(first, first + bins):
+            if meter.logs[k] - self.background.logs[k] > meter.logs[best] - self.background.logs[best]:
+                best = k
+        frequency_hz = meter.bin_hz(best)
+        for known_hz, _ in self.tones:
+            if abs(known_hz - frequency_hz) < 3000:
+                return
+        self.tones.append((frequency_hz, meter.bin_cdb(best)))

@@ -1,0 +1,82 @@
+"""A section of the hiss check, between two marks, and the verdict on it."""
+
+from curbtick_wire import names, records
+from micropython import const
+
+QUIET, RISE, TONE, GUSTY, NOISY, CLIPPED, DEAD, NO_BACKGROUND = range(8)
+STATUSES = ("quiet", "rise", "tone", "gusty", "noisy", "clipped", "dead", "no_background")
+
+SECTION_UPDATES = const(5)
+TONES_MAX = const(8)
+_SAME_TONE_HZ = const(1000)
+
+_RETRY, _QUIET, _HISS, _TONE = range(4)
+
+
+class Section:
+    """Counts of what the updates were, the highest rise, and the tones, as [frequency_hz, level_cdb]."""
+
+    def __init__(self, number):
+        self.number = number
+        self.updates = 0
+        self.counts = [0] * len(STATUSES)
+        self.level_cdb = self.above_cdb = records.NONE_I16
+        self.tones = []
+
+    def add(self, status, rise_cdb, background_cdb):
+        """Take one update in. rise_cdb: None where none was measured."""
+        self.updates += 1
+        self.counts[status] += 1
+        if rise_cdb is not None and rise_cdb > self.above_cdb:
+            self.above_cdb = rise_cdb
+            self.level_cdb = background_cdb + rise_cdb
+
+    def hear_tone(self, frequency_hz, level_cdb):
+        """Keep a tone: one entry for each frequency, the loudest of it, at most TONES_MAX."""
+        for tone in self.tones:
+            if abs(tone[0] - frequency_hz) < _SAME_TONE_HZ:
+                if level_cdb > tone[1]:
+                    tone[0], tone[1] = frequency_hz, level_cdb
+                return
+        if len(self.tones) < TONES_MAX:
+            self.tones.append([frequency_hz, level_cdb])
+
+    def loudest(self):
+        """Return (frequency_hz, level_cdb) of the loudest tone, or (0, NONE_I16)."""
+        best = (0, records.NONE_I16)
+        for tone in self.tones:
+            if tone[1] > best[1]:
+                best = (tone[0], tone[1])
+        return best
+
+    def verdict(self):
+        """Return (verdict, reasons): RETRY for what cannot be trusted, else hiss before tone before quiet."""
+        reasons = self._doubts()
+        if reasons:
+            return _RETRY, reasons
+        if self.counts[RISE]:
+            return _HISS, 0
+        if self.counts[TONE]:
+            return _TONE, 0
+        if self.counts[GUSTY] * 5 > self.updates:
+            return _RETRY, bit("gusty")
+        return _QUIET, 0
+
+    def _doubts(self):
+        reasons = 0
+        if self.counts[NOISY]:
+            reasons |= bit("noisy")
+        elif self.counts[NO_BACKGROUND]:
+            reasons |= bit("no_background")
+        if self.updates < SECTION_UPDATES:
+            reasons |= bit("too_short")
+        if self.counts[CLIPPED] * 5 > self.updates:
+            reasons |= bit("clipped")
+        if self.counts[DEAD]:
+            reasons |= bit("microphone_fault")
+        return reasons
+
+
+def bit(reason):
+    """Return the mask of a reason of names.REASONS."""
+    return 1 << names.REASONS.index(reason)
