@@ -8,6 +8,7 @@ from curbtick_probe.log import LogFull
 
 _LOG_FULL = 1 << names.REASONS.index("log_full")
 _BATTERY_LOW = 1 << names.REASONS.index("battery_low")
+_MICROPHONE_FAULT = 1 << names.REASONS.index("microphone_fault")
 _NOTHING_HEARD = 1 << names.REASONS.index("nothing_heard")
 
 
@@ -79,6 +80,8 @@ class Readings:
         app = self._app
         if app.board.battery_mv() < limits.in_force["battery_min_mv"]:
             return reading.refused(_BATTERY_LOW, app.place.class_khz)
+        if app.probe.failed:
+            return reading.refused(_MICROPHONE_FAULT, app.place.class_khz)
         heard = app_bumper.heard_before(app.visits.readings(app.place))
         return reading.take(app.board, limits_for(limits, app.place.class_khz), limits.in_force, heard)
 

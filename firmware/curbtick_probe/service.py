@@ -34,7 +34,7 @@ class Probe:
     """The rooms the link serves, in one hand.
 
     pairing: True while the probe was started with STEP held. `self_test_wanted` is set when a bench asks for
-    one; the app runs it and clears it.
+    one; the app runs it and clears it. `failed` is the mask (names.SELF_TESTS) of the last one.
     """
 
     def __init__(self, log, limits, rounds, clock, keys, identity, pairing=False):
@@ -46,6 +46,7 @@ class Probe:
         self.identity = identity
         self.pairing = pairing
         self.self_test_wanted = False
+        self.failed = 0
 
 
 class Service:

@@ -72,6 +72,19 @@ EVENTS = (
     "acknowledged",
 )
 
+# What a self-test looks at; the place of a word is its bit in the record's `failed` mask.
+SELF_TESTS = (
+    "bias",
+    "low_floor",
+    "microphone",
+    "rate",
+    "flash",
+    "buttons",
+    "battery",
+    "temperature",
+    "beeper",
+)
+
 # Sensor classes by nominal kHz; a custom class travels as class_khz 0 with its own centre in the limit set.
 CLASSES_KHZ = (40, 48, 58, 68)
 CLASS_CUSTOM = 0

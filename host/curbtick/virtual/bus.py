@@ -14,6 +14,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from curbtick.virtual import beeper
+
 REQUEST = struct.Struct("<BIQ")
 ANSWER = struct.Struct("<iI")
 
@@ -264,6 +266,7 @@ class BoardBus:
     def _answer_block(self, count: int) -> None:
         self._keep_pace()
         samples = self.ear.read(count, self._input, self.now_us)
+        samples = beeper.hear(samples, self.panel.beeps, self._input, self.now_us, self.ear)
         self.samples_read += count
         self._send(np.ascontiguousarray(samples, dtype="<u2").tobytes())
 
