@@ -40,8 +40,8 @@ class Ears:
 class Seal:
     """The seal check in the form that Meter runs.
 
-    The first mark after a reference begins the first section, at the seal: the way there, past the source, is no part of
-    any section. Each later mark closes one section and begins the next.
+    The first mark after a reference begins the first section, at the seal: the way there, past the source, is no
+    part of any section. Each later mark closes one section and begins the next.
     """
 
     def __init__(self, ears, limit_set):

@@ -1,0 +1,149 @@
+"""Reading and drawing the probe's LED bar, by the probe's own table of patterns."""
+
+import runpy
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from curbtick.device import firmware_folder
+from curbtick.virtual.bus import BarChange
+
+LIT, DARK = "\u25cf", "\u00b7"
+LEDS = 12
+_HALF = 6
+# One character of a strip of time stands for so much.
+_STRIP_MS = 100
+
+Frames = Sequence[tuple[int, int]]
+
+# What each pattern means to the technician; a test holds this to the probe's table.
+MEANINGS = {
+    "pass": "PASS",
+    "weak": "WEAK",
+    "dead": "DEAD",
+    "retry": "RETRY: no verdict, read again",
+    "not_transmitting": "the whole bumper is silent: a fact about the vehicle",
+    "log_full": "LOG FULL: nothing more is stored, pull at the bench",
+    "battery_low": "battery low: change the cells",
+    "self_test": "self-test runs",
+    "self_test_passed": "self-test passed",
+    "self_test_failed": "self-test failed: no verdicts until it is put right",
+    "pairing": "ready for pairing with a bench",
+    "paired": "paired with a bench",
+    "refused": "this press means nothing here",
+    "check_bumper": "bumper check",
+    "check_seal": "seal check",
+    "check_hiss": "hiss check",
+    "mark": "taken: a reference, a background or a section's beginning",
+    "leak": "the section leaks",
+    "tight": "the section is tight",
+    "hiss": "the section hisses",
+    "quiet": "the section is quiet",
+    "tone": "the section sounds a tone, a whistle",
+}
+
+
+@lru_cache(maxsize=1)
+def probe_patterns() -> dict[str, Any]:
+    """Return the names defined in the probe's patterns.py."""
+    return runpy.run_path(str(firmware_folder() / "curbtick_probe" / "patterns.py"))
+
+
+@lru_cache(maxsize=1)
+def probe_gestures() -> dict[str, Any]:
+    """Return the names defined in the probe's gestures.py."""
+    return runpy.run_path(str(firmware_folder() / "curbtick_probe" / "gestures.py"))
+
+
+def draw(mask: int) -> str:
+    """Return the bar as twelve characters, a gap between the rear's and the front's half."""
+    leds = "".join(LIT if mask >> led & 1 else DARK for led in range(LEDS))
+    return f"{leds[:_HALF]} {leds[_HALF:]}"
+
+
+def strip(frames: Frames) -> str:
+    """Return frames as a strip of time: a block for each tenth of a second that anything is lit."""
+    marks, time_ms = "", 0
+    for mask, duration_ms in frames:
+        time_ms += duration_ms
+        marks += ("\u2588" if mask else " ") * (round(time_ms / _STRIP_MS) - len(marks))
+    return marks.rstrip()
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One mask on the bar for a while."""
+
+    mask: int
+    duration_ms: int
+
+
+def shown(changes: Sequence[BarChange], end_us: int) -> list[Shown]:
+    """Return what a run of bar changes showed until end_us, equal neighbours taken together."""
+    ends = [change.time_us for change in changes[1:]] + [end_us]
+    lasted = zip(changes, ends, strict=True)
+    return _joined((change.mask, round((end - change.time_us) / 1000)) for change, end in lasted)
+
+
+def _joined(frames: Iterable[tuple[int, int]]) -> list[Shown]:
+    """Take neighbours of one mask together, and leave out what lasted no time."""
+    found: list[Shown] = []
+    for mask, duration_ms in frames:
+        if found and found[-1].mask == mask:
+            found[-1] = Shown(mask, found[-1].duration_ms + duration_ms)
+        elif duration_ms:
+            found.append(Shown(mask, duration_ms))
+    return found
+
+
+def read_bar(seen: Sequence[Shown]) -> list[str]:
+    """Return the names of the patterns seen, in order, as somebody with the table in hand reads them."""
+    names: list[str] = []
+    place = 0
+    while place < len(seen):
+        name, length = _pattern_at(seen, place)
+        if name:
+            names.append(name)
+        place += length
+    return names
+
+
+def _pattern_at(seen: Sequence[Shown], place: int) -> tuple[str | None, int]:
+    """Return the longest pattern that was played from a place on, and how many masks it took."""
+    best: tuple[str | None, int] = (None, 1)
+    for name, (frames, repeats, _) in probe_patterns()["PATTERNS"].items():
+        length = _match(_joined(frames * repeats), seen[place:])
+        if length > best[1] or (length and best[0] is None):
+            best = (name, length)
+    return best
+
+
+def _match(masks: Sequence[Shown], seen: Sequence[Shown]) -> int:
+    """Return how many of the masks seen a pattern accounts for, 0 if it was not shown.
+
+    Its last, dark frame may run into what follows.
+    """
+    if len(seen) < len(masks):
+        return 0
+    for expected, found in zip(masks[:-1], seen, strict=False):
+        if expected.mask != found.mask or abs(expected.duration_ms - found.duration_ms) > 1:
+            return 0
+    return len(masks) - (masks[-1].mask != seen[len(masks) - 1].mask)
+
+
+def read_result(seen: Sequence[Shown], bumper: int, positions: int) -> list[int | None]:
+    """Return the verdict (names.VERDICTS) that each position's LED told in a bumper result, None for a dark one."""
+    table = probe_patterns()
+    slots = _slots(seen, table["RESULT_SLOT_MS"])
+    told: list[int | None] = []
+    for position in range(positions):
+        led = bumper * table["HALF"] + position
+        lit = sum((mask >> led & 1) << slot for slot, mask in enumerate(slots[: table["RESULT_SLOTS"]]))
+        told.append(table["RESULT_RHYTHMS"].index(lit) if lit in table["RESULT_RHYTHMS"] else None)
+    return told
+
+
+def _slots(seen: Sequence[Shown], slot_ms: int) -> list[int]:
+    """Cut what was seen into slots of equal length."""
+    return [part.mask for part in seen for _ in range(round(part.duration_ms / slot_ms))]

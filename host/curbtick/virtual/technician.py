@@ -1,0 +1,86 @@
+"""The scripted technician: walks the yard, holds the probe over a sensor, presses, and reads the bar."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from curbtick.virtual import bar
+from curbtick.virtual.bar import Shown
+from curbtick.virtual.bus import BOTH, READ, STEP, Ear
+from curbtick.virtual.process import VirtualProbe
+
+LONG_MS = 900
+# A technician who sees RETRY holds the probe better and presses again, so many times.
+TRIES = 2
+VERDICTS = ("pass", "weak", "dead", "retry")
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What one press showed: the words of the bar's patterns in order, the masks themselves, the beeps' count."""
+
+    words: tuple[str, ...]
+    masks: tuple[Shown, ...]
+    beeps: int
+
+    @property
+    def verdict(self) -> str | None:
+        """The verdict the bar told, or None."""
+        return next((word for word in self.words if word in VERDICTS), None)
+
+
+class Technician:
+    """Two thumbs and a pair of eyes at a probe. on_seen: told of every press's outcome."""
+
+    def __init__(self, probe: VirtualProbe, on_seen: Callable[[Seen], None] = lambda seen: None) -> None:
+        self._probe = probe
+        self._on_seen = on_seen
+
+    def press(self, buttons: int, hold_ms: int = 80) -> Seen:
+        """Press, wait until the probe has said all it has to say, and read the bar."""
+        probe = self._probe
+        first_bar, first_beep = len(probe.panel.bars), len(probe.panel.beeps)
+        probe.press(buttons, hold_ms)
+        probe.run_until_idle()
+        masks = bar.shown(probe.panel.bars[first_bar:], probe.now_us)
+        seen = Seen(tuple(bar.read_bar(masks)), tuple(masks), len(probe.panel.beeps) - first_beep)
+        self._on_seen(seen)
+        return seen
+
+    def read(self, ear: Ear, tries: int = TRIES) -> list[Seen]:
+        """Hold the probe where the ear is and read; again after a RETRY that leaves the probe where it was."""
+        probe = self._probe
+        probe.ear = ear
+        outcomes: list[Seen] = []
+        place = probe.bar
+        while len(outcomes) <= tries:
+            outcomes.append(self.press(READ))
+            if outcomes[-1].verdict != "retry" or probe.bar != place:
+                break
+        return outcomes
+
+    def next_vehicle(self) -> None:
+        """Press both buttons."""
+        self.press(BOTH)
+
+    def next_position(self) -> None:
+        """Press STEP."""
+        self.press(STEP)
+
+    def next_bumper(self) -> None:
+        """Hold STEP."""
+        self.press(STEP, LONG_MS)
+
+    def next_check(self, settle_ms: int = 8000) -> None:
+        """Hold both buttons, to the next check."""
+        self._meter_press(BOTH, LONG_MS, settle_ms)
+
+    def meter_press(self, buttons: int, hold_ms: int = 80, settle_ms: int = 4000) -> tuple[str, ...]:
+        """Press in the seal or hiss check, whose meter never rests; return the words that the bar told meanwhile."""
+        return self._meter_press(buttons, hold_ms, settle_ms)
+
+    def _meter_press(self, buttons: int, hold_ms: int, settle_ms: int) -> tuple[str, ...]:
+        probe = self._probe
+        first_bar = len(probe.panel.bars)
+        probe.press(buttons, hold_ms)
+        probe.run_for(settle_ms)
+        return tuple(bar.read_bar(bar.shown(probe.panel.bars[first_bar:], probe.now_us)))
