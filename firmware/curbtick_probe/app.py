@@ -16,6 +16,7 @@ def run(board):
         panel.finish()
         return
     app = App(board, probe)
+    app.test_at_power_up()
     app.run()
 
 

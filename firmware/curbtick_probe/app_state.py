@@ -2,7 +2,7 @@
 
 from curbtick_wire import names
 
-from curbtick_probe import gestures, patterns
+from curbtick_probe import gestures, patterns, selftest
 from curbtick_probe.app_bumper import Visits
 from curbtick_probe.app_checks import Checks
 from curbtick_probe.app_place import Place
@@ -135,10 +135,13 @@ class App:
         self.readings.leave_bumper()
         self.checks.next_check()
 
+    def test_at_power_up(self):
+        """Run the self-test and log it; the bar says only a failure."""
+        if not selftest.run_and_log(self.board, self.probe):
+            self.panel.say("self_test_failed")
+
     def self_test(self):
         """Run the self-test, log it and show how it went."""
-        from curbtick_probe import selftest
-
         self.panel.say("self_test")
         self.panel.finish()
         passed = selftest.run_and_log(self.board, self.probe)
