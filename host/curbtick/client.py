@@ -47,7 +47,7 @@ def connect(port: str | None = None, keyring: Keyring | None = None) -> "Client"
 
 
 class Client:
-    """One probe on an open link. `greeting` is what it said last.
+    """One probe on an open link. `greeting` is what it said last; `clock` gives seconds since 1970, UTC.
 
     Every method raises LinkError when the probe does not answer, and RefusedError (a LinkError) when it
     refuses.
@@ -57,6 +57,7 @@ class Client:
         self._link = link
         self._keyring = keyring
         self._path = path
+        self.clock: Callable[[], float] = time.time
         self.greeting: Greeting
 
     def __enter__(self) -> Self:
@@ -193,7 +194,7 @@ class Client:
         return min((self._one_anchor() for _ in range(_TICKS_ASKED)), key=lambda pair: pair.uncertainty_ms)
 
     def _one_anchor(self) -> Anchor:
-        started_s, host_s = time.monotonic(), time.time()
+        started_s, host_s = time.monotonic(), self.clock()
         reply, _ = self._ask(messages.TICKS)
         half_s = (time.monotonic() - started_s) / 2
         uncertainty_ms = int(half_s * 1000) + 2
