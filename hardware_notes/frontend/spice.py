@@ -1,5 +1,6 @@
 """Run the netlist in ngspice: response, noise and overload."""
 
+import os
 import shutil
 import subprocess
 import tempfile
@@ -19,6 +20,13 @@ Complex = npt.NDArray[np.complexfloating[Any, Any]]
 OPEN_OHM = 1e12
 
 
+ENVIRONMENT_NAME = "CURBTICK_NGSPICE"
+HOW_TO_GET = (
+    f"ngspice is not installed: on Debian apt install ngspice, or name the program in {ENVIRONMENT_NAME}"
+)
+RECORDED = Path(__file__).with_name("ngspice.txt")
+
+
 class NgspiceMissing(RuntimeError):
     """ngspice is not on this computer."""
 
@@ -31,10 +39,15 @@ class Overload:
     pins: dict[str, Reals]
 
 
+def find() -> str | None:
+    """The ngspice program: the one CURBTICK_NGSPICE names, or the one on the PATH; None without."""
+    return shutil.which(os.environ.get(ENVIRONMENT_NAME) or "ngspice")
+
+
 def _run(text: str, result: str) -> Reals:
-    program = shutil.which("ngspice")
+    program = find()
     if program is None:
-        raise NgspiceMissing("ngspice is not installed; on Debian: apt install ngspice")
+        raise NgspiceMissing(HOW_TO_GET)
     with tempfile.TemporaryDirectory() as folder:
         source = Path(folder) / "circuit.cir"
         source.write_text(text)
@@ -80,3 +93,17 @@ def burst(
     control = f"tran 0.2u {end_s:g} 0 0.2u\nlinearize {vectors}\nwrdata tran.txt {vectors}"
     rows = _run(netlist(values, source, control, railed=True), "tran.txt")
     return Overload(rows[:, 0], {pin: rows[:, 2 * index + 1] for index, pin in enumerate(table.OUTPUTS)})
+
+
+def record() -> None:
+    """Write the nominal response that ngspice gives, for computers without it."""
+    frequency_hz, gains = responses(table.nominal(), 5_000.0, 200_000.0)
+    columns = [frequency_hz, *(20.0 * np.log10(np.abs(gains[pin])) for pin in table.OUTPUTS)]
+    header = "frequency in Hz, then gain in dB: " + ", ".join(table.OUTPUTS)
+    np.savetxt(RECORDED, np.column_stack(columns)[::4], fmt="%.4f", header=header)
+
+
+def recorded() -> tuple[Reals, dict[str, Reals]]:
+    """The recorded response: (frequencies in Hz, gain in dB of each output)."""
+    rows = np.loadtxt(RECORDED)
+    return rows[:, 0], {pin: rows[:, index + 1] for index, pin in enumerate(table.OUTPUTS)}

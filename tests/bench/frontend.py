@@ -182,6 +182,7 @@ def main() -> None:
     ]
     if asked.pictures:
         pictures.write_all(Path(pictures.FOLDER), asked.seed)
+        spice.record()
     if not asked.json:
         for entry in figures:
             print(

@@ -1,6 +1,5 @@
 """The front end's calculations: formulas against ngspice, and what the notes show against a fresh run."""
 
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -14,13 +13,20 @@ from hardware_notes.frontend import values as table
 from tests.bench import frontend
 
 ROOT = Path(__file__).resolve().parents[2]
-needs_ngspice = pytest.mark.skipif(
-    shutil.which("ngspice") is None, reason="ngspice is not installed; on Debian: apt install ngspice"
-)
+# spice.HOW_TO_GET names CURBTICK_NGSPICE; without the program the recorded response is still compared.
+needs_ngspice = pytest.mark.skipif(spice.find() is None, reason=spice.HOW_TO_GET)
 
 
 def test_committed_netlist_is_what_the_values_give() -> None:
     assert netlist.NETLIST.read_text() == netlist.netlist(table.nominal())
+
+
+def test_formula_agrees_with_what_ngspice_gave() -> None:
+    frequency_hz, simulated = spice.recorded()
+    computed = response.responses(table.nominal(), frequency_hz)
+    assert frequency_hz[0] == pytest.approx(5e3) and frequency_hz[-1] > 190e3
+    for pin in table.OUTPUTS:
+        assert np.abs(response.decibels(computed[pin]) - simulated[pin]).max() <= 0.2
 
 
 @needs_ngspice

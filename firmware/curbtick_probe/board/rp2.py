@@ -65,12 +65,14 @@ class Clock:
         self._ms = 0
 
     def us(self):
+        """Return microseconds since start."""
         now = time.ticks_us()
         self._us += time.ticks_diff(now, self._last_us)
         self._last_us = now
         return self._us
 
     def ms(self):
+        """Return milliseconds since start."""
         now = time.ticks_ms()
         self._ms += time.ticks_diff(now, self._last_ms)
         self._last_ms = now
@@ -106,6 +108,7 @@ class Board:
         return self._clock.us()
 
     def ticks_ms(self):
+        """Milliseconds since boot."""
         return self._clock.ms()
 
     def battery_mv(self):

@@ -68,13 +68,16 @@ class Uart:
         )
 
     def any(self):
+        """Return whether a byte is waiting."""
         return self._uart.any() > 0
 
     def read_into(self, buffer):
+        """Read at most len(buffer) bytes without blocking; return how many."""
         waiting = min(len(buffer), self._uart.any())
         return self._uart.readinto(buffer, waiting) or 0 if waiting else 0
 
     def write(self, data):
+        """Write data; what the transmit buffer does not take at once waits for the line. Return how many bytes."""
         return self._uart.write(data) or 0
 
     def release(self):

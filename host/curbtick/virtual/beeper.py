@@ -19,11 +19,19 @@ class BeepLike(Protocol):
     """One beep: start in microseconds, pitch and duration."""
 
     @property
-    def time_us(self) -> int: ...
+    def time_us(self) -> int:
+        """Start, microseconds since power-on."""
+        ...
+
     @property
-    def frequency_hz(self) -> int: ...
+    def frequency_hz(self) -> int:
+        """Pitch in Hz; 0 is silence."""
+        ...
+
     @property
-    def duration_ms(self) -> int: ...
+    def duration_ms(self) -> int:
+        """Duration in milliseconds."""
+        ...
 
 
 def hear(
