@@ -104,27 +104,39 @@ class Log:
         self.next_seq = 1
         self._pass_held()
         floor, top = self._state.floor, self.next_seq
-        self.next_seq = max(floor, top)
         self._room.finish_drop()
-        lost = self._waves.damage + self._readings.damage
+        self._record_gaps(self._lost(floor, top), visit.gaps)
+        self._record_drop()
+
+    def _lost(self, floor, top):
+        """Ranges of numbers that damage may have cost; next_seq is raised above them and the state's floor.
+
+        top: 1 above the highest number held or named. The number of a record torn at the very end is spent.
+        """
+        damage = self._waves.damage + self._readings.damage
+        lost = [(first, last or top) for first, last in damage]
         if floor > top and self._state.drop_last < floor - 1:
             lost.append((top, floor - 1))
-        self._record_gaps(lost, visit.gaps)
-        self._waves.damage = self._readings.damage = ()
-        self._record_drop()
+        for _first, last in lost:
+            self.next_seq = max(self.next_seq, last + 1)
+        self.next_seq = max(self.next_seq, floor)
+        return lost
 
     def _pass_held(self):
         """Raise next_seq above every number that is held, named, or spent."""
         for shelf in (self._readings, self._waves):
             for place in range(len(shelf.numbers)):
                 self.next_seq = max(self.next_seq, shelf.numbers[place], shelf.lasts[place] + 1)
-            for _first, last in shelf.damage:
-                self.next_seq = max(self.next_seq, last + 1)
 
     def _record_gaps(self, lost, known):
+        """Record what of the ranges is neither held nor acknowledged, unless an event says so already."""
         for first, last in lost:
-            missing = any(self.read(seq) is None for seq in range(first, last + 1))
-            if missing and last > self.acknowledged and (first, last) not in known:
+            first = max(first, self.acknowledged + 1)
+            while first <= last and self.held_from(first) == first:
+                first += 1
+            while first <= last and self.held_from(last) == last:
+                last -= 1
+            if first <= last and (first, last) not in known:
                 self.event(_GAP, first, last)
 
     def _record_drop(self):
@@ -220,13 +232,18 @@ class Log:
         self._readings.flush()
 
     def _make_room(self, shelf, size):
-        spare = _LAST_WORDS_BYTES if shelf is self._readings else 0
-        if shelf.room() >= size + spare:
+        """Whether shelf can take a record of that size now. A log once full stays so until a new segment fits."""
+        ours = shelf is self._readings
+        spare = _LAST_WORDS_BYTES if ours else 0
+        if shelf.room() >= size + spare and not (ours and self._full):
             return True
         if not self._room.make(shelf, self.next_seq):
             return False
         shelf.start(self.next_seq)
-        self._full = self._waves_full = False
+        if ours:
+            self._full = False
+        else:
+            self._waves_full = False
         self._record_drop()
         return shelf.room() >= size + spare
 

@@ -36,8 +36,8 @@ class Shelf:
 
     segment_bytes: what a segment may grow to. Index by segment: `numbers` (its name), `firsts` and `lasts`
     (sequence numbers; an empty one has its number and the number before it), `sizes` (bytes), `counts`
-    (records). `damage`: ranges (first, last) of sequence numbers whose records of this shelf may be lost,
-    found by recover().
+    (records). `damage`: ranges (first, last) of sequence numbers whose records of this shelf may be lost, found by
+    recover(); last is 0 where damage stands at the very end.
     """
 
     def __init__(self, folder, letter, segment_bytes):
@@ -67,6 +67,8 @@ class Shelf:
         visit: called with the reader at each whole record.
         """
         for number in numbers_in(file_names, self._letter):
+            if self.damage and self.damage[-1][1] == 0:
+                self.damage[-1] = (self.damage[-1][0], number - 1)
             self._add(number)
             self._growing = self._scan(visit)
 
@@ -89,7 +91,7 @@ class Shelf:
             self.sizes[-1] = os.stat(self._path(number))[6]
             reader = SegmentReader(self._path(number), self._buffer)
         except OSError:
-            self.damage.append((number, number))
+            self.damage.append((number, 0))
             return False
         try:
             self._step_through(reader, visit)
@@ -115,9 +117,8 @@ class Shelf:
         self.counts[-1] += 1
 
     def _note_tail(self):
-        """A record was begun after the segment's last whole one: its number is spent."""
-        spent = self.lasts[-1] + 1
-        self.damage.append((spent, spent))
+        """Bytes that are no record stand at the segment's end: of what numbers shows only where the next one begins."""
+        self.damage.append((self.lasts[-1] + 1, 0))
 
     # Appending.
 
@@ -203,6 +204,7 @@ class Shelf:
 
         Cheap when the sequence numbers asked for rise. Raises OSError where a file cannot be read.
         """
+        seq = max(seq, 1)
         for place in range(self._place_of(seq), len(self.numbers)):
             if not self.empty(place) and self._step_to(place, seq):
                 return self._reader.seq

@@ -13,7 +13,7 @@ def _held(log):
     for raw in log.iter_from(1):
         record = codec.decode_record(raw)
         if record["seq"] <= last:
-            problems.append("number %d comes after %d" % (record["seq"], last))
+            problems.append(f"number {record['seq']} comes after {last}")
         last = record["seq"]
         held[last] = (raw, record)
     return held, problems
@@ -37,7 +37,7 @@ def _missing(diary, session, held):
         kind = entry.value[0]
         if kind in _WAVES and any(first <= seq <= last for first, last in ranges + [pending]):
             continue
-        yield "record %d of kind %d is lost" % (seq, kind)
+        yield f"record {seq} of kind {kind} is lost"
 
 
 def _phantoms(diary, session, held):
@@ -48,9 +48,9 @@ def _phantoms(diary, session, held):
             continue
         own = record["kind"] == records.EVENT and record["values"]["event"] in _OWN_EVENTS
         if not own:
-            yield "record %d of kind %d was never asked for" % (seq, record["kind"])
+            yield f"record {seq} of kind {record['kind']} was never asked for"
         if record["boot"] > session.clock.boot:
-            yield "record %d comes from a boot to come" % seq
+            yield f"record {seq} comes from a boot to come"
 
 
 def _setting(diary, name, value, first):
@@ -65,11 +65,11 @@ def _setting(diary, name, value, first):
 def _numbers(diary, session, held):
     promised = [seq for seq, entry in diary.records.items() if entry.done is not None]
     if session.log.next_seq <= max(promised + list(held) + [0]):
-        yield "number %d would come again" % session.log.next_seq
+        yield f"number {session.log.next_seq} would come again"
     boots = [entry.value for entry in diary.settings["boot"] if entry.done is not None]
     boots += [record["boot"] for _raw, record in held.values() if record["boot"] != session.clock.boot]
     if session.clock.boot <= max(boots + [0]):
-        yield "boot %d came again" % session.clock.boot
+        yield f"boot {session.clock.boot} came again"
 
 
 def problems(diary, session):

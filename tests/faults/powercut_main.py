@@ -1,11 +1,12 @@
 """Cut the power at every flash operation of a session, restart, cut again, restart. Runs on MicroPython.
 
-    micropython powercut_main.py SESSION SEED STRIDE SHARD/SHARDS      every STRIDE-th operation, of this shard
-    micropython powercut_main.py ID                                    one cut again, such as day@120:subset:9
+    micropython powercut_main.py SESSION SEED STRIDE SHARD/SHARDS    every STRIDE-th operation of this shard
+    micropython powercut_main.py ID                                  one cut again, such as day@120:subset:9
 
 The session runs once, uncut, and its flash operations are kept in a journal. A cut is then the flash as the
-journal left it before that operation, with that operation torn: the same bytes as if the session had been cut there,
-which test_powercut.py checks by really cutting it. The second cut is made for real, while the restarted probe recovers and goes on.
+journal left it before that operation, with that operation torn: the same bytes as if the session had been
+cut there, which test_powercut.py checks by really cutting it. The second cut is made for real, while the
+restarted probe recovers and goes on.
 
 The last line is one JSON object: cuts tried, violations with the id that replays each.
 """

@@ -1,8 +1,8 @@
 """The working sessions that power cuts are tried on, and the diary of what they were promised. Runs on MicroPython.
 
-The rooms are the firmware's own, on littlefs. A Diary keeps, beside each thing the rooms were asked to keep, the count of
-flash operations before it was begun and after it was promised, so that for a cut at any operation it is known
-what must be there, what may be there, and what must not.
+The rooms are the firmware's own, on littlefs. A Diary keeps, beside each thing the rooms were asked to keep,
+the count of flash operations before it was begun and after it was promised, so that for a cut at any
+operation it is known what must be there, what may be there, and what must not.
 """
 
 import hashlib
@@ -20,7 +20,6 @@ from curbtick_wire import codec, names, records
 MOUNT = "/probe"
 ROOT = MOUNT + "/data"
 _PAGE = 256
-_EVENT_START = names.EVENTS.index("start")
 
 
 class Opened:
@@ -32,7 +31,7 @@ class Opened:
             room.open = self._open
 
     def _open(self, *arguments):
-        file = open(*arguments)
+        file = open(*arguments)  # noqa: SIM115
         self._files.append(file)
         return file
 
@@ -175,7 +174,8 @@ class Session:
             self.full += 1
             numbers = [0] * len(items)
         own = {}
-        for seq, (kind, values, tail) in zip(numbers, items):
+        for place, (kind, values, tail) in enumerate(items):
+            seq = numbers[place]
             if seq:
                 header = {"seq": seq, "boot": self.clock.boot, "ticks_ms": self._board.now_ms}
                 own[seq] = codec.encode_record(kind, header, values, tail)

@@ -1,8 +1,8 @@
 """A NOR flash that loses power in the middle of an operation, as a MicroPython block device.
 
-Runs on MicroPython and on CPython. An operation is one page programmed (256 B) or one sector erased (4096 B), the units
-of the chip. Programming only clears bits; erasing sets them all. A cut at operation N leaves N in one of these ways,
-the choice of bits drawn from the cut's seed:
+Runs on MicroPython and on CPython. An operation is one page programmed (256 B) or one sector erased (4096
+B), the units of the chip. Programming only clears bits; erasing sets them all. A cut at operation N leaves N
+in one of these ways, the choice of bits drawn from the cut's seed:
 
     nothing   as before it
     prefix    its first bytes done, the rest as before
@@ -46,7 +46,7 @@ class Dice:
 
 def cut_id(operation, mode, seed):
     """The name of a cut."""
-    return "%d:%s:%d" % (operation, mode, seed)
+    return f"{operation}:{mode}:{seed}"
 
 
 def parse_cut(text):
@@ -100,9 +100,9 @@ def tear(image, operation, mode, seed):
 class PlainFlash:
     """The same device without cuts: what a cut may not change is compared with it.
 
-    blocks: number of sectors; image: bytes to start from, else erased. `image`: the contents. `operations`: pages
-    programmed and sectors erased so far. `rewrites`: pages programmed that asked a cleared bit to be set again,
-    which a chip cannot do. `journal`: a list to which every operation is added, or None.
+    blocks: number of sectors; image: bytes to start from, else erased. `image`: the contents. `operations`:
+    pages programmed and sectors erased so far. `rewrites`: pages programmed that asked a cleared bit to be
+    set again, which a chip cannot do. `journal`: a list to which every operation is added, or None.
     """
 
     def __init__(self, blocks, image=None):
@@ -151,9 +151,9 @@ class PlainFlash:
 class TornFlash(PlainFlash):
     """The device with one cut to come, or none.
 
-    cut: (operation, mode, seed) as from parse_cut. A mode that an operation has not counts as "subset". `off`: the
-    cut came. Then everything raises PowerCut; once let_go() was called, it fails with an error number, so that
-    what the dead session still holds open can be thrown away in silence.
+    cut: (operation, mode, seed) as from parse_cut. A mode that an operation has not counts as "subset".
+    `off`: the cut came. Then everything raises PowerCut; once let_go() was called, it fails with an error
+    number, so that what the dead session still holds open can be thrown away in silence.
     """
 
     def __init__(self, blocks, image=None, cut=None):

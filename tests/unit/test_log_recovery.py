@@ -1,0 +1,232 @@
+"""What a start makes of damaged files: nothing unchecked is believed, nothing whole is lost, no number comes again."""
+
+import os
+from pathlib import Path
+
+import pytest
+from curbtick_probe import log, log_scan, log_state, slots
+from curbtick_wire import codec, records
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.unit.flashdata import (
+    events,
+    fill,
+    flip,
+    held,
+    reading,
+    remove_state,
+    segment_files,
+    snippet,
+    start,
+)
+
+QUIET = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+
+
+@pytest.fixture
+def before(tmp_path: Path) -> dict[int, bytes]:
+    kept = start(tmp_path)
+    fill(kept, 6)
+    kept.close()
+    return held(kept)
+
+
+def _restart(root: Path, boot: int = 2) -> log.Log:
+    again = start(root, boot)
+    again.close()
+    return again
+
+
+@pytest.mark.parametrize("letter", ["r", "w"])
+def test_a_torn_tail_is_passed_over_and_reported_once(
+    tmp_path: Path, before: dict[int, bytes], letter: str
+) -> None:
+    with segment_files(tmp_path, letter)[0].open("ab") as file:
+        file.write(codec.encode_record(*_header(19), *reading()[1:])[:40])
+    again = start(tmp_path, boot=2)
+    after = held(again)
+    assert before.items() <= after.items()
+    assert events(again, "gap") == [(19, 19)]
+    assert again.next_seq == 21
+    assert again.append(*(reading() if letter == "r" else snippet(1))) == 21
+    assert len(segment_files(tmp_path, letter)) == 2
+    again.close()
+    assert events(_restart(tmp_path, 3), "gap") == [(19, 19)]
+
+
+def _header(seq: int) -> tuple[int, dict[str, int]]:
+    return records.READING, {"seq": seq, "boot": 1, "ticks_ms": 5}
+
+
+def test_a_damaged_record_is_a_gap_and_its_neighbours_stay(tmp_path: Path, before: dict[int, bytes]) -> None:
+    file = segment_files(tmp_path, "r")[0]
+    flip(file, file.read_bytes().index(before[7]) + 30)
+    again = _restart(tmp_path)
+    after = held(again)
+    del before[7]
+    assert before.items() <= after.items()
+    assert 7 not in after
+    assert events(again, "gap") == [(7, 7)]
+    assert events(_restart(tmp_path, 3), "gap") == [(7, 7)]
+
+
+def test_damage_that_lost_no_record_is_no_gap(tmp_path: Path, before: dict[int, bytes]) -> None:
+    file = segment_files(tmp_path, "w")[0]
+    data = file.read_bytes()
+    place = data.index(before[3])
+    file.write_bytes(data[:place] + b"\xff" * 10 + data[place:])
+    again = _restart(tmp_path)
+    assert held(again) == before
+    assert events(again, "gap") == []
+
+
+def test_acknowledged_records_are_no_gap(tmp_path: Path) -> None:
+    kept = start(tmp_path)
+    fill(kept, 6)
+    assert kept.acknowledge(18, kept.digest(1, 18))
+    kept.close()
+    flip(segment_files(tmp_path, "r")[0], 30)
+    assert events(_restart(tmp_path), "gap") == []
+
+
+@QUIET
+@given(data=st.data())
+def test_any_byte_may_flip(tmp_path_factory: pytest.TempPathFactory, data: st.DataObject) -> None:
+    root = tmp_path_factory.mktemp("flip")
+    kept = start(root)
+    fill(kept, 4)
+    kept.close()
+    before = held(kept)
+    file = segment_files(root, data.draw(st.sampled_from("rw")))[0]
+    flip(file, data.draw(st.integers(0, file.stat().st_size - 1)), data.draw(st.integers(1, 255)))
+    again = start(root, boot=2)
+    after = held(again)
+    lost = [seq for seq in before if after.get(seq) != before[seq]]
+    gaps = events(again, "gap")
+    assert len(lost) == 1
+    assert any(first <= lost[0] <= last for first, last in gaps)
+    assert set(after) - set(before) == set(range(again.next_seq - len(gaps), again.next_seq))
+
+
+@QUIET
+@given(size=st.integers(0, 2500), letter=st.sampled_from("rw"))
+def test_a_file_may_end_anywhere(tmp_path_factory: pytest.TempPathFactory, size: int, letter: str) -> None:
+    root = tmp_path_factory.mktemp("end")
+    kept = start(root)
+    fill(kept, 4)
+    kept.close()
+    before = held(kept)
+    file = segment_files(root, letter)[0]
+    whole = file.read_bytes()
+    file.write_bytes(whole[:size])
+    after = held(_restart(root))
+    for seq, raw in before.items():
+        stays = raw not in whole or whole.index(raw) + len(raw) <= size
+        assert (after.get(seq) == raw) == stays
+
+
+@QUIET
+@given(junk=st.binary(max_size=400))
+def test_any_bytes_may_stand_in_a_segment(tmp_path_factory: pytest.TempPathFactory, junk: bytes) -> None:
+    root = tmp_path_factory.mktemp("junk")
+    kept = start(root)
+    fill(kept, 2)
+    kept.close()
+    before = held(kept)
+    (root / "log" / "r00000007").write_bytes(junk)
+    (root / "log" / "not a segment").write_bytes(junk)
+    (root / "log" / "rzzzzzzzz").write_bytes(junk)
+    again = start(root, boot=2)
+    assert before.items() <= held(again).items()
+    assert again.append(*reading()) >= 7
+    assert again.append(*reading()) == again.next_seq - 1
+    assert before.items() <= held(again).items()
+
+
+def test_a_segment_that_cannot_be_read_is_a_gap(tmp_path: Path, before: dict[int, bytes]) -> None:
+    os.mkdir(tmp_path / "log" / "r00000020")
+    again = start(tmp_path, boot=2)
+    assert before.items() <= held(again).items()
+    assert events(again, "gap") == [(0x20, 0x20)]
+    assert again.next_seq == 0x22
+
+
+def test_a_doubled_record_counts_once(tmp_path: Path, before: dict[int, bytes]) -> None:
+    with segment_files(tmp_path, "r")[0].open("ab") as file:
+        file.write(before[1] + before[16])
+    again = _restart(tmp_path)
+    assert {seq: raw for seq, raw in held(again).items() if seq < 19} == before
+    assert events(again, "gap") == [(19, 19)]
+
+
+def test_numbers_go_on_when_the_state_is_lost(tmp_path: Path, before: dict[int, bytes]) -> None:
+    remove_state(tmp_path)
+    again = start(tmp_path, boot=2)
+    assert again.append(*reading()) == 19
+    assert events(again, "gap") == []
+
+
+def test_numbers_go_on_when_the_newest_records_are_lost(tmp_path: Path) -> None:
+    kept = start(tmp_path)
+    fill(kept, 2)
+    assert kept.acknowledge(2, kept.digest(1, 2))
+    kept.close()
+    for file in segment_files(tmp_path, "w"):
+        file.unlink()
+    again = start(tmp_path, boot=2)
+    assert events(again, "gap") == [(5, 6)]
+    assert again.append(*reading()) == 8
+
+
+def test_a_segment_just_started_keeps_its_number(tmp_path: Path, before: dict[int, bytes]) -> None:
+    (tmp_path / "log" / "r00000030").write_bytes(b"")
+    again = start(tmp_path, boot=2)
+    assert events(again, "gap") == []
+    assert again.append(*reading()) == 0x30
+    assert before.items() <= held(again).items()
+
+
+def test_a_drop_that_was_cut_short_is_finished_and_recorded(tmp_path: Path) -> None:
+    kept = start(tmp_path)
+    fill(kept, 60)
+    kept.close()
+    first_of_second = int(segment_files(tmp_path, "w")[1].name[1:], 16)
+    state = log_state.State(str(tmp_path))
+    state.widen_drop(2, first_of_second - 1)
+    state.save(181)
+    again = start(tmp_path, boot=2)
+    waves = [seq for seq in held(again) if (seq - 1) % 3]
+    assert min(waves) >= first_of_second
+    assert events(again, "snippets_dropped") == [(2, first_of_second - 1)]
+    assert again.drop_pending == (0, 0)
+    again.close()
+    assert len(events(_restart(tmp_path, 3), "snippets_dropped")) == 1
+
+
+def test_the_state_survives_a_damaged_slot(tmp_path: Path) -> None:
+    state = log_state.State(str(tmp_path))
+    state.acknowledged = 5
+    state.save(9)
+    state.acknowledged = 7
+    state.save(12)
+    newest = slots.Slots(str(tmp_path), "log")
+    assert newest.generation == 2
+    flip(tmp_path / "log.0", 9)
+    again = log_state.State(str(tmp_path))
+    assert (again.floor, again.acknowledged) in ((9, 5), (12, 7))
+
+
+def test_a_reader_says_where_damage_stood(tmp_path: Path, before: dict[int, bytes]) -> None:
+    file = segment_files(tmp_path, "r")[0]
+    flip(file, len(before[1]) + 20)
+    reader = log_scan.SegmentReader(str(file), bytearray(records.SNIPPET_MAX))
+    seen = []
+    while reader.step():
+        seen.append((reader.seq, reader.before, reader.damaged, reader.kind, reader.boot))
+    assert seen[0] == (1, 0, False, records.READING, 1)
+    assert seen[1] == (7, 1, True, records.READING, 1)
+    assert all(not damaged for _seq, _before, damaged, _kind, _boot in seen[2:])
+    assert not reader.damaged
+    assert reader.end == file.stat().st_size
+    reader.close()
