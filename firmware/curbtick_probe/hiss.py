@@ -1,11 +1,11 @@
 """The hiss check: the background first, then a live meter of the rise above it, and marked sections.
 
-    check = HissCheck(board, limit_set)
-    check.start()
-    check.background()       # 4.9 s, pointing away; returns whether it was taken, check.status says what was against it
-    check.update()           # 5 times a second: the bar
-    check.mark()             # closes a section: record values with the verdict
-    check.stop()
+check = HissCheck(board, limit_set)
+check.start()
+check.background()       # 4.9 s, pointing away; returns whether it was taken, check.status says what was against it
+check.update()           # 5 times a second: the bar
+check.mark()             # closes a section: record values with the verdict
+check.stop()
 """
 
 from curbtick_wire import names, records
@@ -14,7 +14,20 @@ from micropython import const
 from curbtick_probe.hiss_background import Background
 from curbtick_probe.hiss_meter import BAND_LOW_HZ, BAND_SUBS, SUB_HZ, HissMeter
 from curbtick_probe.hiss_rise import Rise
-from curbtick_probe.hiss_section import CLIPPED, DEAD, GUSTY, NO_BACKGROUND, NOISY, QUIET, RISE, TONE, Section
+from curbtick_probe.hiss_section import (
+    CLIPPED,
+    DEAD,
+    GUSTY,
+    NO_BACKGROUND,
+    NOISY,
+    QUIET,
+    RISE,
+    STATUSES,
+    TONE,
+    Section,
+)
+
+__all__ = ("STATUSES", "HissCheck")
 
 LEDS = const(12)
 LED_CDB = const(300)
@@ -108,21 +121,20 @@ class HissCheck:
 
     def _judge(self):
         meter, rise, known = self.meter, self.rise, self.known
-        if meter.dead:
-            return DEAD
-        if meter.clipped:
-            return CLIPPED
+        if meter.dead or meter.clipped:
+            return DEAD if meter.dead else CLIPPED
         if not meter.ready:
             return QUIET
         if rise.rise_cdb >= known.threshold_cdb:
-            if not rise.is_flat():
-                return TONE
-            if rise.steady() and rise.lasting():
-                return RISE
-            return GUSTY
+            return self._judge_rise()
         if rise.tones:
             return TONE
         return QUIET if known.decides and rise.steady() else GUSTY
+
+    def _judge_rise(self):
+        if not self.rise.is_flat():
+            return TONE
+        return RISE if self.rise.steady() and self.rise.lasting() else GUSTY
 
     def _trusted_rise_cdb(self):
         return self.rise.rise_cdb if self.meter.ready and self.status in (QUIET, RISE, TONE) else None

@@ -1,10 +1,11 @@
-"""The background of the hiss check: the quietest band, its level, its unrest, its lines, and the threshold they leave."""
+"""The background of the hiss check: the quietest band, its level and unrest, its lines, and the threshold of a rise."""
 
 from array import array
 
+from micropython import const
+
 from curbtick_probe import hiss_meter
 from curbtick_probe.dsp import hiss_spectrum
-from micropython import const
 
 UPDATES_MAX = const(40)
 
@@ -32,8 +33,8 @@ DECIDE_CDB = const(300)
 class Background:
     """Learned by `survey` and `learn`, in use after `settle`.
 
-    threshold_cdb: the rise that counts. range_cdb: how far apart the updates of one second may lie. decides: whether the
-    background is calm enough to say "quiet". stationary: whether one in 1000 is the false-alarm rate, else one in 100.
+    threshold_cdb: the rise that counts. range_cdb: how far apart the updates of one second may lie. decides: whether
+    the background is calm enough to say "quiet". stationary: the false-alarm rate is one in 1000, else one in 100.
     """
 
     def __init__(self):

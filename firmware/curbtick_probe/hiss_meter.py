@@ -5,8 +5,9 @@ Knows no background and no limits. Every third block is analysed, which keeps th
 
 from array import array
 
-from curbtick_probe.dsp import hiss_lines, hiss_spectrum, tone_extent, tone_fft, tone_level
 from micropython import const
+
+from curbtick_probe.dsp import hiss_lines, hiss_spectrum, tone_extent, tone_fft, tone_level
 
 BLOCKS = const(48)
 EVERY = const(3)
@@ -46,8 +47,9 @@ _DEAD_CODES = const(3)
 class HissMeter:
     """Listens on a running capture. All buffers are made once.
 
-    After `update`: level_cdb, the chosen band's level in this update (dBFS * 100, impulses discounted), sub_levels of all
-    the sub-bands; line_count, line_bins: steady lines in the last second; clipped, dead: the samples cannot be trusted.
+    After `update`: level_cdb, the chosen band's level in this update (dBFS * 100, impulses discounted); sub_levels,
+    the same of each sub-band; line_count, line_bins: steady lines in the last second; clipped, dead: the samples
+    cannot be trusted.
     """
 
     def __init__(self, capture):
@@ -125,7 +127,8 @@ class HissMeter:
         for energy in self._band:
             while energy >> shift >> 22:
                 shift += 1
-        centre = hiss_lines.centre(self._band, ANALYSED, _WIDTH_Q8, shift)
+        middle = hiss_lines.median(self._band, ANALYSED)
+        centre = hiss_lines.centre(self._band, ANALYSED, middle, _WIDTH_Q8, shift)
         return tone_level.power_cdb(centre) + shift * 60206 // 200 - NOISE_SCALE_CDB
 
     def _average(self):

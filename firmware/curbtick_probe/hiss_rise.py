@@ -2,10 +2,11 @@
 
 from array import array
 
+from micropython import const
+
 from curbtick_probe import hiss_meter
 from curbtick_probe.dsp import hiss_lines, hiss_spectrum, tone_level
 from curbtick_probe.hiss_meter import BAND_BINS
-from micropython import const
 
 # A line of the background is one again while it is not this much louder.
 SAME_LINE_CDB = const(600)
@@ -20,7 +21,7 @@ NARROW_CDB = const(600)
 class Rise:
     """Compares a meter with a background over the last SEGMENTS updates.
 
-    rise_cdb: the band's rise, dB * 100, steady lines left out. tones: what was found besides, as (frequency_hz, level_cdb).
+    rise_cdb: the band's rise, dB * 100, steady lines left out. tones: found besides, as (frequency_hz, level_cdb).
     """
 
     def __init__(self, meter, background):
@@ -82,7 +83,9 @@ class Rise:
                 continue
             beside = max(self._sub_rise_cdb(side) for side in (sub - 2, sub + 2) if 0 <= side <= last)
             if own - beside >= NARROW_CDB:
-                self._name_highest(hiss_spectrum.BAND_FIRST + sub * hiss_spectrum.BAND_BINS, hiss_spectrum.BAND_BINS)
+                self._name_highest(
+                    hiss_spectrum.BAND_FIRST + sub * hiss_spectrum.BAND_BINS, hiss_spectrum.BAND_BINS
+                )
 
     def _sub_rise_cdb(self, sub):
         total = 0
@@ -114,9 +117,11 @@ class Rise:
         return False
 
     def flatness_cdb(self):
-        """Return the rise's spectral flatness over the band: geometric over arithmetic mean, dB * 100, at most about 0."""
+        """Return the spectral flatness of the band's rise: geometric over arithmetic mean, dB * 100, about 0 or below."""
         first = self.meter.first_bin
-        hiss_lines.ratios(self.meter.totals, self.background.totals, self._ratios, first, first + BAND_BINS - 1)
+        hiss_lines.ratios(
+            self.meter.totals, self.background.totals, self._ratios, first, first + BAND_BINS - 1
+        )
         logs = total = count = 0
         for k in range(BAND_BINS):
             if not self.meter.mask[first + k]:

@@ -1,18 +1,19 @@
 """The seal check: a free reference, a live meter along the seals, marked sections, and the reference confirmed.
 
-    check = SealCheck(board, tone_hz, limit_set)
-    check.start()
-    check.reference()        # in free air; check.status says whether it was taken
-    check.update()           # 5 times a second: the bar
-    check.mark()             # closes a section: record values, RETRY until the reference is confirmed
-    check.reference()        # again in free air: the record values of all closed sections, with their verdicts
-    check.stop()
+check = SealCheck(board, tone_hz, limit_set)
+check.start()
+check.reference()        # in free air; check.status says whether it was taken
+check.update()           # 5 times a second: the bar
+check.mark()             # closes a section: record values, RETRY until the reference is confirmed
+check.reference()        # again in free air: the record values of all closed sections, with their verdicts
+check.stop()
 """
 
 from curbtick_wire import names, records
 from micropython import const
 
 from curbtick_probe.seal_meter import ToneMeter
+from curbtick_probe.seal_section import DETECT_CDB, SAME_UHZ, Section, bit
 
 HEARD, LOST, CLIPPED, DEAD, NO_REFERENCE, NOISY = range(6)
 STATUSES = ("heard", "lost", "clipped", "dead", "no_reference", "noisy")
@@ -28,54 +29,11 @@ _QUIET_CDB = const(-4600)
 # Updates of a reference: all but one must hear the tone, at one frequency and level.
 REFERENCE_UPDATES = const(6)
 SAME_CDB = const(300)
-SAME_UHZ = const(10000000)
 
 # A tone is lost when so many updates in a row (0.6 s) do not hear it.
 LOST_UPDATES = const(3)
 
-# Updates that a section takes at least, and how far above the noise a tone must be to be found nine times in ten.
-SECTION_UPDATES = const(3)
-DETECT_CDB = const(1180)
-
 SECTIONS_MAX = const(24)
-
-_RETRY, _TIGHT, _LEAK = range(3)
-
-
-class Section:
-    """What was heard between two marks. Levels in hundredths of a dB of the high input's full scale."""
-
-    def __init__(self, number):
-        self.number = number
-        self.updates = self.heard = self.agreeing = self.noisy = self.clipped = self.dead = 0
-        self.level_cdb = self.noise_cdb = self.snr_cdb = records.NONE_I16
-        self.measured_hz = self.offset_uhz = 0
-        self.last_heard = False
-
-    def add(self, meter, gain_cdb, floor_cdb):
-        """Take one update in. floor_cdb: the level that must be detectable, or None without a reference."""
-        self.updates += 1
-        self.clipped += meter.clipped
-        self.dead += meter.dead
-        self.last_heard = meter.heard
-        noise_cdb = meter.noise_cdb + gain_cdb
-        if floor_cdb is not None and noise_cdb + DETECT_CDB > floor_cdb:
-            self.noisy += 1
-        if self.heard == 0:
-            self.noise_cdb = max(noise_cdb, self.noise_cdb)
-        if meter.heard:
-            self._hear(meter, meter.level_cdb + gain_cdb, noise_cdb)
-
-    def _hear(self, meter, level_cdb, noise_cdb):
-        if self.heard and abs(meter.offset_uhz - self.offset_uhz) <= SAME_UHZ:
-            self.agreeing += 1
-        self.heard += 1
-        if level_cdb > self.level_cdb or self.heard == 1:
-            self.level_cdb = level_cdb
-            self.noise_cdb = noise_cdb
-            self.snr_cdb = meter.snr_cdb
-            self.measured_hz = meter.measured_hz
-            self.offset_uhz = meter.offset_uhz
 
 
 class SealCheck:
@@ -150,7 +108,7 @@ class SealCheck:
         return []
 
     def _take_reference(self):
-        """Return (level_cdb, None), or (None, reason bit)."""
+        """Return (level_cdb, 0), or (None, the bit of the reason against it)."""
         if self.reference_cdb is None:
             self.meter.search()
         levels, offsets = [], []
@@ -175,18 +133,18 @@ class SealCheck:
         steady = levels and levels[-1] - levels[0] <= 2 * SAME_CDB and offsets[-1] - offsets[0] <= SAME_UHZ
         if dead:
             self.status = DEAD
-            return None, _bit("microphone_fault")
+            return None, bit("microphone_fault")
         if clipped > 1:
             self.status = CLIPPED
-            return None, _bit("clipped")
+            return None, bit("clipped")
         if len(levels) < REFERENCE_UPDATES - 2 or not steady:
             self.status = LOST
-            return None, _bit("tone_lost")
+            return None, bit("tone_lost")
         self.status = HEARD
         self._silent = 0
         if self.reference_cdb is None:
             self.meter.track(offsets[len(offsets) // 2])
-        return levels[len(levels) // 2], None
+        return levels[len(levels) // 2], 0
 
     def update(self):
         """Listen for 196.6 ms and return how many LEDs to light, 0..12; `status` and `dot` go with it."""
@@ -232,7 +190,7 @@ class SealCheck:
         section = self.section
         if self.reference_cdb is not None and len(self._pending) < SECTIONS_MAX:
             self._pending.append(section)
-        values = self._judged(section, None, _bit("no_reference"))
+        values = self._judged(section, None, bit("no_reference"))
         self._number = self._number + 1 if self._number < 99 else 1
         self._new_section()
         return values
@@ -242,34 +200,12 @@ class SealCheck:
         self.dot = 0
 
     def _judged(self, section, after_cdb, reason):
-        """The record values of a section, given the reference after it or the reason why there is none."""
-        reasons = reason or 0
-        if self.reference_cdb is None:
-            reasons |= _bit("no_reference")
-        elif after_cdb is not None and abs(after_cdb - self.reference_cdb) > SAME_CDB:
-            reasons |= _bit("reference_changed")
-        reasons |= self._own_reasons(section)
-        verdict = _RETRY if reasons else self._verdict(section)
-        return self._values(section, verdict, reasons, after_cdb)
-
-    def _own_reasons(self, section):
-        """What in the section itself stands against a verdict."""
-        reasons = 0
-        if section.updates < SECTION_UPDATES:
-            reasons |= _bit("too_short")
-        if section.dead:
-            reasons |= _bit("microphone_fault")
-        if section.clipped > 1 + section.updates // 5:
-            reasons |= _bit("clipped")
-        if section.noisy * 5 > section.updates and not self._leaks(section):
-            reasons |= _bit("noisy")
-        return reasons
-
-    def _leaks(self, section):
-        return bool(section.heard) and section.level_cdb > self._floor_cdb()
-
-    def _verdict(self, section):
-        return _LEAK if self._leaks(section) else _TIGHT
+        """The record values of a section, given the reference after it or the reason bit why there is none."""
+        floor_cdb = self._floor_cdb()
+        reasons = reason | section.doubts(floor_cdb)
+        if after_cdb is not None and abs(after_cdb - self.reference_cdb) > SAME_CDB:
+            reasons |= bit("reference_changed")
+        return self._values(section, section.verdict(floor_cdb, reasons), reasons, after_cdb)
 
     def _values(self, section, verdict, reasons, after_cdb):
         below = records.NONE_I16
@@ -291,10 +227,6 @@ class SealCheck:
             "limits_revision": self._limit_set["revision"],
             "battery_mv": self.board.battery_mv(),
         }
-
-
-def _bit(reason):
-    return 1 << names.REASONS.index(reason)
 
 
 def _or_none(level_cdb):

@@ -2,8 +2,9 @@
 
 from array import array
 
-from curbtick_probe.dsp import tone_cells, tone_extent, tone_fft, tone_level, tone_mix
 from micropython import const
+
+from curbtick_probe.dsp import tone_cells, tone_extent, tone_fft, tone_level, tone_mix
 
 # Blocks of one update: 48 * 1024 samples, 5.086 updates a second.
 BLOCKS = const(48)
@@ -85,7 +86,9 @@ class ToneMeter:
         self._first = tone_cells.REACH - span
         self._last = tone_cells.REACH + span
         above = self.tone_hz - LOWEST_HZ
-        self._threshold_q5 = SEARCH_10_THRESHOLD_Q5 + (SEARCH_20_THRESHOLD_Q5 - SEARCH_10_THRESHOLD_Q5) * above // 10000
+        self._threshold_q5 = (
+            SEARCH_10_THRESHOLD_Q5 + (SEARCH_20_THRESHOLD_Q5 - SEARCH_10_THRESHOLD_Q5) * above // 10000
+        )
 
     def track(self, offset_uhz):
         """Look for the tone within 5 Hz of nominal + offset_uhz only."""

@@ -1,4 +1,4 @@
-"""Lines in an averaged spectrum: limits that a steady tone exceeds in most blocks, peaks, and what is left without them."""
+"""Steady lines in an averaged spectrum, what is left without them, and the centre of a band's energies."""
 
 import micropython
 from micropython import const
@@ -142,37 +142,46 @@ def fold(rows: ptr32, out: ptr32, first: int, width: int, count: int):
 
 
 @micropython.viper
-def centre(values: ptr32, count: int, width_q8: int, shift: int) -> int:
-    """Return the centre of positive values as Huber's estimate, at 2**-shift: beyond +- width of it they count as width.
-
-    values: count words, 1..80. width_q8: 1..255 256ths of the centre. shift: such that count * (value >> shift) < 2**31,
-    and each value >> shift < 2**22 (for the width). Starts at the median. Headroom: 2**22 * 255 < 2**30.
-    """
+def median(values: ptr32, count: int) -> int:
+    """Return the middle one of `count` values, the upper of two. values: below 2**30. Headroom: none of it adds."""
     k = int(0)
     i = int(0)
     v = int(0)
-    w = int(0)
-    m = int(0)
     rank = int(0)
+    middle = int(0)
     while k < int(count):
         v = int(values[k])
         rank = int(0)
         i = int(0)
         while i < int(count):
-            w = int(values[i])
-            if w < v:
+            if int(values[i]) < v:
                 rank += 1
-            elif w == v:
+            elif int(values[i]) == v:
                 if i < k:
                     rank += 1
             i += 1
         if rank == int(count) >> 1:
-            m = v >> int(shift)
+            middle = v
         k += 1
-    rank = int(0)
-    while rank < 6:
+    return middle
+
+
+@micropython.viper
+def centre(values: ptr32, count: int, middle: int, width_q8: int, shift: int) -> int:
+    """Return the centre of positive values at 2**-shift: Huber's estimate, values further off counting as `width` away.
+
+    values: count words, 1..80. middle: where to begin, from `median`. width_q8: 1..255 256ths of the centre.
+    shift: such that each value >> shift < 2**22. Headroom: 2**22 * 255 < 2**30; 80 * 2**22 * 255 / 256 < 2**29.
+    """
+    k = int(0)
+    v = int(0)
+    w = int(0)
+    total = int(0)
+    m = int(middle) >> int(shift)
+    n = int(0)
+    while n < 6:
         w = (m * int(width_q8)) >> 8
-        i = int(0)
+        total = int(0)
         k = int(0)
         while k < int(count):
             v = (int(values[k]) >> int(shift)) - m
@@ -180,8 +189,8 @@ def centre(values: ptr32, count: int, width_q8: int, shift: int) -> int:
                 v = w
             elif v + w < 0:
                 v = 0 - w
-            i += v
+            total += v
             k += 1
-        m += i // int(count)
-        rank += 1
+        m += total // int(count)
+        n += 1
     return m

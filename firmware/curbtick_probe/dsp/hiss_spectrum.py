@@ -3,8 +3,9 @@
 from array import array
 
 import micropython
-from curbtick_probe.dsp import tone_circle
 from micropython import const
+
+from curbtick_probe.dsp import tone_circle
 
 RATE_HZ = const(250000)
 BLOCK = const(1024)
@@ -119,8 +120,8 @@ def bands(power: ptr32, rows: ptr32, at: int):
 def gather(power: ptr32, limits: ptr32, sums: ptr32, at: int):
     """Add one block's powers to a segment's sums, and count the bins that stand above their limits.
 
-    power: from `powers`. limits: BINS words, fine units, at most 2**22. sums: at `at`, BINS fine sums, BINS coarse sums,
-    BINS counts, BINS sums of what is at most twice the limit, which single bursts leave alone.
+    power: from `powers`. limits: BINS words, fine units, at most 2**22. sums: at `at`, BINS each of fine sums, coarse
+    sums, counts, and sums of what is at most twice the limit, which single bursts leave alone.
     Range over 16 blocks: fine and clipped <= 2**27, coarse < 2**26.2. Headroom: a coarse power compares as at most
     1024 * 2**13 = 2**23.
     """

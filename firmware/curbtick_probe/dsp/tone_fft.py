@@ -3,8 +3,9 @@
 from array import array
 
 import micropython
-from curbtick_probe.dsp import tone_circle
 from micropython import const
+
+from curbtick_probe.dsp import tone_circle
 
 POINTS = const(512)
 WORDS = const(1024)

@@ -3,8 +3,9 @@
 from array import array
 
 import micropython
-from curbtick_probe.dsp import tone_circle
 from micropython import const
+
+from curbtick_probe.dsp import tone_circle
 
 RATE_HZ = const(250000)
 STEP_HZ = const(100)
@@ -28,9 +29,21 @@ BIAS = const(2097152)
 
 # One half of a symmetric 56-tap low-pass for 3906.25 Hz (Kaiser window, beta 8.3, edge 570 Hz), Q15: what would
 # fold onto the tone from its multiples of 976.5625 Hz is 80 dB down.
-HALF_TAPS = (
-    (0, -1, -4, -3, 5, 18, 21, -2, -46, -72, -34, 74, 175, 150)
-    + (-54, -320, -401, -111, 446, 837, 579, -410, -1533, -1738, -188, 3034, 6743, 9219)
+HALF_TAPS = (0, -1, -4, -3, 5, 18, 21, -2, -46, -72, -34, 74, 175, 150) + (
+    -54,
+    -320,
+    -401,
+    -111,
+    446,
+    837,
+    579,
+    -410,
+    -1533,
+    -1738,
+    -188,
+    3034,
+    6743,
+    9219,
 )
 
 

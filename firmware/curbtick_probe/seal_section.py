@@ -1,0 +1,79 @@
+"""A section of the seal check, between two marks, and the verdict on it."""
+
+from curbtick_wire import names, records
+from micropython import const
+
+# Updates that a section takes at least, and how far above the noise a tone must be to be found nine times in ten.
+SECTION_UPDATES = const(3)
+DETECT_CDB = const(1180)
+
+# One source, heard twice, keeps its frequency within this.
+SAME_UHZ = const(10000000)
+
+_RETRY, _TIGHT, _LEAK = range(3)
+
+
+class Section:
+    """What was heard between two marks. Levels in hundredths of a dB of the high input's full scale."""
+
+    def __init__(self, number):
+        self.number = number
+        self.updates = self.heard = self.agreeing = self.noisy = self.clipped = self.dead = 0
+        self.level_cdb = self.noise_cdb = self.snr_cdb = records.NONE_I16
+        self.measured_hz = self.offset_uhz = 0
+        self.last_heard = False
+
+    def add(self, meter, gain_cdb, floor_cdb):
+        """Take one update in. floor_cdb: the level that must be detectable, or None without a reference."""
+        self.updates += 1
+        self.clipped += meter.clipped
+        self.dead += meter.dead
+        self.last_heard = meter.heard
+        noise_cdb = meter.noise_cdb + gain_cdb
+        if floor_cdb is not None and noise_cdb + DETECT_CDB > floor_cdb:
+            self.noisy += 1
+        if self.heard == 0:
+            self.noise_cdb = max(noise_cdb, self.noise_cdb)
+        if meter.heard:
+            self._hear(meter, meter.level_cdb + gain_cdb, noise_cdb)
+
+    def _hear(self, meter, level_cdb, noise_cdb):
+        if self.heard and abs(meter.offset_uhz - self.offset_uhz) <= SAME_UHZ:
+            self.agreeing += 1
+        self.heard += 1
+        if level_cdb > self.level_cdb or self.heard == 1:
+            self.level_cdb = level_cdb
+            self.noise_cdb = noise_cdb
+            self.snr_cdb = meter.snr_cdb
+            self.measured_hz = meter.measured_hz
+            self.offset_uhz = meter.offset_uhz
+
+    def leaks(self, floor_cdb):
+        """Whether the tone was heard above the level at which a leak begins."""
+        return bool(self.heard) and self.level_cdb > floor_cdb
+
+    def doubts(self, floor_cdb):
+        """Return the mask of what in the section stands against a verdict. floor_cdb: None without a reference."""
+        reasons = 0
+        if floor_cdb is None:
+            reasons |= bit("no_reference")
+        if self.updates < SECTION_UPDATES:
+            reasons |= bit("too_short")
+        if self.dead:
+            reasons |= bit("microphone_fault")
+        if self.clipped > 1 + self.updates // 5:
+            reasons |= bit("clipped")
+        if self.noisy * 5 > self.updates and not self.leaks(floor_cdb):
+            reasons |= bit("noisy")
+        return reasons
+
+    def verdict(self, floor_cdb, reasons):
+        """Return the verdict, given all reasons against one."""
+        if reasons:
+            return _RETRY
+        return _LEAK if self.leaks(floor_cdb) else _TIGHT
+
+
+def bit(reason):
+    """Return the mask of a reason of names.REASONS."""
+    return 1 << names.REASONS.index(reason)
