@@ -124,12 +124,18 @@ class Serial:
         return self._ready(select.POLLIN)
 
     def read_into(self, buffer):
-        """Read at most len(buffer) bytes without blocking; return how many."""
-        if not self.any():
-            return 0
-        data = self.stream.read(len(buffer)) or b""
-        buffer[: len(data)] = data
-        return len(data)
+        """Read at most len(buffer) bytes without blocking; return how many.
+
+        A read of more than one byte would wait until all of them are there.
+        """
+        count = 0
+        while count < len(buffer) and self.any():
+            byte = self.stream.read(1)
+            if not byte:
+                break
+            buffer[count] = byte[0]
+            count += 1
+        return count
 
     def write(self, data):
         """Write what the other end takes within half a second of standstill; return how many bytes."""

@@ -1,0 +1,102 @@
+"""A MicroPython program for tests of the wire: the firmware's log, limits, keys and link on an invented board.
+
+    micropython wire_probe.py FD_OR_PATH FLASH_FILE [pairing]
+
+It serves the link on a file descriptor or path, and obeys lines on standard input: `append N` logs N records of
+several kinds and answers with the log's last number; `stats` answers with the link's counters as JSON.
+"""
+
+import json
+import os
+import select
+import sys
+import time
+
+from curbtick_probe.board import flashdisk
+from curbtick_probe.board.virtual import Serial
+from curbtick_probe.clock import Clock
+from curbtick_probe.keys import Keys
+from curbtick_probe.limits import Limits
+from curbtick_probe.link import Identity, Link, Probe
+from curbtick_probe.log import Log
+from curbtick_probe.rounds import Rounds
+from curbtick_wire import names, records
+
+ROOT = "/probe"
+_ZERO = {}
+for _kind, _name, _fields, _tail in records.KINDS:
+    _ZERO[_kind] = {}
+    for _field in _fields:
+        _many = int(_field[1][:-1] or 1)
+        _ZERO[_kind][_field[0]] = (_field[2],) * _many if _many > 1 else _field[2]
+
+
+class Board:
+    """The part of a board that storage and link need."""
+
+    unique_id = bytes.fromhex("c0b0000000000abc")
+    root = ROOT
+
+    def ticks_ms(self):
+        return time.ticks_ms()
+
+    def battery_mv(self):
+        return 4000
+
+
+def open_probe(board, flash_path, pairing):
+    flashdisk.mount(flashdisk.FlashDisk(flash_path, lambda us: None), ROOT)
+    clock = Clock(ROOT, board)
+    log = Log(ROOT, clock.boot, clock.ticks_ms)
+    clock.attach(log)
+    log.event(names.EVENTS.index("start"))
+    return Probe(log, Limits(ROOT), Rounds(ROOT), clock, Keys(ROOT), Identity(board), pairing)
+
+
+def append(log, count):
+    """Log a reading with its snippet and sounds, and a bumper result after every fourth: count records in all."""
+    for number in range(count):
+        turn = number % 4
+        if turn == 0:
+            values = dict(_ZERO[records.READING], frequency_hz=48000 + number, vehicle=number % 90)
+            reading = log.append(records.READING, values)
+        elif turn == 1:
+            values = dict(_ZERO[records.SNIPPET], reading_seq=reading, sample_count=512, envelope_count=200)
+            log.append(records.SNIPPET, values, os.urandom(700))
+        elif turn == 2:
+            log.append(records.SOUNDS, dict(_ZERO[records.SOUNDS], reading_seq=reading, count=3), bytes(27))
+        else:
+            log.append(records.BUMPER, dict(_ZERO[records.BUMPER], reading_seqs=(reading,) * 6))
+
+
+def obey(line, probe, link):
+    word, _, rest = line.strip().partition(" ")
+    if word == "append":
+        append(probe.log, int(rest))
+        return str(probe.log.last_seq)
+    if word == "stats":
+        return json.dumps(link.counters())
+    return "?"
+
+
+def main(where, flash_path, pairing):
+    serial = Serial(where)
+    probe = open_probe(Board(), flash_path, pairing)
+    link = Link(serial, probe)
+    commands = select.poll()
+    commands.register(sys.stdin, select.POLLIN)
+    both = select.poll()
+    both.register(sys.stdin, select.POLLIN)
+    both.register(serial.stream, select.POLLIN)
+    sys.stdout.write("ready\n")
+    while True:
+        if not link.poll():
+            both.poll(100)
+        if commands.poll(0):
+            line = sys.stdin.readline()
+            if not line:
+                return
+            sys.stdout.write(obey(line, probe, link) + "\n")
+
+
+main(sys.argv[1], sys.argv[2], "pairing" in sys.argv[3:])
