@@ -54,7 +54,7 @@ def _lasting(random: np.random.Generator) -> tuple[list[Layer], list[Source]]:
         return [_wavering(random, "tyre", float(random.uniform(-58.0, -35.0)))], []
     if kind == "engine":
         ticks = imposters.injectors(random, float(random.uniform(-65.0, -42.0)))
-        return [_wavering(random, "rumble", float(random.uniform(-75.0, -58.0)))], [ticks]
+        return [_wavering(random, "rumble", float(random.uniform(-88.0, -76.0)))], [ticks]
     if kind == "brake":
         return [_hiss_bursts(random, float(random.uniform(-50.0, -22.0)))], []
     if kind == "rain":
@@ -99,7 +99,7 @@ def named_din(name: str, random: np.random.Generator) -> tuple[list[Layer], list
     if name == "tyres":
         return [Broadband("tyre", -54.0, start)], []
     if name == "engine":
-        return [Broadband("rumble", -68.0, start)], [imposters.injectors(random, -56.0)]
+        return [Broadband("rumble", -84.0, start)], [imposters.injectors(random, -56.0)]
     if name == "brakes":
         return [Broadband("hiss", -46.0, start, _two_gusts(random))], []
     if name == "spurs":

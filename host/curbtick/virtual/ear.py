@@ -110,7 +110,7 @@ class Ear:
         return self.adc.convert(codes)
 
     def _front_end_noise(self, input_: int) -> Volts:
-        """Self-noise of microphone and amplifier; on the other inputs it is 17 dB and more below the ADC's own."""
+        """Self-noise of microphone and amplifier; on the other inputs it is far below the ADC's own."""
         if input_ != INPUT_HIGH:
             return np.zeros(CHUNK, dtype=np.float32)
         white = self._random.standard_normal(CHUNK, dtype=np.float32)

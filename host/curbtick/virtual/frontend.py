@@ -45,9 +45,10 @@ INPUTS = {
 # A microphone of the kind sold for ultrasound falls by a few dB towards 80 kHz; a second-order low-pass stands for it.
 MICROPHONE_LOW_PASS_HZ = 120_000.0
 
-# Over 30-80 kHz on the high input: the live microphone's self-noise, and the amplifier's without a microphone.
-MICROPHONE_NOISE_DBFS = -35.0
-AMPLIFIER_NOISE_DBFS = -66.0
+# Over 30-80 kHz on the high input, before the converter's own: the live microphone's self-noise, and the amplifier's
+# without a microphone. With the converter they make -43.5 and -55.3 dBFS, as hardware_notes/frontend computes.
+MICROPHONE_NOISE_DBFS = -43.65
+AMPLIFIER_NOISE_DBFS = -58.5
 
 # 6.02 * 8.7 + 1.76 dB below a full-scale sine over 0-125 kHz: the RP2040's data sheet, section 4.9, states 8.7 bits.
 ENOB_BITS = 8.7

@@ -3,7 +3,8 @@
 A broadband kind is a circular bank of two seconds of Gaussian noise, shaped once by the kind's spectrum and the
 front end and read on from a random place, so that it goes on without a seam. Its level is its rms over 30-80 kHz on
 the low input. Spectral slopes are assumptions within what is common practice: tyre and air noise are broadband with a
-fall towards high frequencies, an engine's falls steeply, rain is near flat.
+fall towards high frequencies, an engine's falls steeply (what it has over 30-80 kHz is 32 dB below what the
+high-passes leave of it), rain is near flat.
 """
 
 from dataclasses import dataclass
