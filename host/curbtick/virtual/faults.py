@@ -97,8 +97,8 @@ PROBE_FAULTS = ("none", "unplugged", "stuck_low", "stuck_high", "dead_code", "cl
 class ProbeState:
     """The probe's own health: a fault of PROBE_FAULTS, and its battery in mV.
 
-    clipped: an amplifier that has run away by 46 dB, so that every input overloads on a sensor in the collar
-    and the high one on its own noise.
+    clipped: a feedback path has come open, so that the stage has 80 dB more gain than it should and its own noise
+    drives every input from rail to rail.
     """
 
     fault: str = "none"
@@ -107,7 +107,7 @@ class ProbeState:
     @property
     def extra_gain_db(self) -> float:
         """Gain of the front end over what it should be, in dB."""
-        return 46.0 if self.fault == "clipped" else 0.0
+        return 80.0 if self.fault == "clipped" else 0.0
 
     @property
     def stuck_code(self) -> int | None:
