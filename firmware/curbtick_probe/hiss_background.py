@@ -1,6 +1,6 @@
 """The background of the hiss check: the quietest band, its level and unrest, its lines, and the threshold of a rise."""
 
-from array import array
+import array
 
 from micropython import const
 
@@ -38,12 +38,12 @@ class Background:
     """
 
     def __init__(self):
-        self._surveyed = array("i", [0] * hiss_meter.STARTS)
-        self._levels = array("h", [0] * UPDATES_MAX)
-        self._sub_sums = array("i", [0] * hiss_spectrum.BANDS)
+        self._surveyed = array.array("i", [0] * hiss_meter.STARTS)
+        self._levels = array.array("h", [0] * UPDATES_MAX)
+        self._sub_sums = array.array("i", [0] * hiss_spectrum.BANDS)
         self.count = 0
-        self.totals = array("i", [0] * hiss_spectrum.SUMS)
-        self.logs = array("i", [0] * hiss_spectrum.BINS)
+        self.totals = array.array("i", [0] * hiss_spectrum.SUMS)
+        self.logs = array.array("i", [0] * hiss_spectrum.BINS)
         self.mask = bytearray(hiss_spectrum.BINS)
         self.both = bytearray(hiss_spectrum.BINS)
         self._lines = []

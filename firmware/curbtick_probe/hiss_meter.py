@@ -3,7 +3,7 @@
 Knows no background and no limits. Every third block is analysed, which keeps the load within the budget.
 """
 
-from array import array
+import array
 
 from micropython import const
 
@@ -57,18 +57,18 @@ class HissMeter:
         self._turns = tone_fft.turns()
         self._order = tone_fft.order()
         self._window = hiss_spectrum.window()
-        self._buffer = array("i", [0] * tone_fft.WORDS)
-        self._powers = array("i", [0] * hiss_spectrum.BINS)
-        self._rows = array("i", [0] * (hiss_spectrum.BANDS * ANALYSED))
-        self._band = array("i", [0] * ANALYSED)
-        self._sums = array("i", [0] * (hiss_spectrum.SUMS * SEGMENTS))
-        self._limits = array("i", [LIMIT_MOST] * hiss_spectrum.BINS)
-        self._extent = array("i", [4095, 0, 0])
-        self.totals = array("i", [0] * hiss_spectrum.SUMS)
-        self.logs = array("i", [0] * hiss_spectrum.BINS)
-        self.line_bins = array("i", [0] * LINES_MAX)
+        self._buffer = array.array("i", [0] * tone_fft.WORDS)
+        self._powers = array.array("i", [0] * hiss_spectrum.BINS)
+        self._rows = array.array("i", [0] * (hiss_spectrum.BANDS * ANALYSED))
+        self._band = array.array("i", [0] * ANALYSED)
+        self._sums = array.array("i", [0] * (hiss_spectrum.SUMS * SEGMENTS))
+        self._limits = array.array("i", [LIMIT_MOST] * hiss_spectrum.BINS)
+        self._extent = array.array("i", [4095, 0, 0])
+        self.totals = array.array("i", [0] * hiss_spectrum.SUMS)
+        self.logs = array.array("i", [0] * hiss_spectrum.BINS)
+        self.line_bins = array.array("i", [0] * LINES_MAX)
         self.mask = bytearray(hiss_spectrum.BINS)
-        self.sub_levels = array("h", [0] * hiss_spectrum.BANDS)
+        self.sub_levels = array.array("h", [0] * hiss_spectrum.BANDS)
         self.line_count = 0
         self.start_sub = 0
         self.restart()

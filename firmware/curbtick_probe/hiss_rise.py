@@ -1,6 +1,6 @@
 """How the last second differs from the background: the rise of the band, new lines, and rises too narrow for a hiss."""
 
-from array import array
+import array
 
 from micropython import const
 
@@ -29,9 +29,9 @@ class Rise:
         self.background = background
         self.rise_cdb = 0
         self.tones = []
-        self._slow = array("h", [0] * hiss_meter.SEGMENTS)
-        self._subs = array("h", [0] * (hiss_spectrum.BANDS * hiss_meter.SEGMENTS))
-        self._ratios = array("i", [0] * BAND_BINS)
+        self._slow = array.array("h", [0] * hiss_meter.SEGMENTS)
+        self._subs = array.array("h", [0] * (hiss_spectrum.BANDS * hiss_meter.SEGMENTS))
+        self._ratios = array.array("i", [0] * BAND_BINS)
         self._count = 0
 
     def add(self):
@@ -117,7 +117,7 @@ class Rise:
         return False
 
     def flatness_cdb(self):
-        """Return the spectral flatness of the band's rise: geometric over arithmetic mean, dB * 100, about 0 or below."""
+        """Return the spectral flatness of the band's rise: geometric over arithmetic mean, dB * 100."""
         first = self.meter.first_bin
         hiss_lines.ratios(
             self.meter.totals, self.background.totals, self._ratios, first, first + BAND_BINS - 1

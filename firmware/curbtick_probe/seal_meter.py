@@ -1,6 +1,6 @@
 """The tone meter of the seal check: one level, and what may be said of it, every 196.6 ms. Knows no limits."""
 
-from array import array
+import array
 
 from micropython import const
 
@@ -59,15 +59,15 @@ class ToneMeter:
         self._table = tone_mix.oscillator()
         self._taps = tone_mix.taps()
         self._line = tone_mix.line()
-        self._ramp = array("i", [0x20000000, 0x20000000])
-        self._coarse = array("i", [0] * 32)
-        self._fine = array("i", [tone_mix.BIAS] * (2 * tone_cells.SPAN))
+        self._ramp = array.array("i", [0x20000000, 0x20000000])
+        self._coarse = array.array("i", [0] * 32)
+        self._fine = array.array("i", [tone_mix.BIAS] * (2 * tone_cells.SPAN))
         self._turns = tone_fft.turns()
         self._order = tone_fft.order()
         self._taper = tone_cells.taper(self._turns)
-        self._buffer = array("i", [0] * tone_fft.WORDS)
-        self._cells = array("i", [0] * tone_cells.CELLS)
-        self._extent = array("i", [4095, 0, 0])
+        self._buffer = array.array("i", [0] * tone_fft.WORDS)
+        self._cells = array.array("i", [0] * tone_cells.CELLS)
+        self._extent = array.array("i", [4095, 0, 0])
         self._phase = 0
         self.search()
         self._clear()

@@ -13,7 +13,7 @@ def limits(totals: ptr32, out: ptr32, blocks: int):
     """Write twice the mean power of a block beside each bin: of the six bins 3 to 8 away, the higher side's.
 
     totals: from hiss_spectrum.total over `blocks` blocks, 1..80; its clipped sums count. out: BINS words.
-    Range: out <= 2**22. Headroom: six sums at 2**-3 below 2**29; side / (6 * blocks) * 16.
+    Q format: fine units. Range: out <= 2**22. Headroom: six sums at 2**-3 below 2**29; side / (6 * blocks) * 16.
     """
     k = int(0)
     i = int(0)
@@ -51,7 +51,8 @@ def peaks(logs: ptr32, totals: ptr32, found: ptr32, over_least: int, rise_cdb: i
 
     logs: from hiss_spectrum.logs. totals: from hiss_spectrum.total. over_least: blocks that must have exceeded the
     limit. rise_cdb: least height above the mean logarithm of each side's bins 3 to 8 away. found: at least `most`
-    words, the bins from low to high. Headroom: six logarithms below 2**17.
+    words, the bins from low to high. Q format: hundredths of a dB. Range: bins 8..146. Headroom: six logarithms below
+    2**17.
     """
     k = int(8)
     i = int(0)
@@ -83,7 +84,7 @@ def peaks(logs: ptr32, totals: ptr32, found: ptr32, over_least: int, rise_cdb: i
 def left(totals: ptr32, mask: ptr8, first: int, last: int) -> int:
     """Return the sum of the clipped totals, at 2**-6, of the unmasked bins first..last.
 
-    Range: 40 bins stay below 2**29. Headroom: the sum.
+    Q format: 2**6 fine units. Range: 40 bins of at most 80 blocks stay below 2**29. Headroom: the sum itself.
     """
     k = int(first)
     rest = int(0)
@@ -98,7 +99,7 @@ def left(totals: ptr32, mask: ptr8, first: int, last: int) -> int:
 def ratios(now: ptr32, before: ptr32, out: ptr32, first: int, last: int):
     """Write now / before of the clipped totals of bins first..last, in 128ths, at most 2**20.
 
-    Range: 0..2**20. Headroom: now is brought below 2**22 with `before` beside it, then times 2**7.
+    Q format: Q7. Range: 0..2**20. Headroom: now is brought below 2**22 with `before` beside it, then times 2**7.
     """
     k = int(first) + 465
     i = int(0)
@@ -123,7 +124,10 @@ def ratios(now: ptr32, before: ptr32, out: ptr32, first: int, last: int):
 
 @micropython.viper
 def fold(rows: ptr32, out: ptr32, first: int, width: int, count: int):
-    """Add `width` sub-bands, at most 4, of each of `count` rows of twelve, from `first` on. Range: four times 2**27."""
+    """Add `width` sub-bands, at most 4, of each of `count` rows of twelve, from `first` on.
+
+    Q format: fine units. Range: sub-bands below 2**27, sums below 2**29. Headroom: the sums.
+    """
     k = int(0)
     i = int(0)
     v = int(0)
@@ -143,7 +147,10 @@ def fold(rows: ptr32, out: ptr32, first: int, width: int, count: int):
 
 @micropython.viper
 def median(values: ptr32, count: int) -> int:
-    """Return the middle one of `count` values, the upper of two. values: below 2**30. Headroom: none of it adds."""
+    """Return the middle one of `count` values, the upper of two.
+
+    Q format: the values'. Range: below 2**30. Headroom: none of it adds.
+    """
     k = int(0)
     i = int(0)
     v = int(0)
@@ -171,7 +178,9 @@ def centre(values: ptr32, count: int, middle: int, width_q8: int, shift: int) ->
     """Return the centre of positive values at 2**-shift: Huber's estimate, values further off counting as `width` away.
 
     values: count words, 1..80. middle: where to begin, from `median`. width_q8: 1..255 256ths of the centre.
-    shift: such that each value >> shift < 2**22. Headroom: 2**22 * 255 < 2**30; 80 * 2**22 * 255 / 256 < 2**29.
+    shift: such that each value >> shift < 2**22.
+
+    Q format: the values' at 2**-shift. Range: below 2**22. Headroom: 2**22 * 255 < 2**30; 80 * 2**22 < 2**28.4.
     """
     k = int(0)
     v = int(0)

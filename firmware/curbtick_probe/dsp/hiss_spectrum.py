@@ -1,6 +1,6 @@
 """Power spectra of blocks of samples, two transforms of 512 samples in one, and what is summed from them."""
 
-from array import array
+import array
 
 import micropython
 from micropython import const
@@ -32,7 +32,7 @@ CLIPPED = const(465)
 def window():
     """Return the Hann window of 512 points, 0..32768, from exact cosines."""
     turn = tone_circle.circle(512, 640, 16384, 16384)
-    return array("H", (32768 - turn[k + 128] for k in range(512)))
+    return array.array("H", (32768 - turn[k + 128] for k in range(512)))
 
 
 @micropython.viper
@@ -93,7 +93,8 @@ def powers(buf: ptr32, out: ptr32):
 def bands(power: ptr32, rows: ptr32, at: int):
     """Write the energies of the BANDS sub-bands to rows[at] on.
 
-    power: from `powers`. Range: a bin counts at most 2**23 (a sub-band at -16 dBFS), a sub-band 10 * 2**23 < 2**27.
+    power: from `powers`. Q format: fine units. Range: a bin counts at most 2**23 (a band at -16 dBFS), a sub-band
+    10 * 2**23 < 2**27. Headroom: the sum.
     """
     k = int(24)
     n = int(0)
@@ -122,8 +123,8 @@ def gather(power: ptr32, limits: ptr32, sums: ptr32, at: int):
 
     power: from `powers`. limits: BINS words, fine units, at most 2**22. sums: at `at`, BINS each of fine sums, coarse
     sums, counts, and sums of what is at most twice the limit, which single bursts leave alone.
-    Range over 16 blocks: fine and clipped <= 2**27, coarse < 2**26.2. Headroom: a coarse power compares as at most
-    1024 * 2**13 = 2**23.
+    Q format: fine and coarse units. Range: over 16 blocks, fine and clipped <= 2**27, coarse < 2**26.2. Headroom: a
+    coarse power compares as at most 1024 * 2**13 = 2**23.
     """
     k = int(0)
     o = int(at)
@@ -151,7 +152,10 @@ def gather(power: ptr32, limits: ptr32, sums: ptr32, at: int):
 
 @micropython.viper
 def total(sums: ptr32, out: ptr32, segments: int):
-    """Add up the sums of `segments` segments, at most 5. Range: < 2**29.4."""
+    """Add up the sums of `segments` segments, at most 5.
+
+    Q format: fine and coarse units. Range: below 2**29.4. Headroom: the sums.
+    """
     k = int(0)
     i = int(0)
     v = int(0)
@@ -168,9 +172,9 @@ def total(sums: ptr32, out: ptr32, segments: int):
 
 @micropython.viper
 def logs(totals: ptr32, out: ptr32):
-    """Write 1000 * log10 of each bin's total power in fine units. totals: from `total`. Range: 0..13000.
+    """Write 1000 * log10 of each bin's total power in fine units. totals: from `total`.
 
-    Headroom: log2 below 30720 in Q10, times 30103: below 2**30.
+    Q format: hundredths of a dB. Range: 0..13000. Headroom: log2 below 30720 in Q10, times 30103: below 2**30.
     """
     k = int(0)
     m = int(0)

@@ -1,6 +1,6 @@
 """Spectral cells around a tone: load and window a fine baseband, powers, the highest, and the noise beside it."""
 
-from array import array
+import array
 
 import micropython
 from micropython import const
@@ -23,7 +23,7 @@ def taper(turns):
 
     Symmetric about the end's middle: weight n is (1 - cos(pi (n + 1/2) / 16)) / 2.
     """
-    table = array("H", bytes(2 * TAPER))
+    table = array.array("H", bytes(2 * TAPER))
     for n in range(TAPER):
         cosine = turns[128 + 16 * n + 8] - 2048
         table[n] = (2048 - cosine + 8) >> 4
@@ -32,7 +32,10 @@ def taper(turns):
 
 @micropython.viper
 def crest(fine: ptr32, count: int) -> int:
-    """Return the largest magnitude of a part. fine: 2 * count words, plus 2**21. Range: result <= 2**21."""
+    """Return the largest magnitude of a part. fine: 2 * count words, plus 2**21.
+
+    Q format: the values'. Range: up to 2**21. Headroom: none of it adds.
+    """
     k = int(0)
     top = int(0)
     v = int(0)
@@ -54,7 +57,8 @@ def load(fine: ptr32, buf: ptr32, order: ptr16, taper: ptr16, shift: int):
     fine: 384 words, plus 2**21. buf: 1024 words, plus 2**21. order: from tone_fft.order. taper: from `taper`.
     shift: such that each part is below 2**12 after it.
 
-    Q format: weights Q8. Headroom: 2**20.1 * 2**8 < 2**29. Magnitudes that go in sum to 192 * 2**12.5 = 2**20.1.
+    Q format: weights Q8. Range: parts below 2**12; the magnitudes sum to at most 192 * 2**12.5 = 2**20.1.
+    Headroom: 2**20.1 * 2**8 < 2**29.
     """
     k = int(0)
     o = int(0)
@@ -82,7 +86,10 @@ def load(fine: ptr32, buf: ptr32, order: ptr16, taper: ptr16, shift: int):
 def powers(buf: ptr32, cells: ptr32, drop: int):
     """Write the powers of cells -REACH..REACH, each part first taken at 2**-drop.
 
-    buf: a spectrum of tone_fft. cells: CELLS words, < 2**30 where drop keeps each part below 2**14.5.
+    buf: a spectrum of tone_fft. cells: CELLS words.
+
+    Q format: squares of the parts at 2**-drop. Range: below 2**30 where drop keeps each part below 2**14.5.
+    Headroom: the sum of two squares.
     """
     k = int(0)
     i = int(0)
@@ -98,7 +105,10 @@ def powers(buf: ptr32, cells: ptr32, drop: int):
 
 @micropython.viper
 def spread(buf: ptr32) -> int:
-    """Return the largest magnitude of a part among cells -REACH..REACH. Range: <= 2**21."""
+    """Return the largest magnitude of a part among cells -REACH..REACH.
+
+    Q format: the spectrum's. Range: up to 2**21. Headroom: none of it adds.
+    """
     k = int(0)
     i = int(0)
     v = int(0)
@@ -121,7 +131,10 @@ def spread(buf: ptr32) -> int:
 
 @micropython.viper
 def highest(cells: ptr32, first: int, last: int) -> int:
-    """Return the index of the highest cell of first..last, the first of equals. cells: words below 2**30."""
+    """Return the index of the highest cell of first..last, the first of equals.
+
+    Q format: the cells'. Range: cells below 2**30. Headroom: none of it adds.
+    """
     k = int(first)
     best = k
     top = int(cells[k])
@@ -137,7 +150,8 @@ def highest(cells: ptr32, first: int, last: int) -> int:
 def mean_below(cells: ptr32, inner: int, cap: int, shift: int) -> int:
     """Return the mean of the cells at most `cap`, at 2**-shift, further than `inner` cells from the centre; 0 for none.
 
-    cells: CELLS words below 2**30. inner: 0..183. shift: such that 368 * (cap >> shift) < 2**31.
+    cells: CELLS words. inner: 0..183. Q format: the cells' at 2**-shift. Range: cells below 2**30.
+    Headroom: shift such that 368 * (cap >> shift) < 2**31.
     """
     k = int(0)
     total = int(0)

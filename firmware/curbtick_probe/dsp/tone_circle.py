@@ -1,6 +1,6 @@
 """Sine tables made with integers alone, so that every machine makes the same ones."""
 
-from array import array
+import array
 
 _ONE = 1 << 60
 
@@ -20,7 +20,7 @@ def circle(steps, count, amplitude, offset):
     sine, cosine = _STEPS[steps]
     half = _ONE >> 1
     x, y = _ONE, 0
-    table = array("H", bytes(2 * count))
+    table = array.array("H", bytes(2 * count))
     for k in range(count):
         table[k] = offset + ((amplitude * y + half) >> 60)
         x, y = (x * cosine - y * sine + half) >> 60, (x * sine + y * cosine + half) >> 60

@@ -14,7 +14,9 @@ def extent(x: ptr16, k: int, end: int, out: ptr32):
     """Widen the lowest and highest sample seen and count those at a rail (at most 1 or at least 4094).
 
     x: samples 0..4095, looked at from k on, every third, below `end`. out: 3 words, LOWEST and HIGHEST kept between
-    calls (at first 4095 and 0), RAILS added to. Headroom: none of it adds but the count.
+    calls (at first 4095 and 0), RAILS added to.
+
+    Q format: codes. Range: 0..4095. Headroom: nothing adds but the count.
     """
     v = int(0)
     while k < end:

@@ -1,6 +1,6 @@
 """A complex spectrum of 512 points, radix 2 with its first two stages in one, without scaling between stages."""
 
-from array import array
+import array
 
 import micropython
 from micropython import const
@@ -21,7 +21,7 @@ def turns():
 
 def order():
     """Return the bit-reversed places of 512 points, as word indices of their real parts."""
-    table = array("H", bytes(2 * POINTS))
+    table = array.array("H", bytes(2 * POINTS))
     for k in range(POINTS):
         place = 0
         for bit in range(9):
@@ -34,7 +34,9 @@ def order():
 def head(buf: ptr32):
     """Take the first two stages (turns by quarters only) over a buffer in bit-reversed order.
 
-    buf: WORDS words, real and imaginary part in turn, plus BIAS. Adds four points; see `fft` for the range.
+    buf: WORDS words, real and imaginary part in turn, plus BIAS.
+
+    Q format: an integer sum of four points. Range: see `fft`. Headroom: four words below 2**22.
     """
     k = int(0)
     a = int(0)

@@ -8,7 +8,10 @@ FLOOR_CDB = const(-30000)
 
 @micropython.viper
 def log2_q10(value: int) -> int:
-    """Return 1024 * log2(value), rounded down. value: 1..2**30 - 1. Range: 0..30719. Headroom: m * m < 2**30."""
+    """Return 1024 * log2(value), rounded down.
+
+    Q format: Q10. Range: value 1..2**30 - 1, result 0..30719. Headroom: a mantissa below 2**15, squared.
+    """
     m = int(value)
     whole = int(14)
     part = int(0)

@@ -1,6 +1,6 @@
 """A tone of 10-20 kHz brought down to a complex baseband of 976.5625 Hz."""
 
-from array import array
+import array
 
 import micropython
 from micropython import const
@@ -54,12 +54,12 @@ def oscillator():
 
 def taps():
     """Return the table `decimate` reads."""
-    return array("H", (16384 + tap for tap in HALF_TAPS))
+    return array.array("H", (16384 + tap for tap in HALF_TAPS))
 
 
 def line():
     """Return a delay line at rest."""
-    return array("i", [64, 0] + [LINE_EMPTY] * 144)
+    return array.array("i", [64, 0] + [LINE_EMPTY] * 144)
 
 
 @micropython.viper
