@@ -51,6 +51,7 @@ class FrameReader:
         self.good = 0
         self.damaged = 0
         self.too_long = 0
+        self._payload_max = payload_max
         self._limit = wire_size(payload_max)
         self._held = bytearray()
         self._skipping = False
@@ -78,12 +79,19 @@ class FrameReader:
             self._held.extend(data[start:end])
 
     def _close(self, found: list[tuple[int, int, bytes]]) -> None:
-        held = bytes(self._held)
-        if held:
+        if self._held:
+            self._take(bytes(self._held), found)
             self._held = bytearray()
-            try:
-                found.append(decode(held))
-                self.good += 1
-            except WireError:
-                self.damaged += 1
         self._skipping = False
+
+    def _take(self, held: bytes, found: list[tuple[int, int, bytes]]) -> None:
+        try:
+            frame = decode(held)
+        except WireError:
+            self.damaged += 1
+            return
+        if len(frame[2]) > self._payload_max:
+            self.too_long += 1
+            return
+        self.good += 1
+        found.append(frame)
