@@ -23,6 +23,7 @@ RINGDOWN_MARGIN = 1.25
 # A train this far over the noise's rms, with this many bursts, is heard by any honest detector.
 AUDIBLE_DB = 6.0
 AUDIBLE_BURSTS = 4
+# Fewer than these from a sensor that leaves some out may be taken for anything.
 FEWEST_BURSTS = 3
 # A slip of the probe shows when at least this many bursts came before it and after it.
 MOVED_BURSTS = 2
@@ -93,7 +94,7 @@ def _ruling(truth: Truth, window: Window, limits: Limits) -> _Ruling:
     ruling = _moved(truth, window) or _sounding(truth, window, limits)
     if over_dead_db < LEVEL_MARGIN_DB:
         ruling = ruling.also(_silent(truth, window).accept, "level")
-    if len(held.sent_ticks(window)) < FEWEST_BURSTS:
+    if len(held.sent_ticks(window)) < min(FEWEST_BURSTS, held.due(window)):
         ruling = ruling.also(frozenset({RETRY}), "few_bursts")
     return ruling
 

@@ -13,7 +13,7 @@ from .sources import Source
 from .timebase import TICKS_PER_MS, ticks_of_us
 
 # A burst that starts this close to the end of a reading need not be in it.
-UNFINISHED_MS = 4
+UNFINISHED_MS = 1
 NOISE_SLICE_US = 50_000.0
 
 
@@ -87,11 +87,12 @@ class Truth:
         return self.siblings if self.held is None else (self.held, *self.siblings)
 
     def level_dbfs(self, window: Window) -> float:
-        """Return the held sensor's level where a window starts (minus infinity if it sends nothing)."""
+        """Return the level of the held sensor's first burst in a window (minus infinity if it sends nothing)."""
         if self.held is None:
             return -math.inf
         fade = self.held.source.fade
-        gain = 1.0 if fade is None else fade.at(window.start_tick)
+        first_tick = next(iter(self.held.sent_ticks(window)), window.start_tick)
+        gain = 1.0 if fade is None else fade.at(first_tick)
         return self.held.level_dbfs + 20.0 * math.log10(gain)
 
     def noise_dbfs(self, window: Window) -> float:
