@@ -86,11 +86,12 @@ VERDICT_PATTERNS = ("retry", "pass", "weak", "dead")
 CHECK_PATTERNS = ("check_bumper", "check_seal", "check_hiss")
 
 # A bumper result shows each position by its own rhythm: RESULT_SLOTS slots, first slot = lowest bit, 1 = lit. In
-# wire order of the verdicts: flutter, steady, two flashes, three flashes. A position not read stays dark.
+# wire order of the verdicts: flutter, one long light, two flashes, three flashes. A position not read stays dark;
+# all are dark at the end, so that no result looks like the resting LED of the current position.
 RESULT_SLOT_MS = 120
 RESULT_SLOTS = 20
 RESULT_REPEATS = 3
-RESULT_RHYTHMS = (0x55555, 0xFFFFF, 0x000E7, 0x01CE7)
+RESULT_RHYTHMS = (0x15555, 0x3FFFF, 0x000E7, 0x01CE7)
 
 # Counting a vehicle's number: its tens, then its units, LEDs from the left; the right end says which of the two.
 DIGIT_MS = 900

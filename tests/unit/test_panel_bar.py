@@ -49,7 +49,21 @@ def test_a_bumper_result_is_read_position_by_position(bumper: int) -> None:
     for mask, duration_ms in frames:
         changes.append(BarChange(time_us, mask))
         time_us += duration_ms * 1000
-    assert bar.read_result(bar.shown(changes, time_us), bumper, 5) == [1, 3, 0, 2, None]
+    seen = [*played("weak")[:-1], *bar.shown(changes, time_us)]
+    assert bar.read_result(seen, bumper, 5) == (1, 3, 0, 2, None)
+
+
+@pytest.mark.parametrize("vehicle", [1, 9, 10, 12, 60, 99])
+def test_a_vehicles_number_is_read_off_the_bar(vehicle: int) -> None:
+    assert (
+        bar.read_vehicle([REST, *(Shown(*frame) for frame in patterns.vehicle_frames(vehicle)), REST])
+        == vehicle
+    )
+
+
+def test_no_number_is_read_where_none_was_shown() -> None:
+    assert bar.read_vehicle(played("weak")) is None
+    assert bar.read_result(played("weak"), 0, 6) is None
 
 
 def test_the_bar_is_drawn_in_two_halves() -> None:
@@ -58,4 +72,5 @@ def test_the_bar_is_drawn_in_two_halves() -> None:
 
 def test_a_strip_shows_the_rhythm() -> None:
     assert bar.strip(patterns.PATTERNS["pass"][0]) == "█" * 16
-    assert bar.strip(patterns.PATTERNS["weak"][0]).split() == ["████", "████"]
+    assert bar.strip(patterns.PATTERNS["weak"][0]) == "███▌  ████"
+    assert set(bar.strip(patterns.PATTERNS["retry"][0])) == {"▌", "█"}

@@ -110,9 +110,10 @@ def test_a_bumper_result_flashes_every_position_by_its_verdict() -> None:
     verdicts, read = (1, 2, 3, 0, 1), (True, True, True, True, False)
     frames = patterns.result_frames(1, verdicts, read)
     counts = [flashes_of_led(frames, patterns.HALF + place) for place in range(5)]
-    assert counts == [1, 2, 3, patterns.RESULT_SLOTS // 2, 0]
+    assert counts == [1, 2, 3, 9, 0]
     assert all(mask & patterns.REAR_HALF == 0 for mask, _ in frames)
-    assert sum(mask >> patterns.HALF & 1 for mask, _ in frames) == patterns.RESULT_SLOTS
+    assert sum(mask >> patterns.HALF & 1 for mask, _ in frames) == patterns.RESULT_SLOTS - 2
+    assert frames[-1][0] == frames[-2][0] == 0
 
 
 def test_the_meter_is_a_bar_from_the_left() -> None:

@@ -63,12 +63,12 @@ def draw(mask: int) -> str:
 
 
 def strip(frames: Frames) -> str:
-    """Return frames as a strip of time: a block for each tenth of a second that anything is lit."""
-    marks, time_ms = "", 0
-    for mask, duration_ms in frames:
-        time_ms += duration_ms
-        marks += ("\u2588" if mask else " ") * (round(time_ms / _STRIP_MS) - len(marks))
-    return marks.rstrip()
+    """Return frames as a strip of time: a block for each tenth of a second of light, half a one where it flickers."""
+    lit_ms = [bool(mask) for mask, duration_ms in frames for _ in range(duration_ms)]
+    shares = [sum(lit_ms[at : at + _STRIP_MS]) / _STRIP_MS for at in range(0, len(lit_ms), _STRIP_MS)]
+    return "".join(
+        " " if share < 0.25 else "\u258c" if share < 0.75 else "\u2588" for share in shares
+    ).rstrip()
 
 
 @dataclass(frozen=True)
@@ -132,16 +132,44 @@ def _match(masks: Sequence[Shown], seen: Sequence[Shown]) -> int:
     return len(masks) - (masks[-1].mask != seen[len(masks) - 1].mask)
 
 
-def read_result(seen: Sequence[Shown], bumper: int, positions: int) -> list[int | None]:
-    """Return the verdict (names.VERDICTS) that each position's LED told in a bumper result, None for a dark one."""
+def position_mask(bumper: int, position: int) -> int:
+    """Return the LED of a position: bumper by names.BUMPERS, position from 1."""
+    mask: int = probe_patterns()["position_mask"](bumper, position)
+    return mask
+
+
+def read_vehicle(seen: Sequence[Shown]) -> int | None:
+    """Return the vehicle's number that the bar counted out, or None."""
+    frames_of = probe_patterns()["vehicle_frames"]
+    for number in range(99, 0, -1):
+        frames = _joined(frames_of(number))
+        if any(_match(frames, seen[place:]) for place in range(len(seen))):
+            return number
+    return None
+
+
+def read_result(seen: Sequence[Shown], bumper: int, positions: int) -> tuple[int | None, ...] | None:
+    """Return the verdict (names.VERDICTS) that each position's LED told in a bumper result, None for a dark one.
+
+    None altogether where no bumper result was shown.
+    """
+    for place in range(len(seen)):
+        told = _result_at(seen[place:], bumper, positions)
+        if told is not None:
+            return told
+    return None
+
+
+def _result_at(seen: Sequence[Shown], bumper: int, positions: int) -> tuple[int | None, ...] | None:
     table = probe_patterns()
-    slots = _slots(seen, table["RESULT_SLOT_MS"])
-    told: list[int | None] = []
-    for position in range(positions):
-        led = bumper * table["HALF"] + position
-        lit = sum((mask >> led & 1) << slot for slot, mask in enumerate(slots[: table["RESULT_SLOTS"]]))
-        told.append(table["RESULT_RHYTHMS"].index(lit) if lit in table["RESULT_RHYTHMS"] else None)
-    return told
+    slots = _slots(seen, table["RESULT_SLOT_MS"])[: table["RESULT_SLOTS"]]
+    leds = [position_mask(bumper, position + 1) for position in range(positions)]
+    if len(slots) < table["RESULT_SLOTS"] or any(mask & ~sum(leds) for mask in slots) or not any(slots):
+        return None
+    rhythms = [sum(bool(mask & led) << slot for slot, mask in enumerate(slots)) for led in leds]
+    if any(lit and lit not in table["RESULT_RHYTHMS"] for lit in rhythms):
+        return None
+    return tuple(table["RESULT_RHYTHMS"].index(lit) if lit else None for lit in rhythms)
 
 
 def _slots(seen: Sequence[Shown], slot_ms: int) -> list[int]:

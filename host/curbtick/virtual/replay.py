@@ -88,6 +88,19 @@ def _low_pass(widest: int) -> NDArray[np.float64]:
     return normed
 
 
+def parse_class(text: str) -> int | None:
+    """Return the class in kHz of a user's word, None for `auto`. Raises InputError."""
+    if text == "auto":
+        return None
+    if text in [str(khz) for khz in names.CLASSES_KHZ]:
+        return int(text)
+    raise InputError(
+        f"There is no class {text}.",
+        "No reading was made.",
+        f"Choose one of {', '.join(str(khz) for khz in names.CLASSES_KHZ)}, or auto.",
+    )
+
+
 def replay(
     recording: Recording, *, class_khz: int | None = None, gain_db: float = 0.0, seed: int = 1
 ) -> dict[str, Any]:
@@ -95,12 +108,6 @@ def replay(
 
     class_khz: a class of names.CLASSES_KHZ, or None for the nearest one, which judges no frequency.
     """
-    if class_khz is not None and class_khz not in names.CLASSES_KHZ:
-        raise InputError(
-            f"There is no class of {class_khz} kHz.",
-            "No reading was made.",
-            f"Choose one of {', '.join(str(khz) for khz in names.CLASSES_KHZ)}, or auto.",
-        )
     codes = (to_probe_rate(recording) * (FULL_SCALE_CODES * 10.0 ** (gain_db / 20.0))).astype(np.float32)
     with tempfile.TemporaryDirectory(prefix="curbtick-") as folder:
         return _read(Path(folder), PlayedEar(codes, seed), class_khz, seed)

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from curbtick.errors import InputError
 from curbtick.virtual import bar
 from curbtick.virtual.bar import Shown
 from curbtick.virtual.bus import BOTH, READ, STEP, Ear
@@ -11,6 +12,7 @@ from curbtick.virtual.process import VirtualProbe
 LONG_MS = 900
 # A technician who sees RETRY holds the probe better and presses again, so many times.
 TRIES = 2
+_ROUND_MAX = 60
 VERDICTS = ("pass", "weak", "dead", "retry")
 
 
@@ -26,6 +28,21 @@ class Seen:
     def verdict(self) -> str | None:
         """The verdict the bar told, or None."""
         return next((word for word in self.words if word in VERDICTS), None)
+
+    @property
+    def strip(self) -> str:
+        """The rhythm of the first pattern as a strip of time, a block for each tenth of a second of light."""
+        if not self.words:
+            return ""
+        return bar.strip(bar.probe_patterns()["PATTERNS"][self.words[0]][0])
+
+
+def _no_place(vehicle: int) -> InputError:
+    return InputError(
+        f"The bar does not come to that place of vehicle {vehicle}.",
+        "No reading was made there.",
+        "See that the round on the probe is the one that was made.",
+    )
 
 
 class Technician:
@@ -66,9 +83,23 @@ class Technician:
         """Press STEP."""
         self.press(STEP)
 
-    def next_bumper(self) -> None:
-        """Hold STEP."""
-        self.press(STEP, LONG_MS)
+    def go_to(self, vehicle: int, bumper: int, position: int) -> None:
+        """Step to a place of the round, by what the bar shows.
+
+        Raises InputError when the round has no such place.
+        """
+        for _ in range(_ROUND_MAX):
+            if bar.read_vehicle(self.press(BOTH).masks) == vehicle:
+                break
+        else:
+            raise _no_place(vehicle)
+        if bumper:
+            self.press(STEP, LONG_MS)
+        for _ in range(bar.LEDS):
+            if self._probe.bar == bar.position_mask(bumper, position):
+                return
+            self.press(STEP)
+        raise _no_place(vehicle)
 
     def next_check(self, settle_ms: int = 8000) -> None:
         """Hold both buttons, to the next check."""

@@ -1,0 +1,112 @@
+"""`curbtick demo`, `curbtick replay` and `curbtick virtual`: the real firmware on this computer."""
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from curbtick.cautions import CAUTIONS
+from curbtick.cli_output import Json, Output, write_text
+from curbtick.errors import InputError
+from curbtick.store import open_store
+
+Seed = Annotated[int, typer.Option(help="Seed of everything random.", min=0)]
+
+
+def register(app: typer.Typer) -> None:
+    app.command("demo")(demo)
+    app.command("replay")(replay)
+    app.command("virtual")(virtual)
+
+
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder for history, report and summary.")] = Path("demo"),
+    seed: Seed = 1,
+    as_json: Json = False,
+) -> None:
+    """Run a depot day: the real firmware, a technician in an invented yard, the bench, the report.
+
+    Writes curbtick.db, report/index.html and summary.json. Exit code 1 when anything came out other than it
+    must.
+    """
+    from curbtick.virtual.demo import Demo
+
+    output = Output(as_json)
+    for caution in CAUTIONS:
+        output.say(caution)
+    _make_room(out)
+    with open_store(out / "curbtick.db") as store:
+        summary = Demo(store, out, seed, output.say).run()
+    write_text(out / "summary.json", json.dumps(summary, indent=1, ensure_ascii=False) + "\n")
+    for difference in summary["differences"]:
+        output.say(difference)
+    readings, bumpers = len(summary["readings"]), len(summary["bumpers"])
+    output.say(
+        f"{readings} readings and {bumpers} bumper results; {len(summary['differences'])} not as they must be."
+    )
+    output.done(summary)
+    if not summary["agrees"]:
+        raise typer.Exit(1)
+
+
+def _make_room(out: Path) -> None:
+    """Make the folder, and take away what an earlier demo left in it; a history that is not a demo's is
+    left alone.
+    """
+    history, summary = out / "curbtick.db", out / "summary.json"
+    if history.exists() and not summary.exists():
+        raise InputError(
+            f"{history} is there already and was not made by the demo.",
+            "Nothing was changed.",
+            "Name another folder with --out.",
+        )
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        for left in (history, *out.glob("curbtick.db-*"), summary, *(out / "report").glob("*")):
+            if left.is_file():
+                left.unlink()
+    except OSError as error:
+        raise InputError(
+            f"{out} cannot be made ready: {error.strerror}.",
+            "No demo was run.",
+            "Name another folder with --out.",
+        ) from error
+
+
+def replay(
+    file: Annotated[Path, typer.Argument(help="Mono WAV of at least 160,000 samples a second.")],
+    class_: Annotated[str, typer.Option("--class", help="40, 48, 58, 68 or auto.")] = "auto",
+    gain_db: Annotated[float, typer.Option(help="Gain in dB; 0: the file's full scale is the ADC's.")] = 0.0,
+    seed: Seed = 1,
+    as_json: Json = False,
+) -> None:
+    """Play a recording through the real firmware as one bumper reading, from its start."""
+    from curbtick.virtual.replay import parse_class
+    from curbtick.virtual.replay import replay as play
+    from curbtick.virtual.wavfile import read_wav
+
+    output = Output(as_json)
+    class_khz = parse_class(class_)
+    found = play(read_wav(file), class_khz=class_khz, gain_db=gain_db, seed=seed)
+    reasons = f" ({', '.join(found['reasons'])})" if found["reasons"] else ""
+    output.say(f"{found['verdict'].upper()}{reasons}")
+    columns = ("time_ms", "level_db", "frequency_hz", "length_ms", "kind")
+    output.table(columns, [[burst[column] for column in columns] for burst in found["bursts"]], "Sounds")
+    output.done(found)
+
+
+def virtual(
+    flash: Annotated[
+        Path | None,
+        typer.Option(help="File that keeps the probe's flash over restarts.", show_default=False),
+    ] = None,
+    seed: Seed = 1,
+    pair: Annotated[bool, typer.Option("--pair", help="Start with STEP held, ready for pairing.")] = False,
+) -> None:
+    """Hold a virtual probe: keys are the buttons, the bar is drawn here, its pty is printed for a second
+    terminal.
+    """
+    from curbtick.virtual.terminal import run
+
+    run(flash, seed, pair)
