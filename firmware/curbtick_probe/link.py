@@ -97,7 +97,11 @@ class Link:
             self._send(messages.READ | messages.REPLY, self._slices_request, payload)
         if slices.done and self._slices:
             self._slices = None
-            end = {"chunks": slices.index, "ended": 1 if slices.ended else 0, "last_seq": self._log.last_seq or 0}
+            end = {
+                "chunks": slices.index,
+                "ended": 1 if slices.ended else 0,
+                "last_seq": self._log.last_seq or 0,
+            }
             self._answer(messages.READ_END, self._slices_request, (end, b""))
 
     def _answer(self, kind, request, reply):

@@ -130,7 +130,9 @@ class Service:
         last = values["last_seq"]
         if last > (log.last_seq or 0):
             raise Denied("not_held", "last_seq: the log does not reach that far", log.last_seq or 0)
-        if last > (log.acknowledged or 0) and not log.acknowledge(last, values["digest"], values["first_seq"]):
+        if last > (log.acknowledged or 0) and not log.acknowledge(
+            last, values["digest"], values["first_seq"]
+        ):
             raise Denied("digest_differs", "digest: is not that of the records here", log.acknowledged or 0)
         return {"acknowledged_seq": log.acknowledged or 0}, b""
 

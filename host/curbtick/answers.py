@@ -4,9 +4,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from curbtick.errors import LinkError
 from curbtick_wire import codec, messages
 from curbtick_wire.errors import WireError
+
+from curbtick.errors import LinkError
 
 _T = TypeVar("_T")
 

@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 from typing import Any
 
-from curbtick.errors import LinkError
-from curbtick.link import Link
 from curbtick_wire import messages
 from curbtick_wire.errors import WireError
+
+from curbtick.errors import LinkError
+from curbtick.link import Link
 
 _ERROR = messages.ERROR | messages.REPLY
 _NEXT_STEPS = {
@@ -35,8 +36,7 @@ PATIENT = Patience()
 
 
 class RefusedError(LinkError):
-    """The probe answered that it does not obey. code: a word of messages.ERRORS; value: its number, if any.
-    """
+    """The probe answered that it does not obey. code: a word of messages.ERRORS; value: its number, if any."""
 
     def __init__(self, code: str, request: str, words: str, value: int) -> None:
         super().__init__(

@@ -14,6 +14,8 @@ from dataclasses import replace
 from types import TracebackType
 from typing import Any, Self
 
+from curbtick_wire import codec, messages
+
 from curbtick import asking
 from curbtick.answers import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of
 from curbtick.asking import Patience, RefusedError
@@ -22,7 +24,6 @@ from curbtick.errors import LinkError
 from curbtick.keyring import Key, Keyring
 from curbtick.link import Link, choose_port, open_wire
 from curbtick.takeover import Pulled, Takeover
-from curbtick_wire import codec, messages
 
 _GREETING_PATIENCE = Patience(first_wait_s=0.3, tries=5)
 # A signed request waits for flash on the probe.

@@ -8,12 +8,13 @@ that are missing. Slices get shorter on a line that damages many.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from curbtick_wire import codec, messages, records
+from curbtick_wire.errors import WireError
+
 from curbtick.asking import refusal
 from curbtick.errors import LinkError
 from curbtick.line_quality import SLICE_SIZES, LineQuality
 from curbtick.link import Link
-from curbtick_wire import codec, messages, records
-from curbtick_wire.errors import WireError
 
 _FIRST_ROUND_SLICES = 16
 _IDLE_S = 0.3
@@ -134,8 +135,7 @@ class Download:
             )
 
     def _take(self) -> Batch | None:
-        """Cut the slices held without a hole from the window's start into records, and slide the window on.
-        """
+        """Cut the slices held without a hole from the window's start into records, and slide the window on."""
         count = 0
         while count in self._held:
             self._partial += self._held.pop(count)

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
 import serial
+from curbtick_wire import frames
 from serial.tools import list_ports
 
 from curbtick.errors import LinkError
-from curbtick_wire import frames
 
 # The USB ids of MicroPython on this chip family (Raspberry Pi's vendor id, MicroPython's product id).
 USB_IDS = ((0x2E8A, 0x0005),)

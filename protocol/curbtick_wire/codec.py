@@ -76,7 +76,9 @@ def _unpack_one(field: tuple[str, str, int, int], data: bytes, offset: int) -> A
     return value
 
 
-def unpack(fields: tuple[tuple[str, str, int, int], ...], data: bytes, offset: int = 0) -> tuple[dict[str, Any], int]:
+def unpack(
+    fields: tuple[tuple[str, str, int, int], ...], data: bytes, offset: int = 0
+) -> tuple[dict[str, Any], int]:
     """Unpack a field table from data at offset: (dict of values, offset after the last field).
 
     Raises WireError where data ends early or a value is outside its field's range.
@@ -175,7 +177,9 @@ def decode_record(data: bytes) -> dict[str, Any]:
     return header
 
 
-def _check_tail(entry: tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None], record: dict[str, Any]) -> None:
+def _check_tail(
+    entry: tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None], record: dict[str, Any]
+) -> None:
     form, length = entry[3], len(record["tail"])
     if form is None and length:
         raise WireError("tail", f"a {entry[1]} record has none")

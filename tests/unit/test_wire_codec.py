@@ -23,6 +23,7 @@ def values_of(fields, place):
 
 def drawn(fields):
     """Hypothesis: any values a table allows."""
+
     def one(field):
         numbers = st.integers(field[2], field[3])
         return st.tuples(*[numbers] * int(field[1][:-1])) if len(field[1]) > 1 else numbers
@@ -42,7 +43,12 @@ def test_records_come_back(kind, place):
     tail = bytes(9 * values["count"]) if kind == records.SOUNDS else b""
     found = codec.decode_record(codec.encode_record(kind, HEADER, values, tail))
     assert found == {
-        **HEADER, "kind": kind, "layout": records.LAYOUT, "known": True, "values": values, "tail": tail,
+        **HEADER,
+        "kind": kind,
+        "layout": records.LAYOUT,
+        "known": True,
+        "values": values,
+        "tail": tail,
     }
 
 

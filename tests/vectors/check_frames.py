@@ -1,6 +1,6 @@
 """Holds the frame reader and encoder to frames.jsonl; runs on CPython and on MicroPython alike.
 
-    micropython check_frames.py frames.jsonl      prints one JSON line: {"cases": N, "wrong": [names]}
+micropython check_frames.py frames.jsonl      prints one JSON line: {"cases": N, "wrong": [names]}
 """
 
 import json

@@ -2,8 +2,8 @@
 
     python -m tests.vectors.make_frames
 
-Frames are built here from PyPI `cobs` and crcmod's CRC-32, not from the project's own codec. A line has `name`, `pieces`
-(hex, as they come off the wire), `frames` ([kind, request, payload hex]), `damaged` and `too_long` (counts).
+Frames are built here from PyPI `cobs` and crcmod's CRC-32, not from the project's own codec. A line has `name`,
+`pieces` (hex, as they come off the wire), `frames` ([kind, request, payload hex]), `damaged` and `too_long` (counts).
 """
 
 import json
@@ -18,7 +18,9 @@ PATH = Path(__file__).with_name("frames.jsonl")
 PAYLOAD_MAX = 512
 _crc32 = crcmod.predefined.mkCrcFun("crc-32")
 
-TRACEBACK = b'Traceback (most recent call last):\r\n  File "main.py", line 1, in <module>\r\nMemoryError: \r\n>>> '
+TRACEBACK = (
+    b'Traceback (most recent call last):\r\n  File "main.py", line 1, in <module>\r\nMemoryError: \r\n>>> '
+)
 AT_COMMANDS = b"AT+CGMI\r"
 
 
@@ -33,7 +35,9 @@ def frame(kind: int, request: int, payload: bytes) -> bytes:
     return bytes(cobs.encode(body_of(kind, request, payload))) + b"\0"
 
 
-def _case(name: str, pieces: list[bytes], sent: list[tuple[int, int, bytes]], **counts: int) -> dict[str, Any]:
+def _case(
+    name: str, pieces: list[bytes], sent: list[tuple[int, int, bytes]], **counts: int
+) -> dict[str, Any]:
     return {
         "name": name,
         "pieces": [piece.hex() for piece in pieces],
@@ -45,7 +49,11 @@ def _case(name: str, pieces: list[bytes], sent: list[tuple[int, int, bytes]], **
 
 def _lengths() -> list[dict[str, Any]]:
     """Payloads around the sizes of USB packets, COBS runs and the largest payload, of three fillings."""
-    fillings = {"zeros": lambda n: bytes(n), "ones": lambda n: b"\1" * n, "rising": lambda n: bytes(i & 255 for i in range(n))}
+    fillings = {
+        "zeros": bytes,
+        "ones": lambda n: b"\1" * n,
+        "rising": lambda n: bytes(i & 255 for i in range(n)),
+    }
     sizes = (0, 1, 63, 64, 65, 127, 128, 129, 246, 247, 248, 253, 254, 255, 256, 500, 507, 511, 512)
     cases = []
     for name, fill in fillings.items():
@@ -58,15 +66,21 @@ def _lengths() -> list[dict[str, Any]]:
 def _damaged() -> list[dict[str, Any]]:
     good = (1, 7, b"good")
     data = frame(9, 0x1234, b"payload")
-    flipped = [data[:place] + bytes([data[place] ^ 1 or 2]) + data[place + 1 :] for place in range(len(data) - 1)]
-    cases = [_case(f"flip_at_{place}", [bad, frame(*good)], [good], damaged=1) for place, bad in enumerate(flipped)]
+    flipped = [
+        data[:place] + bytes([data[place] ^ 1 or 2]) + data[place + 1 :] for place in range(len(data) - 1)
+    ]
+    cases = [
+        _case(f"flip_at_{place}", [bad, frame(*good)], [good], damaged=1) for place, bad in enumerate(flipped)
+    ]
     cases += [
         _case("cut_short", [data[:5] + b"\0", frame(*good)], [good], damaged=1),
         _case("byte_lost", [data[:4] + data[5:], frame(*good)], [good], damaged=1),
         _case("byte_doubled", [data[:4] + data[3:], frame(*good)], [good], damaged=1),
         _case("head_lost", [data[3:], frame(*good)], [good], damaged=1),
         _case("delimiter_lost", [data[:-1] + frame(*good), frame(*good)], [good], damaged=1),
-        _case("shorter_than_its_crc", [bytes(cobs.encode(b"\1\2\3")) + b"\0", frame(*good)], [good], damaged=1),
+        _case(
+            "shorter_than_its_crc", [bytes(cobs.encode(b"\1\2\3")) + b"\0", frame(*good)], [good], damaged=1
+        ),
         _case("crc_alone", [bytes(cobs.encode(struct.pack("<I", _crc32(b"")))) + b"\0"], [], damaged=1),
     ]
     return cases
@@ -81,7 +95,12 @@ def _too_long() -> list[dict[str, Any]]:
         _case("payload_too_long", [over, frame(*good)], [good], too_long=1),
         _case("endless_ones", [b"\1" * 300] * 10 + [b"\0", frame(*good)], [good], too_long=1),
         _case("too_long_twice", [over, over, frame(*good)], [good], too_long=2),
-        _case("too_long_in_bytes", [over[i : i + 1] for i in range(len(over))] + [frame(*good)], [good], too_long=1),
+        _case(
+            "too_long_in_bytes",
+            [over[i : i + 1] for i in range(len(over))] + [frame(*good)],
+            [good],
+            too_long=1,
+        ),
     ]
 
 
