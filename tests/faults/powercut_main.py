@@ -15,22 +15,45 @@ import json
 import sys
 
 from powercut_check import problems
-from powercut_session import SESSIONS, Diary, Session, format_flash, mount, tail, unmount
+from powercut_session import (
+    SESSIONS,
+    Diary,
+    Session,
+    advances_before_move,
+    begin,
+    format_flash,
+    mount,
+    tail,
+    unmount,
+)
 from torn_flash import MODES, Dice, PlainFlash, PowerCut, TornFlash, apply, cut_id, parse_cut, tear
 
 
 def rehearse(name):
     """(image before, journal, diary) of a session run uncut."""
-    sectors, session = SESSIONS[name]
+    sectors, worn, work = SESSIONS[name]
+    advances = advances_before_move(sectors) - 2 if worn else 0
     flash = PlainFlash(sectors)
     format_flash(flash)
     before = bytes(flash.image)
     flash.operations, flash.journal = 0, []
     mount(flash)
-    diary = Diary()
-    session(Session(flash, diary))
+    session = Session(flash, Diary())
+    if worn:
+        before = wear(flash, session, advances)
+    work(session)
     unmount()
-    return before, flash.journal, diary
+    return before, flash.journal, session.diary
+
+
+def wear(flash, session, advances):
+    """Bring a new device to that many signed requests; cuts begin after them: the image then."""
+    begin(session)
+    for _ in range(advances):
+        session.advance()
+    session.diary = session.diary.child(flash.operations)
+    flash.operations, flash.journal = 0, []
+    return bytes(flash.image)
 
 
 def start(flash, diary):
@@ -89,7 +112,10 @@ class Trial:
         return found + careful(only_start, PlainFlash(flash.blocks, flash.image), self._after.child(1 << 30))
 
     def again(self):
-        """Problems after the second cut."""
+        """Problems after the second cut, made while the probe does again exactly what it did after the first one.
+
+        Reading counts: which files are open changes where littlefs writes, never what it keeps.
+        """
         if self._operations == 0:
             return ["nothing was written after the restart"]
         place = self._dice.below(min(self._operations, 65536))
@@ -97,9 +123,9 @@ class Trial:
         cut = (place, mode, self._dice.below(65536))
         self.second = cut_id(*cut)
         flash = TornFlash(len(self._image) // 4096, self._image, cut)
-        mount(flash)
         try:
-            tail(Session(flash, self._diary.child(0)))
+            go_on(flash, self._diary.child(0))
+            unmount()
         except PowerCut:
             flash.let_go()
         finally:

@@ -16,6 +16,7 @@ from curbtick_probe.limits import Limits
 from curbtick_probe.log import Log, LogFull
 from curbtick_probe.rounds import Rounds
 from curbtick_wire import codec, names, records
+from torn_flash import ERASE, PlainFlash
 
 MOUNT = "/probe"
 ROOT = MOUNT + "/data"
@@ -295,5 +296,46 @@ def tail(session):
     return session.reading(91, 500, 5)
 
 
-# name: (sectors of the device, the session)
-SESSIONS = {"day": (40, day), "full": (20, full)}
+def _moves_a_block(flash, seen):
+    """Whether the operations in the flash's journal erased a sector never seen before; adds what they erased."""
+    erased = {operation[1] for operation in flash.journal if operation[0] == ERASE}
+    fresh = erased - seen
+    seen.update(erased)
+    return bool(fresh)
+
+
+def begin(session):
+    """A probe paired with one bench."""
+    session.start_event()
+    session.pair(1)
+    return session
+
+
+def advances_before_move(sectors):
+    """How many signed requests a new device takes before littlefs has worn a pair of sectors enough to move it."""
+    flash = PlainFlash(sectors)
+    format_flash(flash)
+    mount(flash)
+    session = begin(Session(flash, Diary()))
+    seen = set()
+    for count in range(3000):
+        flash.journal = []
+        session.advance()
+        if _moves_a_block(flash, seen) and count > 100:
+            unmount()
+            return count
+    raise AssertionError("littlefs never moved a sector")
+
+
+def old(session):
+    """The move of worn sectors, among readings and settings."""
+    for number in range(12):
+        session.advance()
+        session.reading(number, 600, 8)
+    session.put_limits()
+    session.put_round(3, 20)
+    session.acknowledge()
+
+
+# name: (sectors of the device, whether it is worn before cuts begin, the session)
+SESSIONS = {"day": (40, False, day), "full": (20, False, full), "old": (20, True, old)}

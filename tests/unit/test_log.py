@@ -42,7 +42,13 @@ def test_numbers_run_from_one_without_a_hole(tmp_path: Path) -> None:
 
 def test_an_empty_log(tmp_path: Path) -> None:
     kept = start(tmp_path)
-    assert (kept.first_seq, kept.last_seq, kept.held_from(1), kept.acknowledged, kept.dropped) == (0, 0, 0, 0, 0)
+    assert (kept.first_seq, kept.last_seq, kept.held_from(1), kept.acknowledged, kept.dropped) == (
+        0,
+        0,
+        0,
+        0,
+        0,
+    )
     assert kept.read(1) is None
     assert list(kept.iter_from(1)) == []
 

@@ -11,7 +11,9 @@ from curbtick_wire import codec
 from tests.unit.flashdata import flip
 
 
-def vehicle(number: int, rear: int = 4, rear_khz: int = 48, front: int = 0, front_khz: int = 0) -> dict[str, int]:
+def vehicle(
+    number: int, rear: int = 4, rear_khz: int = 48, front: int = 0, front_khz: int = 0
+) -> dict[str, int]:
     """A vehicle of a round."""
     return {
         "vehicle": number,

@@ -1,0 +1,83 @@
+"""Power cuts: the firmware's log, limits, rounds, keys and boot id on MicroPython's littlefs over flash that tears.
+
+    python -m tests.bench.powercut [--short] [--seed N] [--json] [--id ID]
+
+Three sessions (tests/faults/powercut_session.py): a day of 44 readings with limits, rounds and an acknowledgement; a
+small device read until it is full; a worn device on which littlefs moves a pair of sectors. Each is cut at every flash
+operation in every mode, restarted, held against what had been promised, worked on, and cut once more while it does so.
+"""
+
+import json
+import subprocess
+import time
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+from tests.bench import _common
+
+HEAP = "heapsize=96M"
+FAULTS = _common.REPOSITORY / "tests" / "faults"
+# The bound of the full form; a short one tries a part of the operations.
+CUTS_MIN = {False: 5000, True: 200}
+# session: (every so many operations in the full form, in the short form)
+STRIDES = {"day": (1, 61), "full": (2, 149), "old": (1, 13)}
+SHARDS = 2
+
+
+def run_main(*arguments: str) -> dict[str, Any]:
+    """The report of one run of powercut_main.py."""
+    command = [*_common.micropython_command(), "-X", HEAP, "powercut_main.py", *arguments]
+    ran = subprocess.run(
+        command,
+        cwd=FAULTS,
+        env=_common.micropython_environment(),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if ran.returncode:
+        raise RuntimeError(
+            f"{' '.join(arguments)} ended with {ran.returncode}: {ran.stdout[-500:]}{ran.stderr[-500:]}"
+        )
+    report: dict[str, Any] = json.loads(ran.stdout.splitlines()[-1])
+    return report
+
+
+def run_all(seed: int, short: bool) -> list[dict[str, Any]]:
+    """The reports of all sessions and shards, two at a time."""
+    jobs = [
+        (name, str(seed), str(strides[short]), f"{shard}/{SHARDS}")
+        for name, strides in STRIDES.items()
+        for shard in range(SHARDS)
+    ]
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return list(pool.map(lambda job: run_main(*job), jobs))
+
+
+def figures(reports: list[dict[str, Any]], cuts_min: int) -> list[dict[str, Any]]:
+    """The figures beside their bounds."""
+    cuts = sum(report["cuts"] for report in reports)
+    second = sum(report["second_cuts"] for report in reports)
+    violations = sum(report["violation_count"] for report in reports)
+    rewrites = sum(report["rewrites"] for report in reports)
+    return [
+        _common.figure("first_cuts", cuts, f">= {cuts_min}", cuts >= cuts_min),
+        _common.figure("second_cuts", second, f">= {cuts_min}", second >= cuts_min),
+        _common.figure("violations", violations, "== 0", violations == 0),
+        _common.figure("pages_programmed_over_cleared_bits", rewrites, "== 0", rewrites == 0),
+    ]
+
+
+def main() -> None:
+    """Run the benchmark, or one cut by its id."""
+    options = _common.arguments(__doc__, ("--id", {"help": "replay one cut, such as day@120:subset:9"}))
+    started_s = time.monotonic()
+    reports = [run_main(options.id)] if options.id else run_all(options.seed, options.short)
+    cuts_min = 1 if options.id else CUTS_MIN[options.short]
+    found = [violation for report in reports for violation in report["violations"]]
+    sessions = {report["session"]: report["operations"] for report in reports}
+    _common.report(figures(reports, cuts_min), started_s, operations=sessions, violations=found)
+
+
+if __name__ == "__main__":
+    main()
