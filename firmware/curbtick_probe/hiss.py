@@ -36,6 +36,9 @@ LED_CDB = const(300)
 CHOOSE_UPDATES = const(5)
 BACKGROUND_UPDATES = const(20)
 
+# A background so loud in its quietest band would bring the peaks of any leak to the converter's rails.
+_NOISY_CDB = const(-2000)
+
 
 class HissCheck:
     """One hiss check on one vehicle.
@@ -68,7 +71,8 @@ class HissCheck:
     def background(self, updates=BACKGROUND_UPDATES, choose=CHOOSE_UPDATES):
         """Choose the quietest band and learn its level and its unrest, pointing away; return whether it was taken.
 
-        updates: how many measure the background, 5..40; choose: how many before them choose the band, 1..5.
+        updates: how many measure the background, 3 or more (the first 40 count); choose: how many before them choose
+        the band, 1..5.
         """
         self.known = self.rise = None
         self.meter.restart()
@@ -95,7 +99,7 @@ class HissCheck:
             return DEAD
         if clipped:
             return CLIPPED
-        if background.level_cdb() > self._limit_set["noise_max_cdb"]:
+        if background.level_cdb() > _NOISY_CDB:
             return NOISY
         return QUIET
 
@@ -132,7 +136,7 @@ class HissCheck:
         return QUIET if known.decides and rise.steady() else GUSTY
 
     def _judge_rise(self):
-        if not self.rise.is_flat():
+        if self.rise.drowned() or not self.rise.is_flat():
             return TONE
         return RISE if self.rise.steady() and self.rise.lasting() else GUSTY
 

@@ -17,14 +17,14 @@ STATIONARY_CDB = const(18)
 _ALARM_C = const(309)
 _MISS_C = const(164)
 
-# Unrest beyond chance: the variance of 20 updates is above 2.3 times its expectation once in 1000 (chi-square, 19).
-_UNREST_NUM = const(23)
-_UNREST_DEN = const(10)
+# Unrest beyond chance: the variance of so many updates is above so many tenths of its expectation once in 1000
+# (chi-square over its degrees of freedom; entries from many updates to few).
+_UNREST = ((40, 18), (20, 23), (15, 26), (10, 31), (7, 37), (5, 46), (3, 69))
 
-# Where the background wanders, its seconds are taken as wholly dependent, so that the background holds about four
-# independent ones: Student's t with 4 degrees, one in 100, times sqrt(1 + 1 / 4): 4.1. The false-alarm rate stated
-# there is one in 100 seconds.
-_WANDER_C = const(410)
+# Where the background wanders, its fifths of a second are taken as wholly dependent within a second: so many updates
+# hold so few independent seconds n. Student's t with n - 1 degrees, one in 100, times sqrt(1 + 1 / n), in hundredths.
+# The false-alarm rate stated there is one in 100 seconds.
+_WANDER_C = ((40, 318), (20, 508), (15, 804), (0, 3897))
 
 # A rise that can't be told below this is no basis for "quiet".
 DECIDE_CDB = const(300)
@@ -102,7 +102,7 @@ class Background:
     def _fix_threshold(self, rise_cdb):
         variance = self.variance()
         expected = STATIONARY_CDB * STATIONARY_CDB
-        self.stationary = variance * _UNREST_DEN <= expected * _UNREST_NUM
+        self.stationary = variance * 10 <= expected * _entry(_UNREST, self.count)
         second_cdb10 = _root(expected * 100 // hiss_meter.SEGMENTS + expected * 100 // self.count)
         least = _ALARM_C * second_cdb10 // 1000
         sure = rise_cdb - _MISS_C * second_cdb10 // 1000
@@ -110,7 +110,7 @@ class Background:
         spread_cdb = STATIONARY_CDB
         if not self.stationary:
             spread_cdb = _root(variance)
-            self.threshold_cdb = max(self.threshold_cdb, _WANDER_C * spread_cdb // 100)
+            self.threshold_cdb = max(self.threshold_cdb, _entry(_WANDER_C, self.count) * spread_cdb // 100)
         self.range_cdb = 8 * max(spread_cdb, STATIONARY_CDB)
         self.decides = self.threshold_cdb + _MISS_C * spread_cdb // 100 <= DECIDE_CDB
 
@@ -125,6 +125,14 @@ class Background:
         """Make `both`: the bins with lines in the background or in `mask`."""
         for k in range(hiss_spectrum.BINS):
             self.both[k] = self.mask[k] | mask[k]
+
+
+def _entry(table, count):
+    """Return the value of a table's first row whose number is not above count; of its last row else."""
+    for least, value in table:
+        if count >= least:
+            return value
+    return table[-1][1]
 
 
 def _root(value):

@@ -17,6 +17,9 @@ FLATNESS_CDB = const(-150)
 # A sub-band (4.9 kHz) that rises this much more than those two away on either side holds a wavering whistle.
 NARROW_CDB = const(600)
 
+# A hiss this much below a tone's level cannot be told from what the tone does to the converter.
+MASKING_CDB = const(4000)
+
 
 class Rise:
     """Compares a meter with a background over the last SEGMENTS updates.
@@ -108,6 +111,14 @@ class Rise:
         now = hiss_lines.left(meter.totals, background.both, first, first + BAND_BINS - 1)
         before = hiss_lines.left(background.totals, background.both, first, first + BAND_BINS - 1)
         return tone_level.power_cdb(now) - tone_level.power_cdb(before)
+
+    def drowned(self):
+        """Whether a tone is so loud that the converter's steps and the window's skirts may have made the rise."""
+        level_cdb = self.background.level_cdb() + self.rise_cdb
+        for _, tone_cdb in self.tones:
+            if tone_cdb - level_cdb > MASKING_CDB:
+                return True
+        return False
 
     def is_flat(self):
         """Whether the band rises like a hiss; where it does not, the highest bin joins the tones."""

@@ -13,7 +13,7 @@ from curbtick_wire import names, records
 from micropython import const
 
 from curbtick_probe.seal_meter import ToneMeter
-from curbtick_probe.seal_section import DETECT_CDB, SAME_UHZ, Section, bit
+from curbtick_probe.seal_section import DETECT_CDB, LOST_UPDATES, SAME_UHZ, Section, bit
 
 HEARD, LOST, CLIPPED, DEAD, NO_REFERENCE, NOISY = range(6)
 STATUSES = ("heard", "lost", "clipped", "dead", "no_reference", "noisy")
@@ -26,12 +26,9 @@ GAIN_CDB = const(4000)
 # Below this level of the low input the high one serves again.
 _QUIET_CDB = const(-4600)
 
-# Updates of a reference: all but one must hear the tone, at one frequency and level.
+# Updates of a reference: all but two must hear the tone, at one frequency and level.
 REFERENCE_UPDATES = const(6)
 SAME_CDB = const(300)
-
-# A tone is lost when so many updates in a row (0.6 s) do not hear it.
-LOST_UPDATES = const(3)
 
 SECTIONS_MAX = const(24)
 
@@ -92,42 +89,50 @@ class SealCheck:
         self.board.capture.stop()
         self._listen_to(source)
 
-    def reference(self):
+    def reference(self, updates=REFERENCE_UPDATES):
         """Take the free reference, or confirm it: 1.2 s in free air before the source.
 
-        Return the record values of the sections that were waiting, with their verdicts; an empty list the first time.
-        After it, status is HEARD where the reference was taken, else what stood against it.
+        updates: how many to take, 2 or more. Return the record values of the sections that were waiting, with their
+        verdicts; an empty list the first time. After it, status is HEARD where the reference was taken, else what stood
+        against it.
         """
-        level_cdb, reason = self._take_reference()
+        level_cdb, reason = self._take_reference(updates)
         if self._pending:
-            values = [self._judged(section, level_cdb, reason) for section in self._pending]
-            self._pending = []
-            return values
+            return self.confirm(level_cdb, reason)
         self.reference_cdb = level_cdb
         self._new_section()
         return []
 
-    def _take_reference(self):
-        """Return (level_cdb, 0), or (None, the bit of the reason against it)."""
+    def confirm(self, after_cdb, reason=0):
+        """Settle the waiting sections: return their record values, given the reference after them.
+
+        after_cdb: its level, or None and the mask of the reason why there is none.
+        """
+        values = [self._judged(section, after_cdb, reason) for section in self._pending]
+        self._pending = []
+        return values
+
+    def _take_reference(self, updates):
+        """Return (level_cdb, 0), or (None, the mask of the reason against it)."""
         if self.reference_cdb is None:
             self.meter.search()
         levels, offsets = [], []
         clipped = dead = 0
-        for _ in range(REFERENCE_UPDATES):
+        for _ in range(updates):
             gain_cdb = self._one_reference_update()
             clipped += self.meter.clipped and self._gain_cdb == gain_cdb
             dead += self.meter.dead
             if self.meter.heard and not self.meter.clipped:
                 levels.append(self.meter.level_cdb + gain_cdb)
                 offsets.append(self.meter.offset_uhz)
-        return self._settled_reference(levels, offsets, clipped, dead)
+        return self._settled_reference(levels, offsets, clipped, dead, updates - updates // 3)
 
     def _one_reference_update(self):
         gain_cdb = self._gain_cdb
         self._hear()
         return gain_cdb
 
-    def _settled_reference(self, levels, offsets, clipped, dead):
+    def _settled_reference(self, levels, offsets, clipped, dead, least):
         levels.sort()
         offsets.sort()
         steady = levels and levels[-1] - levels[0] <= 2 * SAME_CDB and offsets[-1] - offsets[0] <= SAME_UHZ
@@ -137,7 +142,7 @@ class SealCheck:
         if clipped > 1:
             self.status = CLIPPED
             return None, bit("clipped")
-        if len(levels) < REFERENCE_UPDATES - 2 or not steady:
+        if len(levels) < least or not steady:
             self.status = LOST
             return None, bit("tone_lost")
         self.status = HEARD

@@ -3,8 +3,11 @@
 from curbtick_wire import names, records
 from micropython import const
 
+# A tone is lost when so many updates in a row (0.6 s) do not hear it.
+LOST_UPDATES = const(3)
+
 # Updates that a section takes at least, and how far above the noise a tone must be to be found nine times in ten.
-SECTION_UPDATES = const(3)
+SECTION_UPDATES = const(2)
 DETECT_CDB = const(1180)
 
 # One source, heard twice, keeps its frequency within this.
@@ -21,14 +24,14 @@ class Section:
         self.updates = self.heard = self.agreeing = self.noisy = self.clipped = self.dead = 0
         self.level_cdb = self.noise_cdb = self.snr_cdb = records.NONE_I16
         self.measured_hz = self.offset_uhz = 0
-        self.last_heard = False
+        self.silent = 0
 
     def add(self, meter, gain_cdb, floor_cdb):
         """Take one update in. floor_cdb: the level that must be detectable, or None without a reference."""
         self.updates += 1
         self.clipped += meter.clipped
         self.dead += meter.dead
-        self.last_heard = meter.heard
+        self.silent = 0 if meter.heard else self.silent + 1
         noise_cdb = meter.noise_cdb + gain_cdb
         if floor_cdb is not None and noise_cdb + DETECT_CDB > floor_cdb:
             self.noisy += 1
@@ -47,6 +50,10 @@ class Section:
             self.snr_cdb = meter.snr_cdb
             self.measured_hz = meter.measured_hz
             self.offset_uhz = meter.offset_uhz
+
+    def alive(self):
+        """Whether the tone was heard in the section, and up to its end."""
+        return bool(self.heard) and self.silent < LOST_UPDATES
 
     def leaks(self, floor_cdb):
         """Whether the tone was heard above the level at which a leak begins."""
