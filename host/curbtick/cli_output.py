@@ -1,19 +1,21 @@
-"""How every command speaks: words for people, exactly one JSON object for programs, progress for the impatient.
+"""How every command speaks: words for people, exactly one JSON object for programs, progress for the
+impatient.
 
-With --json standard output carries one JSON object and nothing else; everything said goes to standard error. Exit codes:
-0 done; 1 done, and something needs attention; 2 the input or the options make no sense; 3 the probe cannot be reached;
-4 the history cannot be read or written; 5 a program is missing; 70 an error nobody foresaw; 130 interrupted.
+With --json standard output carries one JSON object and nothing else; everything said goes to standard
+error. Exit codes: 0 done; 1 done, and something needs attention; 2 the input or the options make no sense;
+3 the probe cannot be reached; 4 the history cannot be read or written; 5 a program is missing; 70 an error
+nobody foresaw; 130 interrupted.
 """
 
 import json
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Protocol
 
 import typer
+from rich import box
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 from rich.table import Table
@@ -22,10 +24,14 @@ from curbtick.errors import CurbtickError, InputError
 
 UNFORESEEN, INTERRUPTED = 70, 130
 
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON object on standard output, words elsewhere.")]
+Json = Annotated[
+    bool, typer.Option("--json", help="Print one JSON object on standard output, words elsewhere.")
+]
 Db = Annotated[
     str | None,
-    typer.Option("--db", envvar="CURBTICK_DB", help="The history: a file or a URL [curbtick.db].", show_default=False),
+    typer.Option(
+        "--db", envvar="CURBTICK_DB", help="The history: a file or a URL [curbtick.db].", show_default=False
+    ),
 ]
 By = Annotated[str | None, typer.Option("--by", help="Who did it.", show_default=False)]
 
@@ -43,9 +49,11 @@ class Output:
         """Say a line to people; square brackets are taken as they are."""
         self.console.print(words, markup=False)
 
-    def table(self, titles: Sequence[str], rows: Sequence[Sequence[object]], caption: str | None = None) -> None:
+    def table(
+        self, titles: Sequence[str], rows: Sequence[Sequence[object]], caption: str | None = None
+    ) -> None:
         """Show rows of values under their titles."""
-        made = Table(*titles, title=caption, title_justify="left")
+        made = Table(*titles, title=caption, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
         for row in rows:
             made.add_row(*("" if value is None else str(value) for value in row))
         Console(stderr=self.as_json, highlight=False).print(made)
@@ -64,7 +72,7 @@ class Output:
             yield lambda done, of=None: bar.update(task, completed=done, total=of if of else total)
 
 
-class Tick:
+class Tick(Protocol):
     """Called with how much is done and, where it became known, of how much."""
 
     def __call__(self, done: int, of: int | None = None) -> None: ...
@@ -92,22 +100,6 @@ def fail(error: CurbtickError) -> None:
 def json_wanted() -> bool:
     """Whether the command line asks for JSON."""
     return "--json" in sys.argv[1:]
-
-
-def when(time_ms: int | None) -> str:
-    """A time in words, in the bench's own time zone."""
-    if time_ms is None:
-        return "time unknown"
-    return datetime.fromtimestamp(time_ms / 1000).astimezone().strftime("%Y-%m-%d %H:%M")
-
-
-def day_start_ms(day: str | None) -> int:
-    """Start of a day given as 2026-11-24 in the bench's time zone; today when None. Raises InputError."""
-    try:
-        parsed = datetime.fromisoformat(day) if day else datetime.now().replace(hour=0, minute=0, second=0, microsecond=0)
-    except ValueError as error:
-        raise InputError(f"{day} is not a date.", "Nothing was changed.", "Write it as 2026-11-24.") from error
-    return int(parsed.astimezone().timestamp() * 1000)
 
 
 def write_text(path: Path, text: str) -> None:

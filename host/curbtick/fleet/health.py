@@ -98,7 +98,9 @@ def _flags(
         flags.append("was never checked against the reference sensor")
     elif found and now_ms - found[-1].sort_ms > OVERDUE_DAYS * DAY_MS:
         days = (now_ms - found[-1].sort_ms) / DAY_MS
-        flags.append(f"is overdue for its check against the reference sensor: the last was {days:.0f} days ago")
+        flags.append(
+            f"is overdue for its check against the reference sensor: the last was {days:.0f} days ago"
+        )
     if has_drifted(drift_db, scatter_db):
         flags.append(f"has drifted by {drift_db:+.1f} dB against its own history")
     if test is not None and test[1]:

@@ -153,6 +153,15 @@ def _unknown(ref: str) -> InputError:
     )
 
 
+def from_seq(connection: Connection, first: Reading, count: int) -> list[Reading]:
+    """So many readings of a probe from one on, in order, leaving out those that were taken again."""
+    columns = tables.readings.c
+    selected = query(
+        columns.probe_id == first.probe_id, columns.seq >= first.seq, columns.superseded == 0
+    ).order_by(columns.seq)
+    return list(fetch(connection, selected.limit(count)))
+
+
 def time_uncertainty_ms(connection: Connection, reading: Reading) -> int | None:
     """One-sided uncertainty of a reading's time, None where the time is not known."""
     columns = tables.boots.c

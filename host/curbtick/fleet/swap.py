@@ -136,7 +136,9 @@ def judge(
         return Decision(None, why, before, after, uncertainty)
     moved, stayed = abs(now + was) / uncertainty, abs(now - was) / uncertainty
     if moved <= DECIDE_SIGMA < stayed:
-        return Decision("sensor", "the low level moved with the sensor: replace that sensor", before, after, uncertainty)
+        return Decision(
+            "sensor", "the low level moved with the sensor: replace that sensor", before, after, uncertainty
+        )
     if stayed <= DECIDE_SIGMA < moved:
         why = "the low level stayed at its position: look at wiring, connector, mounting and paint there"
         return Decision("wiring", why, before, after, uncertainty)

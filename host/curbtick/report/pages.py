@@ -66,6 +66,7 @@ class Site:
         self.vehicle_names = vehicle_names
         self.pages = pages
         self.day = day
+        self.is_live = False
 
     def render(self, template: str, here: str, probe_ids: Iterable[int], **values: Any) -> str:
         """A page; probe_ids are the probes whose readings stand on it, so that a doubtful one is flagged."""
@@ -77,7 +78,7 @@ class Site:
             for words in probe.flags
         ]
         return ENVIRONMENT.get_template(template).render(
-            here=here, flags=flags, made=when(self.now_ms), day=self.day, **values
+            here=here, live=self.is_live, flags=flags, made=when(self.now_ms), day=self.day, **values
         )
 
     def row(self, reading: Reading, standing: tuple[str, Sequence[str]] | None = None) -> views.ReadingRow:

@@ -2,8 +2,9 @@
 history.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -36,95 +37,126 @@ def _no_tick(_done: int, _of: int | None = None) -> None:
     """Progress that nobody watches."""
 
 
-class Builder:
-    """Builds the site of one history into a folder."""
+class Pages:
+    """The pages of one history on one day, each made when it is asked for; what they share is fetched once.
+    """
 
-    def __init__(self, connection: Connection, out: Path, day_ms: int, now_ms: int, tick: Tick) -> None:
+    def __init__(self, connection: Connection, day_ms: int, now_ms: int) -> None:
         self._connection = connection
-        self._out = out
         self._day_ms = day_ms
         self._now_ms = now_ms
-        self._tick = tick
-        self._written = 0
 
-    def build(self) -> Built:
-        """Write every page."""
-        connection = self._connection
-        of_day = readings.between(connection, self._day_ms, day_end_ms(self._day_ms))
-        fleet = [v for v in vehicles.load(connection) if v.retired_ms is None]
-        states = state.of_vehicles(connection, fleet)
-        current = {
-            p.reading.id for s in states for p in s.places if p.reading is not None and p.verdict != "pass"
+    @cached_property
+    def of_day(self) -> list[Reading]:
+        return readings.between(self._connection, self._day_ms, day_end_ms(self._day_ms))
+
+    @cached_property
+    def states(self) -> list[VehicleState]:
+        fleet = [v for v in vehicles.load(self._connection) if v.retired_ms is None]
+        return state.of_vehicles(self._connection, fleet)
+
+    @cached_property
+    def reading_ids(self) -> frozenset[int]:
+        """Readings with a page of their own: the day's, and the newest of every place that does not pass."""
+        places = (place for vehicle_state in self.states for place in vehicle_state.places)
+        current = {p.reading.id for p in places if p.reading is not None and p.verdict != "pass"}
+        return frozenset({r.id for r in self.of_day} | current)
+
+    @cached_property
+    def findings(self) -> list[worklist.Finding]:
+        every = (worklist.OPEN, worklist.DONE, worklist.PROVED)
+        return worklist.load(self._connection, every, since_ms=self._day_ms)
+
+    @cached_property
+    def site(self) -> Site:
+        every_name = {v.id: v.name for v in vehicles.load(self._connection)}
+        limit_sets = sets.all_sets(self._connection)
+        found = health.of_probes(self._connection, self._now_ms)
+        return Site(self._now_ms, found, limit_sets, every_name, self.reading_ids, date(self._day_ms))
+
+    @property
+    def overviews(self) -> dict[str, Callable[[], str]]:
+        return {
+            "index.html": self._day,
+            "fleet.html": self._fleet,
+            "work.html": self._work,
+            "limits.html": lambda: pages.limits_page(self.site, *_limit_origins(self._connection)),
+            "probes.html": lambda: pages.probes_page(self.site),
         }
-        paged = frozenset({r.id for r in of_day} | current)
-        limit_sets = sets.all_sets(connection)
-        found = worklist.load(
-            connection, (worklist.OPEN, worklist.DONE, worklist.PROVED), since_ms=self._day_ms
-        )
-        every_name = {v.id: v.name for v in vehicles.load(connection)}
-        site = Site(
-            self._now_ms,
-            health.of_probes(connection, self._now_ms),
-            limit_sets,
-            every_name,
-            paged,
-            date(self._day_ms),
-        )
-        total = len(fleet) + len(paged) + 5
-        self._overview(site, of_day, [s for s in states if not s.vehicle.is_reference], found)
-        for vehicle_state in states:
-            self._vehicle(site, vehicle_state, found, total)
-        self._readings(site, paged, total)
-        return Built(self._out / "index.html", self._written, len(of_day))
 
-    def _overview(
-        self,
-        site: Site,
-        of_day: Sequence[Reading],
-        states: Sequence[VehicleState],
-        found: Sequence[worklist.Finding],
-    ) -> None:
-        read = {reading.vehicle_id for reading in of_day}
-        of_day_states = [s for s in states if s.vehicle.id in read]
-        self._write(
-            "index.html",
-            pages.day_page(
-                site,
-                of_day,
-                standing_of(self._connection, of_day),
-                of_day_states,
-                [f for f in found if f.vehicle_id in read],
-                marks_between(self._connection, self._day_ms),
-                day_notes(of_day),
-                _day_words(of_day),
-            ),
-        )
-        self._write("fleet.html", pages.fleet_page(site, states))
-        unproved = [finding for finding in found if finding.state != worklist.PROVED]
-        abouts = {s.vehicle.id: "; ".join(filter(None, (s.vehicle.type, s.vehicle.depot))) for s in states}
-        self._write("work.html", pages.work_page(site, unproved, abouts))
-        self._write("limits.html", pages.limits_page(site, *_limit_origins(self._connection)))
-        self._write("probes.html", pages.probes_page(site))
-
-    def _vehicle(
-        self, site: Site, vehicle_state: VehicleState, found: Sequence[worklist.Finding], total: int
-    ) -> None:
-        self._write(
-            f"vehicle-{vehicle_state.vehicle.id}.html",
-            vehicle_page(self._connection, site, vehicle_state, found),
-        )
-        self._tick(self._written, total)
-
-    def _readings(self, site: Site, paged: frozenset[int], total: int) -> None:
-        keys = sorted(paged)
+    def every(self) -> Iterator[tuple[str, str]]:
+        """(file name, text) of every page."""
+        for name, make in self.overviews.items():
+            yield name, make()
+        for vehicle_state in self.states:
+            yield f"vehicle-{vehicle_state.vehicle.id}.html", self.vehicle(vehicle_state)
+        keys = sorted(self.reading_ids)
         for start in range(0, len(keys), 200):
             for reading in readings.by_ids(self._connection, keys[start : start + 200]).values():
-                self._write(f"reading-{reading.ref}.html", one_reading(self._connection, site, reading))
-                self._tick(self._written, total)
+                yield f"reading-{reading.ref}.html", self.reading(reading)
 
-    def _write(self, name: str, text: str) -> None:
-        (self._out / name).write_text(text, encoding="utf-8")
-        self._written += 1
+    @property
+    def count(self) -> int:
+        return len(self.overviews) + len(self.states) + len(self.reading_ids)
+
+    def named(self, name: str) -> str | None:
+        """The page of a file name, or None where there is none."""
+        if name in self.overviews:
+            return self.overviews[name]()
+        kind, _, rest = name.removesuffix(".html").partition("-")
+        if kind == "vehicle" and rest.isdigit():
+            chosen = vehicles.load(self._connection, [int(rest)])
+            return self.vehicle(state.of_vehicles(self._connection, chosen)[0]) if chosen else None
+        if kind == "reading":
+            try:
+                return self.reading(readings.by_ref(self._connection, rest))
+            except InputError:
+                return None
+        return None
+
+    def _day(self) -> str:
+        read = {reading.vehicle_id for reading in self.of_day}
+        return pages.day_page(
+            self.site,
+            self.of_day,
+            standing_of(self._connection, self.of_day),
+            [s for s in self._in_service if s.vehicle.id in read],
+            [finding for finding in self.findings if finding.vehicle_id in read],
+            marks_between(self._connection, self._day_ms),
+            day_notes(self.of_day),
+            _day_words(self.of_day),
+        )
+
+    @property
+    def _in_service(self) -> list[VehicleState]:
+        return [s for s in self.states if not s.vehicle.is_reference]
+
+    def _fleet(self) -> str:
+        return pages.fleet_page(self.site, self._in_service)
+
+    def _work(self) -> str:
+        unproved = [finding for finding in self.findings if finding.state != worklist.PROVED]
+        abouts = {
+            s.vehicle.id: "; ".join(filter(None, (s.vehicle.type, s.vehicle.depot))) for s in self.states
+        }
+        return pages.work_page(self.site, unproved, abouts)
+
+    def vehicle(self, vehicle_state: VehicleState) -> str:
+        """A vehicle's page."""
+        vehicle = vehicle_state.vehicle
+        places = [
+            history.of_place(self._connection, vehicle.id, bumper, position, self.site.limit_sets)
+            for bumper, position in vehicle.places
+        ]
+        mine = [finding for finding in self.findings if finding.vehicle_id == vehicle.id]
+        return pages.vehicle_page(
+            self.site, vehicle_state, mine, places, swap.in_words(self._connection, vehicle.id)
+        )
+
+    def reading(self, reading: Reading) -> str:
+        """A reading's page."""
+        snippet = readings.waves_of(self._connection, reading)
+        return reading_page.page(self.site, reading, readings.as_object(self._connection, reading), snippet)
 
 
 def build(store: Store, out: Path, day_ms: int, now_ms: int, tick: Tick = _no_tick) -> Built:
@@ -136,32 +168,17 @@ def build(store: Store, out: Path, day_ms: int, now_ms: int, tick: Tick = _no_ti
     try:
         out.mkdir(parents=True, exist_ok=True)
         with store.read() as connection:
-            return Builder(connection, out, day_ms, now_ms, tick).build()
+            made = Pages(connection, day_ms, now_ms)
+            for written, (name, text) in enumerate(made.every(), 1):
+                (out / name).write_text(text, encoding="utf-8")
+                tick(written, made.count)
+            return Built(out / "index.html", made.count, len(made.of_day))
     except OSError as error:
         raise InputError(
             f"The report cannot be written to {out}: {error.strerror or error}.",
             "The history is unchanged.",
             "Free some space, or name another folder with --out.",
         ) from error
-
-
-def vehicle_page(
-    connection: Connection, site: Site, vehicle_state: VehicleState, found: Sequence[worklist.Finding]
-) -> str:
-    """A vehicle's page."""
-    vehicle = vehicle_state.vehicle
-    places = [
-        history.of_place(connection, vehicle.id, bumper, position, site.limit_sets)
-        for bumper, position in vehicle.places
-    ]
-    mine = [finding for finding in found if finding.vehicle_id == vehicle.id]
-    return pages.vehicle_page(site, vehicle_state, mine, places, swap.in_words(connection, vehicle.id))
-
-
-def one_reading(connection: Connection, site: Site, reading: Reading) -> str:
-    """A reading's page."""
-    snippet = readings.waves_of(connection, reading)
-    return reading_page.page(site, reading, readings.as_object(connection, reading), snippet)
 
 
 def standing_of(connection: Connection, of_day: Sequence[Reading]) -> dict[int, tuple[str, Sequence[str]]]:

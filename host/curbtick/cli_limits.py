@@ -1,0 +1,197 @@
+"""`curbtick limits`: show, compare, fit to the fleet, send."""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from curbtick import bench
+from curbtick.cli_output import Db, Json, Output, write_text
+from curbtick.cli_probes import Port
+from curbtick.errors import InputError
+from curbtick.limits import effect, fit, sets
+from curbtick.limits.sets import LimitSet
+from curbtick.report import fit_page
+from curbtick.report.pages import difference_words
+from curbtick.store import open_store
+from curbtick.store.engine import now_ms
+
+group = typer.Typer(help="Limit sets: what the probe judges by.", no_args_is_help=True)
+DAY_MS = 86_400_000
+
+
+def register(app: typer.Typer) -> None:
+    app.add_typer(group, name="limits")
+
+
+@group.command("show")
+def show(
+    revision: Annotated[
+        int | None, typer.Argument(help="The newest when left out.", show_default=False)
+    ] = None,
+    all_: Annotated[bool, typer.Option("--all", help="List every stored set.")] = False,
+    out: Annotated[Path | None, typer.Option(help="Write the set as text.", show_default=False)] = None,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Show a limit set; --out writes it as text that `limits send FILE` takes back."""
+    output = Output(as_json)
+    with open_store(db) as store, store.read() as connection:
+        if all_:
+            found = list(sets.all_sets(connection).values())
+        else:
+            found = [sets.load(connection, revision)]
+    for limit_set in found:
+        _show(output, limit_set)
+    if out is not None:
+        write_text(out, sets.to_toml(found[-1]))
+        output.say(f"Wrote {out}.")
+    output.done({"sets": found})
+
+
+def _show(output: Output, limit_set: LimitSet) -> None:
+    output.table(
+        ("class", "pass from", "dead below", "neighbour below", "centre", "window", "interval"),
+        [
+            (
+                row["class_khz"] or "custom",
+                f"{row['pass_cdb'] / 100:.1f} dB",
+                f"{row['dead_cdb'] / 100:.1f} dB",
+                f"{row['neighbour_cdb'] / 100:.1f} dB",
+                f"{row['centre_hz'] / 1000:.1f} kHz",
+                f"±{row['window_hz'] / 1000:.1f} kHz",
+                f"{row['interval_min_ms']}-{row['interval_max_ms']} ms",
+            )
+            for row in limit_set["classes"]
+        ],
+        f"Limits, revision {limit_set['revision']}, levels in dBFS",
+    )
+
+
+@group.command("fit")
+def fit_(
+    risk: Annotated[float, typer.Option(help="Accepted risk of a false PASS at the limit.")] = 0.01,
+    days: Annotated[int, typer.Option(help="How far back to look.")] = 365,
+    page: Annotated[
+        Path | None, typer.Option(help="Write the fit with its plots.", show_default=False)
+    ] = None,
+    save: Annotated[bool, typer.Option("--save", help="Store the proposal as the next revision.")] = False,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Propose limits for each class from the fleet's own history, with the measurement's uncertainty in
+    them.
+    """
+    output = Output(as_json)
+    with open_store(db) as store:
+        with store.read() as connection, output.progress("Fitting"):
+            made = fit.of_fleet(connection, now_ms() - days * DAY_MS, risk)
+        if page is not None:
+            write_text(page, fit_page.page(made))
+            output.say(f"Wrote {page}.")
+        _show_fit(output, made)
+        saved = _save(store, made) if save else None
+    if saved is not None:
+        output.say(f"Stored as revision {saved['revision']}; `curbtick limits send` puts it on a probe.")
+    output.done({**asdict(made), "saved_revision": None if saved is None else saved["revision"]})
+
+
+def _show_fit(output: Output, made: fit.Fit) -> None:
+    output.table(
+        ("class", "sensors", "healthy", "repeat", "pass from", "false fails"),
+        [
+            (
+                row.class_khz or "custom",
+                row.sensors,
+                "" if row.centre_db is None else f"{row.centre_db:.1f} ± {row.spread_db:.1f} dB",
+                "" if row.repeat is None else f"{row.repeat.one_reading_db:.2f} dB",
+                "" if row.pass_db is None else f"{row.pass_db:.1f} dB",
+                "" if row.false_fail is None else f"{100 * row.false_fail:.2f} %",
+            )
+            for row in made.classes
+        ],
+        f"Fit for a false-PASS risk of {made.risk:g}",
+    )
+    for row in made.classes:
+        for warning in row.warnings:
+            output.say(f"Class {row.class_khz or 'custom'}: {warning}.")
+
+
+def _save(store: Any, made: fit.Fit) -> LimitSet:
+    with store.write() as connection:
+        current = sets.load(connection)
+        return sets.save(connection, fit.proposed(current, made), f"fitted, risk {made.risk:g}", now_ms())
+
+
+@group.command("send")
+def send(
+    what: Annotated[
+        str | None,
+        typer.Argument(help="A revision or a text file; the newest when left out.", show_default=False),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    port: Port = None,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Send a limit set, after showing what it changes and what it would have changed in last month's
+    verdicts.
+    """
+    output = Output(as_json)
+    with open_store(db) as store, bench.connect(port) as probe:
+        wanted = _wanted(store, what)
+        in_force = probe.limits()
+        changes = sets.differences(in_force, wanted)
+        with store.read() as connection:
+            changed = effect.last_month(connection, wanted, now_ms())
+        for change in changes:
+            output.say(difference_words(change))
+        output.say(effect.in_words(changed))
+        if changes and not _agreed(yes, probe.unique_id):
+            raise InputError(
+                "Nothing was sent.",
+                "The probe judges by the limits it had.",
+                "Send again and say yes, or give --yes.",
+            )
+        if changes:
+            wanted = _stored(store, wanted, what)
+            bench.send_limits(store, probe, wanted)
+    sent = wanted["revision"] if changes else None
+    output.say(
+        f"Probe {probe.unique_id} judges by revision {sent}."
+        if changes
+        else "The probe has these limits already."
+    )
+    output.done(
+        {
+            "probe": probe.unique_id,
+            "sent_revision": sent,
+            "changes": [asdict(change) for change in changes],
+            "last_month": asdict(changed),
+        }
+    )
+
+
+def _agreed(yes: bool, unique_id: str) -> bool:
+    return yes or typer.confirm(f"Send these limits to probe {unique_id}?", err=True)
+
+
+def _wanted(store: Any, what: str | None) -> LimitSet:
+    if what is None or what.isdigit():
+        with store.read() as connection:
+            return sets.load(connection, None if what is None else int(what))
+    try:
+        return sets.from_toml(Path(what).read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"{what} cannot be read: {error}.", "Nothing was sent.", "Check the file's name."
+        ) from error
+
+
+def _stored(store: Any, wanted: LimitSet, what: str | None) -> LimitSet:
+    """A set from a file is stored under the next revision before it is sent."""
+    if what is None or what.isdigit():
+        return wanted
+    with store.write() as connection:
+        return sets.save(connection, wanted, f"from {Path(what).name}", now_ms())

@@ -1,0 +1,108 @@
+"""`curbtick round`: make, print and send the day's round."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from curbtick import bench
+from curbtick.cli_output import Db, Json, Output, write_text
+from curbtick.cli_probes import Port
+from curbtick.cli_vehicles import as_object
+from curbtick.fleet import rounds, vehicles
+from curbtick.fleet.rounds import Round
+from curbtick.report import sheets
+from curbtick.store import open_store
+from curbtick.store.engine import now_ms
+from curbtick_wire import names
+
+group = typer.Typer(help="The day's round: its vehicles in order.", no_args_is_help=True)
+Number = Annotated[
+    int | None, typer.Argument(help="Number of the round; the newest when left out.", show_default=False)
+]
+
+
+def register(app: typer.Typer) -> None:
+    app.add_typer(group, name="round")
+
+
+@group.command("make")
+def make(
+    members: Annotated[
+        list[str], typer.Argument(help="Vehicles by name, or one CSV file.", metavar="VEHICLE... | FILE.csv")
+    ],
+    name: Annotated[str | None, typer.Option(help="What to call the round.", show_default=False)] = None,
+    technician: Annotated[str | None, typer.Option(help="Who walks it.", show_default=False)] = None,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Make a round from vehicles the history knows, or from a CSV file with the columns vehicle, type, depot,
+    rear_positions, rear_class_khz, front_positions, front_class_khz."""
+    output = Output(as_json)
+    with open_store(db) as store, store.write() as connection:
+        if len(members) == 1 and members[0].lower().endswith(".csv"):
+            chosen = rounds.enter(connection, rounds.read_lines(Path(members[0])), now_ms())
+        else:
+            chosen = [vehicles.find(connection, member) for member in members]
+        made = rounds.make(connection, chosen, now_ms(), name=name, technician=technician)
+    _show(output, made)
+    output.done(_object(made))
+
+
+@group.command("print")
+def print_(
+    number: Number = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the sheet as a page for the printer.", show_default=False)
+    ] = None,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Print the round sheet that the technician carries: the bar's vehicle numbers and what each means."""
+    output = Output(as_json)
+    with open_store(db) as store, store.read() as connection:
+        made = rounds.load(connection, number)
+    _show(output, made)
+    if out is not None:
+        write_text(out, sheets.round_sheet(made))
+        output.say(f"Wrote {out}.")
+    output.done(_object(made))
+
+
+@group.command("send")
+def send(number: Number = None, port: Port = None, db: Db = None, as_json: Json = False) -> None:
+    """Send a round to the probe that is plugged in."""
+    output = Output(as_json)
+    with open_store(db) as store, bench.connect(port) as probe:
+        with store.read() as connection:
+            made = rounds.load(connection, number)
+        bench.send_round(store, probe, made)
+    output.say(f"Probe {probe.unique_id} has round {made.number}: {len(made.vehicles)} vehicles.")
+    output.done({"round": made.number, "probe": probe.unique_id, "vehicles": len(made.vehicles)})
+
+
+def _show(output: Output, made: Round) -> None:
+    def fitted(place: int, number: int) -> str:
+        bumper = made.vehicles[place - 1].bumper(number)
+        return f"{bumper.positions} x {bumper.class_khz or 'custom'} kHz" if bumper.positions else "-"
+
+    output.table(
+        ("bar", "vehicle", "type", "rear", "front"),
+        [
+            (place, vehicle.name, vehicle.type, fitted(place, names.REAR), fitted(place, names.FRONT))
+            for place, vehicle in enumerate(made.vehicles, 1)
+        ],
+        f"Round {made.number}"
+        + (f" - {made.name}" if made.name else "")
+        + (f" - {made.technician}" if made.technician else ""),
+    )
+
+
+def _object(made: Round) -> dict[str, Any]:
+    return {
+        "round": made.number,
+        "name": made.name,
+        "technician": made.technician,
+        "made_ms": made.made_ms,
+        "vehicles": [{"place": place, **as_object(v)} for place, v in enumerate(made.vehicles, 1)],
+    }

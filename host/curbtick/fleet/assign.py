@@ -1,0 +1,198 @@
+"""Assigning: readings taken without a round, or out of order, matched to vehicles afterwards; the original
+is kept.
+
+What the probe wrote never changes. An assignment moves where the bench holds readings to belong, notes
+where they were held before, and can be undone as long as no later one has moved the same readings again.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, select, update
+
+from curbtick.errors import InputError
+from curbtick.fleet import readings
+from curbtick.fleet.readings import Reading
+from curbtick.fleet.vehicles import Vehicle
+from curbtick.store import inserted_key, tables
+from curbtick_wire import names
+
+Place = tuple[int | None, int, int]
+
+
+@dataclass(frozen=True)
+class Assignment:
+    """An assignment that stands: its key, when and by whom, and how many readings it moved."""
+
+    id: int
+    at_ms: int
+    by: str | None
+    why: str | None
+    readings: int
+
+
+def to_vehicle(
+    connection: Connection,
+    chosen: Sequence[Reading],
+    vehicle: Vehicle,
+    at_ms: int,
+    *,
+    bumper: int | None = None,
+    first_position: int | None = None,
+    by: str | None = None,
+    why: str | None = None,
+) -> int:
+    """Hold readings to belong to a vehicle.
+
+    bumper and first_position: where the first one was taken; the others follow in order of position, a
+    reading that supersedes another staying at its position. None leaves each where the probe had it.
+    Returns the assignment's key. Raises InputError for places that the vehicle does not have.
+    """
+    if not chosen:
+        raise InputError(
+            "No reading was named.", "Nothing was changed.", "Name readings as the report shows them."
+        )
+    places = _places(chosen, vehicle, bumper, first_position)
+    return _move(connection, list(zip(chosen, places, strict=True)), at_ms, by, why)
+
+
+def _places(
+    chosen: Sequence[Reading], vehicle: Vehicle, bumper: int | None, first: int | None
+) -> list[Place]:
+    made: list[Place] = []
+    position = (first or 0) - 1
+    for reading in chosen:
+        if first is None:
+            position = reading.position
+        elif not (made and reading.values["supersedes_seq"]):
+            position += 1
+        number = reading.bumper if bumper is None else bumper
+        _check_place(reading, vehicle, number, position)
+        made.append((vehicle.id, number, position))
+    return made
+
+
+def _check_place(reading: Reading, vehicle: Vehicle, bumper: int, position: int) -> None:
+    highest = vehicle.bumper(bumper).positions
+    if 1 <= position <= highest:
+        return
+    raise InputError(
+        f"Reading {reading.ref} would be at {names.BUMPERS[bumper]} {position}; {vehicle.name} has {highest} there.",
+        "Nothing was changed.",
+        "Name the bumper and the first position, or fewer readings.",
+    )
+
+
+def _move(
+    connection: Connection,
+    moves: Sequence[tuple[Reading, Place]],
+    at_ms: int,
+    by: str | None,
+    why: str | None,
+) -> int:
+    made = connection.execute(tables.assignments.insert().values(at_ms=at_ms, by=by, why=why))
+    key = inserted_key(made)
+    for reading, place in moves:
+        connection.execute(
+            tables.assigned.insert().values(
+                assignment_id=key,
+                reading_id=reading.id,
+                old_vehicle_id=reading.vehicle_id,
+                old_bumper=reading.bumper,
+                old_position=reading.position,
+                new_vehicle_id=place[0],
+                new_bumper=place[1],
+                new_position=place[2],
+            )
+        )
+        _hold(connection, reading.id, place)
+    return key
+
+
+def _hold(connection: Connection, reading_id: int, place: Place) -> None:
+    values = {"vehicle_id": place[0], "at_bumper": place[1], "at_position": place[2]}
+    connection.execute(update(tables.readings).where(tables.readings.c.id == reading_id).values(**values))
+
+
+def undo(connection: Connection, assignment_id: int, at_ms: int) -> int:
+    """Put the readings of an assignment back where they were held before; returns how many. Raises
+    InputError.
+    """
+    columns = tables.assignments.c
+    standing = connection.execute(
+        select(columns.id).where(columns.id == assignment_id, columns.undone_ms.is_(None))
+    ).one_or_none()
+    if standing is None:
+        raise InputError(
+            f"There is no assignment {assignment_id} to undo.",
+            "Nothing was changed.",
+            "`curbtick assign --list` shows the ones that stand.",
+        )
+    _check_newest(connection, assignment_id)
+    moved = connection.execute(
+        select(tables.assigned).where(tables.assigned.c.assignment_id == assignment_id)
+    ).all()
+    for row in moved:
+        _hold(connection, row.reading_id, (row.old_vehicle_id, row.old_bumper, row.old_position))
+    connection.execute(update(tables.assignments).where(columns.id == assignment_id).values(undone_ms=at_ms))
+    return len(moved)
+
+
+def _check_newest(connection: Connection, assignment_id: int) -> None:
+    """Refuse to undo an assignment whose readings a later, standing one has moved again."""
+    mine = select(tables.assigned.c.reading_id).where(tables.assigned.c.assignment_id == assignment_id)
+    later = connection.scalar(
+        select(tables.assigned.c.assignment_id)
+        .join(tables.assignments, tables.assignments.c.id == tables.assigned.c.assignment_id)
+        .where(tables.assigned.c.reading_id.in_(mine), tables.assigned.c.assignment_id > assignment_id)
+        .where(tables.assignments.c.undone_ms.is_(None))
+        .order_by(tables.assigned.c.assignment_id.desc())
+        .limit(1)
+    )
+    if later is not None:
+        raise InputError(
+            f"Assignment {later} has moved some of these readings again.",
+            "Nothing was changed.",
+            f"Undo {later} first.",
+        )
+
+
+def standing(connection: Connection) -> list[Assignment]:
+    """Assignments that were not undone, newest first."""
+    columns = tables.assignments.c
+    query = select(tables.assignments).where(columns.undone_ms.is_(None)).order_by(columns.id.desc())
+    made = []
+    for row in connection.execute(query).all():
+        moved = connection.execute(
+            select(tables.assigned.c.reading_id).where(tables.assigned.c.assignment_id == row.id)
+        )
+        made.append(Assignment(row.id, row.at_ms, row.by, row.why, len(moved.all())))
+    return made
+
+
+def unassigned(connection: Connection, newest: int = 500) -> list[Reading]:
+    """Readings that belong to no vehicle yet, in order, the newest so many."""
+    columns = tables.readings.c
+    query = readings.query(columns.vehicle_id.is_(None)).order_by(columns.sort_ms.desc(), columns.id.desc())
+    return list(readings.fetch(connection, query.limit(newest)))[::-1]
+
+
+def parse_range(connection: Connection, words: Sequence[str]) -> list[Reading]:
+    """Readings named one by one, or as PROBE-FIRST..LAST. Raises InputError."""
+    chosen: list[Reading] = []
+    for word in words:
+        first, dots, last = word.partition("..")
+        start = readings.by_ref(connection, first)
+        if not dots:
+            chosen.append(start)
+            continue
+        if not last.isdigit() or int(last) < start.seq:
+            raise InputError(
+                f"{word} names no range of readings.",
+                "Nothing was changed.",
+                f"Write it as {first}..{start.seq + 5}.",
+            )
+        columns = tables.readings.c
+        query = readings.query(columns.probe_id == start.probe_id, columns.seq.between(start.seq, int(last)))
+        chosen += readings.fetch(connection, query.order_by(columns.seq))
+    return chosen

@@ -1,0 +1,254 @@
+"""Limits from the fleet: for each class the healthy level, how well a reading repeats, and the limits that
+follow.
+
+Healthy sensors are described by the median and MAD of the sensors' own median levels, outliers set aside. A
+sensor counts as weak when it truly lies BELOW_HEALTHY_DB below the healthy centre (the factory set's own
+distance, common practice); the pass limit stands above that by a guard band for the stated risk of a false
+PASS.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import groupby, pairwise
+from math import sqrt
+from statistics import median
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from curbtick.fleet.swap import REPEAT_DB
+from curbtick.limits import guard, robust, sets
+from curbtick.limits.sets import LimitSet
+from curbtick.store import tables
+from curbtick_wire import names
+
+BELOW_HEALTHY_DB = 10.0
+DEAD_BELOW_HEALTHY_DB = 27.0
+SENSORS_MIN, SENSORS_GOOD = 8, 30
+PAIRS_MIN = 10
+SAME_VISIT_MS = 4 * 3_600_000
+SPREAD_MIN_DB = 0.3
+HISTOGRAM_STEP_DB = 1.0
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """Standard uncertainties in dB. pairs: repeated readings it rests on; groups of fewer than two say
+    nothing (0).
+    """
+
+    within_db: float
+    pairs: int
+    technician_db: float
+    technicians: int
+    probe_db: float
+    probes: int
+
+    @property
+    def one_reading_db(self) -> float:
+        """Of one reading by any technician with any probe."""
+        return sqrt(self.within_db**2 + self.technician_db**2 + self.probe_db**2)
+
+
+@dataclass(frozen=True)
+class ClassFit:
+    """The fit of one class; values are None where the data are too few to propose anything."""
+
+    class_khz: int
+    sensors: int
+    readings: int
+    outliers: int
+    centre_db: float | None
+    spread_db: float | None
+    repeat: Repeat | None
+    tolerance_db: float | None
+    pass_db: float | None
+    dead_db: float | None
+    false_fail: float | None
+    below_pass: int
+    below_pass_interval: tuple[float, float] | None
+    histogram: Sequence[tuple[float, int]]
+    warnings: Sequence[str]
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The fit of a fleet for an accepted risk of a false PASS."""
+
+    risk: float
+    since_ms: int
+    classes: Sequence[ClassFit]
+
+
+@dataclass
+class _Gathered:
+    """What one class's readings come down to."""
+
+    medians: list[float] = field(default_factory=list)
+    differences: list[float] = field(default_factory=list)
+    by_technician: dict[str, list[float]] = field(default_factory=dict)
+    by_probe: dict[int, list[float]] = field(default_factory=dict)
+    readings: int = 0
+
+
+def of_fleet(connection: Connection, since_ms: int, risk: float) -> Fit:
+    """Fit every class from readings since a time. Raises InputError for a risk that makes no sense."""
+    guard.guard_factor(risk)
+    gathered: dict[int, _Gathered] = {}
+    for place, rows in groupby(_rows(connection, since_ms), key=lambda row: row[:4]):
+        _gather(gathered.setdefault(place[3], _Gathered()), list(rows))
+    return Fit(risk, since_ms, [of_class(khz, gathered[khz], risk) for khz in sorted(gathered)])
+
+
+def _rows(connection: Connection, since_ms: int) -> Iterator[Any]:
+    """(vehicle, bumper, position, class, sort_ms, level_db, probe, technician) by place, then in order of
+    time.
+    """
+    columns, reading = tables.readings.c, tables.readings
+    in_round = tables.rounds.c.number == columns.round_id
+    query = (
+        select(
+            columns.vehicle_id,
+            columns.at_bumper,
+            columns.at_position,
+            columns.class_khz,
+            columns.sort_ms,
+            columns.level_cdb,
+            columns.probe_id,
+            tables.rounds.c.technician,
+        )
+        .select_from(reading.outerjoin(tables.rounds, in_round))
+        .join(tables.vehicles, tables.vehicles.c.id == columns.vehicle_id)
+        .where(
+            columns.sort_ms >= since_ms,
+            columns.level_cdb.is_not(None),
+            tables.vehicles.c.is_reference.is_(False),
+        )
+        .where(columns.verdict.in_((names.PASS, names.WEAK, names.DEAD)))
+        .order_by(
+            columns.vehicle_id, columns.at_bumper, columns.at_position, columns.class_khz, columns.sort_ms
+        )
+    )
+    for row in connection.execute(query, execution_options={"yield_per": 5000}):
+        yield (*row[:5], row.level_cdb / 100, *row[6:])
+
+
+def _gather(into: _Gathered, rows: Sequence[Any]) -> None:
+    """Add one sensor's readings, in order of time."""
+    middle = median(row[5] for row in rows)
+    into.medians.append(middle)
+    into.readings += len(rows)
+    for before, after in pairwise(rows):
+        if after[4] - before[4] <= SAME_VISIT_MS and before[6:] == after[6:]:
+            into.differences.append(after[5] - before[5])
+    for row in rows:
+        residual = row[5] - middle
+        into.by_probe.setdefault(row[6], []).append(residual)
+        if row[7] is not None:
+            into.by_technician.setdefault(row[7], []).append(residual)
+
+
+def of_class(class_khz: int, gathered: _Gathered, risk: float) -> ClassFit:
+    """Fit one class."""
+    sensors = len(gathered.medians)
+    histogram = histogram_of(gathered.medians)
+    if sensors < SENSORS_MIN:
+        warning = f"{sensors} sensors with {gathered.readings} readings are too few; at least {SENSORS_MIN} are needed"
+        return ClassFit(
+            class_khz,
+            sensors,
+            gathered.readings,
+            0,
+            None,
+            None,
+            None,
+            None,
+            None,
+            None,
+            None,
+            0,
+            None,
+            histogram,
+            [warning],
+        )
+    healthy = robust.without_outliers(gathered.medians, SPREAD_MIN_DB)
+    centre_db, spread_db = median(healthy), max(robust.mad_sigma(healthy), SPREAD_MIN_DB)
+    repeat = _repeat(gathered)
+    tolerance_db = centre_db - BELOW_HEALTHY_DB
+    pass_db = guard.acceptance_limit_db(tolerance_db, repeat.one_reading_db, risk)
+    dead_db = centre_db - DEAD_BELOW_HEALTHY_DB - guard.guard_factor(risk) * repeat.one_reading_db
+    below = sum(level < pass_db for level in healthy)
+    false_fail = guard.false_fail_share(pass_db, centre_db, spread_db, repeat.one_reading_db)
+    return ClassFit(
+        class_khz,
+        sensors,
+        gathered.readings,
+        sensors - len(healthy),
+        centre_db,
+        spread_db,
+        repeat,
+        tolerance_db,
+        pass_db,
+        dead_db,
+        false_fail,
+        below,
+        guard.wilson(below, len(healthy)),
+        histogram,
+        _warnings(sensors, repeat, false_fail),
+    )
+
+
+def _repeat(gathered: _Gathered) -> Repeat:
+    differences = gathered.differences
+    within_db = robust.sigma_of_differences(differences) if len(differences) >= PAIRS_MIN else REPEAT_DB
+    technician = robust.between_groups([_trimmed(group) for group in gathered.by_technician.values()])
+    probe = robust.between_groups([_trimmed(group) for group in gathered.by_probe.values()])
+    return Repeat(within_db, len(differences), technician.sigma, technician.groups, probe.sigma, probe.groups)
+
+
+def _trimmed(residuals: Sequence[float]) -> list[float]:
+    """Residuals without those of sensors that faded or failed meanwhile."""
+    return robust.without_outliers(residuals, SPREAD_MIN_DB)
+
+
+def _warnings(sensors: int, repeat: Repeat, false_fail: float) -> list[str]:
+    found = []
+    if sensors < SENSORS_GOOD:
+        found.append(f"only {sensors} sensors; {SENSORS_GOOD} make it sound")
+    if repeat.pairs < PAIRS_MIN:
+        found.append(f"only {repeat.pairs} repeated readings: {REPEAT_DB:g} dB taken for the repeatability")
+    if repeat.probes < 2:
+        found.append("one probe only: differences between probes are not in it")
+    if false_fail > 0.005:
+        found.append(f"{100 * false_fail:.1f} % of healthy sensors would need a second reading")
+    return found
+
+
+def histogram_of(levels: Iterable[float]) -> list[tuple[float, int]]:
+    """(lower edge in dB, count) of bins HISTOGRAM_STEP_DB wide, gaps included."""
+    counts: dict[int, int] = {}
+    for level in levels:
+        counts[int(level // HISTOGRAM_STEP_DB)] = counts.get(int(level // HISTOGRAM_STEP_DB), 0) + 1
+    if not counts:
+        return []
+    return [
+        (place * HISTOGRAM_STEP_DB, counts.get(place, 0)) for place in range(min(counts), max(counts) + 1)
+    ]
+
+
+def proposed(current: LimitSet, made: Fit) -> LimitSet:
+    """The current set with the fitted classes' pass and dead limits; what could not be fitted stays."""
+    fits = {row.class_khz: row for row in made.classes if row.pass_db is not None}
+    classes = []
+    for row in current["classes"]:
+        fitted = fits.get(row["class_khz"])
+        classes.append(dict(row) if fitted is None else _fitted_class(row, fitted))
+    made_set: LimitSet = {**current, "classes": classes}
+    sets.check(made_set)
+    return made_set
+
+
+def _fitted_class(row: dict[str, int], fitted: ClassFit) -> dict[str, int]:
+    assert fitted.pass_db is not None and fitted.dead_db is not None
+    dead_cdb = max(round(fitted.dead_db * 100), row["neighbour_cdb"] + 100)
+    return {**row, "pass_cdb": round(fitted.pass_db * 100), "dead_cdb": dead_cdb}
