@@ -20,6 +20,7 @@ import numpy as np
 from tests.bench._common import arguments, figure, report
 from tests.target.core import FIRMWARE
 from tests.target.meter import Meter, cycles_per_bytecode
+from tests.target.mpy import compile_module
 from tests.target.shim import module_consts
 
 CLOCK_HZ = 125_000_000
@@ -29,6 +30,11 @@ BUDGET_CYCLES = CLOCK_HZ / RATE_HZ
 BLOCK_CYCLES = BUDGET_CYCLES * BLOCK
 SHARE_MAX_PERCENT = 60
 AFTER_LAST_SAMPLE_MAX_MS = 150
+# A fresh board's heap (measured on MicroPython 1.28, RPI_PICO), and what a running probe must leave of it.
+FREE_HEAP_BYTES = 241_824
+HEAP_TO_LEAVE_BYTES = 40_000
+ROOMS_IN_RAM = (FIRMWARE / "curbtick_probe", FIRMWARE.parent / "protocol/curbtick_wire")
+NOT_ON_THE_CHIP = ("virtual.py", "virtual_run.py", "flashdisk.py")
 CAPTURE = FIRMWARE / "curbtick_probe/board/adc_dma.py"
 
 Stream = Callable[[int, np.random.Generator], np.ndarray]
@@ -181,6 +187,41 @@ def figures_of(name: str, cost: Cost, ring_blocks: int) -> list[dict[str, object
     ]
 
 
+def memory_figures(ring_blocks: int) -> list[dict[str, object]]:
+    """Bytes of compiled code and of buffers against a fresh board's heap; other objects are not counted here."""
+    from curbtick_probe import reading
+
+    paths = [path for room in ROOMS_IN_RAM for path in sorted(room.rglob("*.py"))]
+    code = sum(len(compile_module(path)) for path in paths if path.name not in NOT_ON_THE_CHIP)
+    ring = 2 * BLOCK * ring_blocks
+    buffers = ring + buffer_bytes(reading.Reader(Board(Capture(np.zeros(BLOCK, np.uint16), Meter()))))
+    room = FREE_HEAP_BYTES - HEAP_TO_LEAVE_BYTES
+    return [
+        {
+            **figure("code and buffers", code + buffers, f"<= {room} B", code + buffers <= room),
+            "buffers": buffers,
+        }
+    ]
+
+
+def buffer_bytes(root: object) -> int:
+    """Bytes of every array, bytearray and bytes that can be reached from an object of the firmware."""
+    found: dict[int, int] = {}
+    waiting, seen = [root], set()
+    while waiting:
+        thing = waiting.pop()
+        if id(thing) in seen:
+            continue
+        seen.add(id(thing))
+        if isinstance(thing, array | bytearray | bytes):
+            found[id(thing)] = len(memoryview(thing).cast("B"))
+        elif isinstance(thing, dict | list | tuple):
+            waiting.extend(thing.values() if isinstance(thing, dict) else thing)
+        elif type(thing).__module__.startswith("curbtick_probe"):
+            waiting.append(vars(thing))
+    return sum(found.values())
+
+
 def main() -> None:
     options = arguments(__doc__ or "")
     started_s = time.monotonic()
@@ -190,6 +231,7 @@ def main() -> None:
         cost = read(STREAMS[name](BLOCK * 256, np.random.default_rng(options.seed)))
         figures += figures_of(name, cost, ring_blocks)
         kernels[name] = cost.kernels
+    figures += memory_figures(ring_blocks)
     report(figures, started_s, kernels=kernels, cycles_per_bytecode=round(cycles_per_bytecode()))
 
 
