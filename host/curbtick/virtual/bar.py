@@ -122,12 +122,13 @@ def _pattern_at(seen: Sequence[Shown], place: int) -> tuple[str | None, int]:
 def _match(masks: Sequence[Shown], seen: Sequence[Shown]) -> int:
     """Return how many of the masks seen a pattern accounts for, 0 if it was not shown.
 
-    Its last, dark frame may run into what follows.
+    Its first frame may have run on from what was lit before, and its last, dark one may run into what follows.
     """
     if len(seen) < len(masks):
         return 0
-    for expected, found in zip(masks[:-1], seen, strict=False):
-        if expected.mask != found.mask or abs(expected.duration_ms - found.duration_ms) > 1:
+    for place, (expected, found) in enumerate(zip(masks[:-1], seen, strict=False)):
+        longer_ms = found.duration_ms - expected.duration_ms
+        if expected.mask != found.mask or longer_ms < -1 or (place and longer_ms > 1):
             return 0
     return len(masks) - (masks[-1].mask != seen[len(masks) - 1].mask)
 

@@ -28,6 +28,8 @@ BOTH = READ | STEP
 
 # Simulated time between the moment an idle probe is found and the press it was waiting for.
 _REACTION_US = 50_000
+# Between two presses in quick succession.
+_GAP_US = 120_000
 
 
 class Ear(Protocol):
@@ -149,11 +151,15 @@ class BoardBus:
         """Simulated time of the latest request, microseconds since power-on of the first boot."""
         return self._boot_us + self._now_us
 
-    def press(self, buttons: int, hold_ms: int = 80, after_ms: int = 0) -> None:
-        """Press buttons (READ, STEP or BOTH) after_ms from now, or after the presses already scheduled."""
+    def press(self, buttons: int, hold_ms: int = 80, after_ms: int = 0, times: int = 1) -> None:
+        """Press buttons (READ, STEP or BOTH) after_ms from now, or after the presses already scheduled.
+
+        times: how often in quick succession.
+        """
         with self._change:
             start_us = self._clock_us() + _REACTION_US * (not self._paced) + after_ms * 1000
-            self._buttons.add(start_us, buttons, hold_ms)
+            for again in range(times):
+                self._buttons.add(start_us + again * (hold_ms * 1000 + _GAP_US), buttons, hold_ms)
             self._resolve()
 
     def let_run(self, duration_ms: int | None) -> None:

@@ -108,9 +108,12 @@ class VirtualProbe:
         """The program's exit code once it ended."""
         return self._exit_code if self._process is None else self._process.poll()
 
-    def press(self, buttons: int = READ, hold_ms: int = 80, after_ms: int = 0) -> None:
-        """Press buttons for hold_ms of simulated time (bus.READ, STEP, BOTH), after_ms later than now."""
-        self.bus.press(buttons, hold_ms, after_ms)
+    def press(self, buttons: int = READ, hold_ms: int = 80, after_ms: int = 0, times: int = 1) -> None:
+        """Press buttons for hold_ms of simulated time (bus.READ, STEP, BOTH), after_ms later than now.
+
+        times: how often in quick succession.
+        """
+        self.bus.press(buttons, hold_ms, after_ms, times)
         os.write(self._wake_write, b"!")
 
     def run_until_idle(self, timeout_s: float = 30.0) -> None:

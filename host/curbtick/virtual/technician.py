@@ -52,11 +52,11 @@ class Technician:
         self._probe = probe
         self._on_seen = on_seen
 
-    def press(self, buttons: int, hold_ms: int = 80) -> Seen:
+    def press(self, buttons: int, hold_ms: int = 80, times: int = 1) -> Seen:
         """Press, wait until the probe has said all it has to say, and read the bar."""
         probe = self._probe
         first_bar, first_beep = len(probe.panel.bars), len(probe.panel.beeps)
-        probe.press(buttons, hold_ms)
+        probe.press(buttons, hold_ms, times=times)
         probe.run_until_idle()
         masks = bar.shown(probe.panel.bars[first_bar:], probe.now_us)
         seen = Seen(tuple(bar.read_bar(masks)), tuple(masks), len(probe.panel.beeps) - first_beep)

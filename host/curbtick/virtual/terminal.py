@@ -19,8 +19,6 @@ from curbtick.virtual.ear import Ear
 from curbtick.virtual.process import VirtualProbe
 
 SHORT_MS, LONG_MS = 80, 900
-# Between the two presses of a double press.
-GAP_MS = 120
 
 # Key -> (buttons, how long, how often).
 KEYS = {
@@ -128,8 +126,7 @@ def _hold(probe: VirtualProbe, yard: Yard) -> None:
 def _obey(key: str, probe: VirtualProbe, yard: Yard) -> None:
     if key in KEYS:
         buttons, hold_ms, times = KEYS[key]
-        for again in range(times):
-            probe.press(buttons, hold_ms, after_ms=again * (hold_ms + GAP_MS))
+        probe.press(buttons, hold_ms, times=times)
     elif key in "np":
         yard.step(1 if key == "n" else -1)
         probe.ear = yard.ear

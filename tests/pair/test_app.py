@@ -1,0 +1,339 @@
+"""The firmware's state machine, run by MicroPython, against the gesture table and what the log must hold."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from curbtick.answers import Record
+from curbtick.client import Client, connect
+from curbtick.keyring import Keyring
+from curbtick.virtual import bar, scenes
+from curbtick.virtual.bus import BOTH, READ, STEP
+from curbtick.virtual.ear import Ear
+from curbtick.virtual.process import VirtualProbe
+from curbtick.virtual.technician import LONG_MS, Seen, Technician
+from curbtick_wire import names, records
+from curbtick_wire.codec import factory_limits
+from numpy.typing import NDArray
+
+REAR, FRONT = range(2)
+ROUND = {
+    "round_id": 7,
+    "vehicles": [
+        {
+            "vehicle": 3,
+            "rear_positions": 4,
+            "rear_class_khz": 48,
+            "front_positions": 2,
+            "front_class_khz": 40,
+        },
+        {
+            "vehicle": 12,
+            "rear_positions": 1,
+            "rear_class_khz": 58,
+            "front_positions": 0,
+            "front_class_khz": 0,
+        },
+        {
+            "vehicle": 40,
+            "rear_positions": 0,
+            "rear_class_khz": 0,
+            "front_positions": 6,
+            "front_class_khz": 68,
+        },
+    ],
+}
+
+
+def healthy(class_khz: int = 48, seed: int = 1) -> Ear:
+    return scenes.single(class_khz=class_khz, seed=seed)
+
+
+def weak(class_khz: int = 48) -> Ear:
+    return scenes.single(class_khz=class_khz, level_dbfs=-24.0, seed=2)
+
+
+class Bench:
+    """A probe that was paired and given a round, with a technician's thumbs on it."""
+
+    def __init__(self, folder: Path, round_: dict[str, Any] | None = ROUND) -> None:
+        self.keyring = Keyring(folder / "keys.json")
+        self.probe = VirtualProbe(Ear(seed=1), folder / "flash", held=STEP)
+        self.thumbs = Technician(self.probe)
+        self.probe.run_until_idle()
+        with self.client() as client:
+            client.pair("test")
+            if round_:
+                client.send_round(round_)
+        self.probe.run_until_idle()
+
+    def client(self) -> Client:
+        return connect(self.probe.pty_path, self.keyring)
+
+    def log(self, kind: int = records.READING) -> list[Record]:
+        with self.client() as client:
+            return [record for record in client.records() if record.kind == kind]
+
+    def at(self, bumper: int, position: int) -> bool:
+        return self.probe.bar == bar.position_mask(bumper, position)
+
+    def leave_checks(self, times: int) -> None:
+        """Hold both buttons until the bumper check is back, where the probe rests and answers."""
+        for _ in range(times - 1):
+            self.thumbs.meter_press(BOTH, LONG_MS)
+        self.probe.press(BOTH, LONG_MS)
+        self.probe.run_until_idle()
+
+    def read(self, ear: Ear) -> Seen:
+        self.probe.ear = ear
+        return self.thumbs.press(READ)
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    made = Bench(tmp_path)
+    yield made
+    made.probe.close()
+
+
+def places(found: list[Record]) -> list[tuple[int, int, int]]:
+    return [(r.values["vehicle"], r.values["bumper"], r.values["position"]) for r in found]
+
+
+def test_the_bar_tells_which_vehicle_and_position_is_current(bench: Bench) -> None:
+    assert bench.at(REAR, 1)
+    seen = bench.thumbs.press(BOTH)
+    assert bar.read_vehicle(seen.masks) == 12 and bench.at(REAR, 1)
+    seen = bench.thumbs.press(BOTH)
+    assert bar.read_vehicle(seen.masks) == 40 and bench.at(FRONT, 1)
+    seen = bench.thumbs.press(BOTH)
+    assert bar.read_vehicle(seen.masks) == 3 and bench.at(REAR, 1)
+
+
+def test_step_goes_forward_double_goes_back_long_changes_bumper(bench: Bench) -> None:
+    bench.thumbs.press(STEP)
+    assert bench.at(REAR, 2)
+    bench.thumbs.press(STEP, times=2)
+    assert bench.at(REAR, 1)
+    bench.thumbs.press(STEP, LONG_MS)
+    assert bench.at(FRONT, 1)
+    bench.thumbs.press(STEP, LONG_MS)
+    assert bench.at(REAR, 1)
+
+
+def test_a_reading_is_logged_shown_and_followed_by_the_next_position(bench: Bench) -> None:
+    seen = bench.read(healthy())
+    assert seen.words == ("pass",) and bench.at(REAR, 2)
+    assert bar.read_vehicle(seen.masks) == 3
+    (reading,) = bench.log()
+    values = reading.values
+    assert places([reading]) == [(3, REAR, 1)]
+    assert (values["round_id"], values["positions"], values["class_khz"]) == (7, 4, 48)
+    assert (values["supersedes_seq"], values["limits_revision"]) == (0, factory_limits()["revision"])
+    assert values["battery_mv"] == 4800 and values["temperature_ddeg"] == 150
+    assert 0 < values["time_to_verdict_ms"] <= 1500
+
+
+def test_while_listening_the_bar_shows_the_position_alone(bench: Bench) -> None:
+    bench.thumbs.press(STEP)
+    assert bench.at(REAR, 2)
+    shown, pressed_us = len(bench.probe.panel.bars), bench.probe.now_us
+    bench.read(healthy())
+    first = bench.probe.panel.bars[shown]
+    assert first.mask == 0xFFF
+    assert first.time_us - pressed_us >= bench.log()[0].values["listened_ms"] * 1000
+
+
+def test_the_verdict_is_shown_only_after_the_record_is_in_flash(bench: Bench) -> None:
+    """Cut the power the moment the verdict appears: the reading is there at the next start."""
+    bench.probe.ear = healthy()
+    lit: list[int] = []
+
+    def cut(panel: object) -> None:
+        if bench.probe.bar == 0xFFF and not lit:
+            lit.append(bench.probe.now_us)
+            bench.probe._process.kill()  # type: ignore[union-attr]
+
+    bench.probe.bus.on_panel = cut
+    bench.probe.press(READ)
+    bench.probe.wait_exit()
+    bench.probe.power_on()
+    bench.probe.run_until_idle()
+    assert lit and places(bench.log()) == [(3, REAR, 1)]
+
+
+def test_read_held_reads_the_last_position_again_and_supersedes(bench: Bench) -> None:
+    bench.read(weak())
+    bench.probe.ear = healthy()
+    assert bench.thumbs.press(READ, LONG_MS).words == ("pass",)
+    first, again = bench.log()
+    assert places([first, again]) == [(3, REAR, 1)] * 2
+    assert again.values["supersedes_seq"] == first.seq
+    assert bench.at(REAR, 2)
+
+
+def test_read_held_before_any_reading_is_refused(bench: Bench) -> None:
+    assert bench.thumbs.press(READ, LONG_MS).words == ("refused",)
+    assert bench.log() == []
+
+
+def test_after_the_last_position_comes_the_bumper_result(bench: Bench) -> None:
+    outcomes = [bench.read(ear) for ear in (healthy(), weak(), healthy(seed=3), healthy(seed=4))]
+    assert [seen.verdict for seen in outcomes] == ["pass", "weak", "pass", "pass"]
+    (result,) = bench.log(records.BUMPER)
+    assert result.values["verdicts"][:4] == (names.PASS, names.WEAK, names.PASS, names.PASS)
+    assert result.values["reading_seqs"][:4] == tuple(reading.seq for reading in bench.log())
+    assert result.values["result"] == names.BUMPER_REPAIR
+    assert bar.read_result(outcomes[-1].masks, REAR, 4) == (names.PASS, names.WEAK, names.PASS, names.PASS)
+    assert bench.at(FRONT, 1)
+
+
+def test_a_repaired_position_makes_a_new_bumper_result_at_once(bench: Bench) -> None:
+    for ear in (healthy(), weak(), healthy(seed=3), healthy(seed=4)):
+        bench.read(ear)
+    bench.thumbs.press(STEP, LONG_MS)
+    bench.thumbs.press(STEP)
+    bench.read(healthy(seed=5))
+    old, new = bench.log(records.BUMPER)
+    assert new.values["result"] == names.BUMPER_ALL_PASS
+    assert new.values["reading_seqs"][1] == bench.log()[-1].seq != old.values["reading_seqs"][1]
+
+
+def test_leaving_a_bumper_early_makes_an_incomplete_result(bench: Bench) -> None:
+    bench.read(healthy())
+    bench.thumbs.press(BOTH)
+    (result,) = bench.log(records.BUMPER)
+    assert result.values["result"] == names.BUMPER_INCOMPLETE
+    assert result.values["reading_seqs"][:4] == (bench.log()[0].seq, 0, 0, 0)
+
+
+def test_a_silent_vehicle_is_not_transmitting(bench: Bench) -> None:
+    outcomes = [bench.read(Ear(seed=seed)) for seed in range(4)]
+    assert [seen.verdict for seen in outcomes] == ["retry"] * 4
+    assert outcomes[-1].words == ("retry", "not_transmitting")
+    (result,) = bench.log(records.BUMPER)
+    assert result.values["result"] == names.BUMPER_NOT_TRANSMITTING
+
+
+def test_a_low_battery_is_retry_without_listening(bench: Bench) -> None:
+    bench.probe.bus.battery_mv = factory_limits()["battery_min_mv"] - 1
+    heard = bench.probe.bus.samples_read
+    seen = bench.read(healthy())
+    assert seen.words == ("retry", "battery_low") and bench.at(REAR, 1)
+    assert bench.probe.bus.samples_read == heard
+    assert names.words_of(names.REASONS, bench.log()[0].values["reasons"]) == ["battery_low"]
+
+
+def test_a_probe_switched_off_goes_on_where_it_was(bench: Bench) -> None:
+    bench.read(healthy())
+    bench.read(healthy(seed=2))
+    bench.probe.power_on()
+    bench.probe.run_until_idle()
+    assert bench.at(REAR, 3)
+    for seed in (3, 4):
+        bench.read(healthy(seed=seed))
+    (result,) = bench.log(records.BUMPER)
+    assert result.values["result"] == names.BUMPER_ALL_PASS
+
+
+def test_a_new_round_begins_at_its_first_position(bench: Bench) -> None:
+    bench.read(healthy())
+    with bench.client() as client:
+        client.send_round({**ROUND, "round_id": 8})
+    bench.probe.run_until_idle()
+    assert bench.at(REAR, 1)
+    bench.read(healthy())
+    assert bench.log()[-1].values["supersedes_seq"] == 0
+
+
+def test_checks_change_round_and_the_meter_comes_and_goes(bench: Bench) -> None:
+    bench.probe.press(BOTH, LONG_MS)
+    bench.probe.run_for(4000)
+    assert bench.probe.bar == 0x0F0
+    bench.probe.press(BOTH, LONG_MS)
+    bench.probe.run_for(4000)
+    bench.probe.press(BOTH, LONG_MS)
+    bench.probe.run_until_idle()
+    assert bench.at(REAR, 1)
+
+
+def test_the_self_test_gesture_logs_a_test(bench: Bench) -> None:
+    before = len(bench.log(records.SELF_TEST))
+    assert bench.thumbs.press(BOTH, times=2).words == ("self_test", "self_test_passed")
+    assert len(bench.log(records.SELF_TEST)) == before + 1
+
+
+def test_without_a_round_positions_count_up_and_any_class_will_do(tmp_path: Path) -> None:
+    made = Bench(tmp_path, round_=None)
+    for class_khz in names.CLASSES_KHZ:
+        assert made.read(healthy(class_khz)).words == ("pass",)
+    assert places(made.log()) == [(0, REAR, position) for position in range(1, 5)]
+    assert [reading.values["class_khz"] for reading in made.log()] == list(names.CLASSES_KHZ)
+    made.probe.close()
+
+
+def test_both_buttons_at_power_up_leave_for_the_prompt(tmp_path: Path) -> None:
+    with VirtualProbe(flash_path=tmp_path / "flash", held=BOTH) as probe:
+        assert probe.wait_exit() == 0
+        assert probe.panel.bars == []
+
+
+def test_pairing_needs_step_at_power_up(tmp_path: Path) -> None:
+    with VirtualProbe(Ear(seed=1), tmp_path / "flash") as probe:
+        probe.run_until_idle()
+        with connect(probe.pty_path, Keyring(tmp_path / "keys.json")) as client:
+            assert not client.greeting.pairing
+    with VirtualProbe(Ear(seed=1), tmp_path / "flash", held=STEP) as probe:
+        probe.run_until_idle()
+        with connect(probe.pty_path, Keyring(tmp_path / "keys.json")) as client:
+            assert client.greeting.pairing
+
+
+class Steady:
+    """A tone of some codes peak at a frequency, and white noise, both for ever."""
+
+    def __init__(self, peak: float, frequency_hz: float = 12_000.0, noise: float = 2.0) -> None:
+        self.peak, self.noise = peak, noise
+        self._frequency_hz = frequency_hz
+        self._random = np.random.default_rng(1)
+
+    def read(self, count: int, input: int, start_us: int) -> NDArray[np.uint16]:
+        time_s = np.arange(count) / 250e3 + start_us / 1e6
+        codes = self.peak * np.sin(2 * np.pi * self._frequency_hz * time_s)
+        codes += self._random.normal(0.0, self.noise, count)
+        return np.clip(2048 + codes, 0, 4095).astype(np.uint16)
+
+
+def test_a_seal_check_from_reference_to_confirmed_sections(bench: Bench) -> None:
+    free, leak, tight = Steady(400.0), Steady(80.0), Steady(4.0)
+    bench.probe.ear = free
+    bench.thumbs.meter_press(BOTH, LONG_MS)
+    bench.thumbs.meter_press(READ)
+    assert bench.probe.bar & 0x7FF == 0x7FF
+    for ear in (leak, tight):
+        bench.probe.ear = ear
+        bench.thumbs.meter_press(READ)
+    bench.thumbs.meter_press(READ)
+    bench.probe.ear = free
+    bench.probe.run_for(1000)
+    words = bench.thumbs.meter_press(READ, LONG_MS, settle_ms=8000)
+    assert words == ("leak", "tight", "mark")
+    bench.leave_checks(2)
+    marks = bench.log(records.SEAL)
+    assert [mark.values["verdict"] for mark in marks[-2:]] == [2, 1]
+    assert all(mark.values["vehicle"] == 3 and mark.values["round_id"] == 7 for mark in marks)
+
+
+def test_a_hiss_check_from_background_to_mark(bench: Bench) -> None:
+    bench.probe.ear = Steady(0.0)
+    for _ in range(2):
+        bench.thumbs.meter_press(BOTH, LONG_MS)
+    bench.thumbs.meter_press(READ, settle_ms=8000)
+    bench.probe.ear = Steady(0.0, noise=20.0)
+    bench.probe.run_for(3000)
+    assert bench.thumbs.meter_press(READ) == ("hiss",)
+    bench.leave_checks(1)
+    (mark,) = bench.log(records.HISS)
+    assert mark.values["verdict"] == 2 and 1900 <= mark.values["above_background_cdb"] <= 2100
