@@ -4,7 +4,7 @@ import array
 
 from micropython import const
 
-from .dsp import baseband, extremes, floor, spectrum
+from .dsp import baseband, burst, extremes, fine, floor, spectrum
 from .measure import Measurer, cdb
 from .sounds import Sounds
 
@@ -22,9 +22,10 @@ _LEARN_SHIFT = const(5)
 _SETTLE_SHIFT = const(7)
 _FLOOR_SHIFT = const(9)
 
-# A frame counts as excess where its smoothed power is this many quartile floors (the mean in noise is 6.95): about
-# ten candidates a second in white noise, few enough to look at each.
-EXCESS_FACTOR = const(23)
+# A frame counts as excess where its smoothed power is this many quartile floors, Q4 (the mean in noise is 6.95 / 2):
+# about ten candidates a second in white noise, few enough to look at each. Each sound lifts the guard of its bin and
+# its neighbours by a quarter, so that what chatters (a supply working in packets) is not looked at for ever.
+GUARD_REST = const(368)
 
 # A sound needs this much evidence for its samples to be worth keeping.
 _WAVE_EVIDENCE_CDB = const(1390)
@@ -38,6 +39,11 @@ WAVE_RATE_HZ = const(250000)
 WAVE_SAMPLES = const(384)
 _WAVE_LEAD = const(72)
 _KEPT_BLOCKS = const(4)
+
+# The fall of a sound this far above the noise is timed from the samples themselves.
+_FALL_OVER_NOISE_CDB = const(3300)
+_FALL_LEAD = const(24)
+_FALL_SAMPLES = const(768)
 
 # 1000 log10 of what turns the sum of the bins' Q8 quartile floors into power over that of a full-scale sine: quartile
 # to mean 3.476 / 256; frame to value 64 / 6; a bin holds a sixteenth of a value's band; a full-scale magnitude is
@@ -66,6 +72,7 @@ class Listener:
         self.power = array.array("i", [0] * (16 * _FRAMES))
         self.floor = array.array("i", [0] * spectrum.BINS)
         self.smooth = array.array("i", [0] * spectrum.BINS)
+        self.guard = array.array("i", [GUARD_REST] * spectrum.BINS)
         self.best = array.array("i", [0] * (2 * _FRAMES))
         self.state = array.array("i", [0] * floor.STATE_WORDS)
         self.found = array.array("i", [0] * (floor.SEGMENT_WORDS * _FOUND_MOST))
@@ -74,6 +81,9 @@ class Listener:
         self.envelope_cdb = array.array("h", [0] * ENVELOPE_BLOCKS)
         self.recent = [None] * _KEPT_BLOCKS
         self.wave = array.array("H", [2048] * WAVE_SAMPLES)
+        self.fall = array.array("H", [2048] * _FALL_SAMPLES)
+        self.fall_power = array.array("i", [0] * _FALL_SAMPLES)
+        self.fall_shape = array.array("i", [0] * 5)
         self._reset()
 
     def _reset(self):
@@ -87,6 +97,7 @@ class Listener:
         for i in range(spectrum.BINS):
             self.floor[i] = floor.FLOOR_MAX
             self.smooth[i] = 0
+            self.guard[i] = GUARD_REST
         for i in range(floor.STATE_WORDS):
             self.state[i] = 0
         for i in range(len(self.joint)):
@@ -171,13 +182,18 @@ class Listener:
     def _search(self, block, shift):
         self._spectrum(block)
         floor.follow(self.power, 0, 0, self.floor, _FRAMES, shift)
-        floor.excess(self.power, self.best, 0, self.smooth, self.floor, _FRAMES, EXCESS_FACTOR)
+        floor.excess(self.power, self.best, 0, self.smooth, self.floor, self.guard, _FRAMES, GUARD_REST)
         n = floor.segment(self.best, 0, 0, self.state, self.found, _FRAMES, _FOUND_MOST)
         for k in range(n):
             self._take(k * floor.SEGMENT_WORDS)
+            self._lift_guard(self.found[k * floor.SEGMENT_WORDS + 3])
         self._note_crest()
         self.blocks += 1
         return n
+
+    def _lift_guard(self, peak_bin):
+        for k in range(max(0, peak_bin - 1), min(spectrum.BINS, peak_bin + 2)):
+            self.guard[k] = min(floor.GUARD_MOST, self.guard[k] + (self.guard[k] >> 2))
 
     def _note_crest(self):
         if self.blocks < ENVELOPE_BLOCKS:
@@ -190,6 +206,8 @@ class Listener:
         row = self.sounds.claim(m.evidence_cdb)
         if row < 0:
             return
+        if m.level_cdb > self.noise_cdb() + _FALL_OVER_NOISE_CDB:
+            self._time_fall(m)
         s = self.sounds
         s.time_us[row] = m.time_us
         s.level_cdb[row] = m.level_cdb
@@ -202,20 +220,33 @@ class Listener:
         if m.evidence_cdb > _WAVE_EVIDENCE_CDB and m.level_cdb > self.wave_level_cdb:
             self._keep_wave(m)
 
-    def _keep_wave(self, m):
-        """Copy the samples around a sound's start, as far as the kept blocks hold them."""
-        newest = self.folded * BLOCK
-        first = m.time_us // 4 - _WAVE_LEAD
-        first = max(0, newest - _KEPT_BLOCKS * BLOCK, min(first, newest - WAVE_SAMPLES))
-        for k in range(WAVE_SAMPLES >> 5):
-            at = first + (k << 5)
-            room = min(32, BLOCK - at % BLOCK)
-            self._copy_wave(at, k << 5, room)
-            self._copy_wave(at + room, (k << 5) + room, 32 - room)
-        self.wave_start_us = first * 4
-        self.wave_level_cdb = m.level_cdb
+    def _time_fall(self, m):
+        """Time a strong sound's fall at the full rate: the baseband's filter is as long as a short ring-down."""
+        first = max(0, m.peak_us // 4 - _FALL_LEAD)
+        if not self._gather(self.fall, first, _FALL_SAMPLES):
+            return
+        n = _FALL_SAMPLES - fine.EXTRA
+        fine.envelope(self.fall, self.fall_power, 0, n, fine.quadrature_q8(m.frequency_hz))
+        burst.shape(self.fall_power, 0, 0, self.fall_shape, 0, 2 * _FALL_LEAD, n)
+        if self.fall_shape[burst.RING] >= 0:
+            m.ringdown_us = (self.fall_shape[burst.RING] >> 2) - 4 * self.fall_shape[burst.TOP_AT]
 
-    def _copy_wave(self, at, to, count):
-        if count:
-            block = self.recent[at // BLOCK % _KEPT_BLOCKS]
-            baseband.copy(block, self.wave, count, at % BLOCK, to)
+    def _keep_wave(self, m):
+        """Keep the samples around a sound's start."""
+        first = max(0, m.time_us // 4 - _WAVE_LEAD)
+        if self._gather(self.wave, first, WAVE_SAMPLES):
+            self.wave_start_us = first * 4
+            self.wave_level_cdb = m.level_cdb
+
+    def _gather(self, target, first, count):
+        """Copy samples from the kept blocks; False where they do not hold them all."""
+        newest = self.folded * BLOCK
+        if first < newest - _KEPT_BLOCKS * BLOCK or first + count > newest:
+            return False
+        done = 0
+        while done < count:
+            at = first + done
+            part = min(count - done, BLOCK - at % BLOCK)
+            baseband.copy(self.recent[at // BLOCK % _KEPT_BLOCKS], target, part, at % BLOCK, done)
+            done += part
+        return True

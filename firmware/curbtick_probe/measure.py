@@ -62,7 +62,7 @@ def shift_for(part, span):
 class Measurer:
     """Measures one sound after another; its buffers are made once.
 
-    After `measure`: time_us, level_cdb, frequency_hz, sweep_hz, length_us, ringdown_us, evidence_cdb as in Sounds.
+    After `measure`: peak_us (time of the peak) and time_us, level_cdb, frequency_hz, sweep_hz, length_us, ringdown_us, evidence_cdb as in Sounds.
     """
 
     def __init__(self):
@@ -72,6 +72,8 @@ class Measurer:
         self.out = array.array("i", [0] * 8)
         self.turn = burst.turn_table()
         self.third = array.array("i", [0] * 3)
+        self.outlined = False
+        self.peak_us = 0
         self.time_us = 0
         self.level_cdb = 0
         self.frequency_hz = 0
@@ -101,11 +103,11 @@ class Measurer:
         self._outline(peak_frame * 8 - first, count, step, noise_cdb)
         self._carrier(count, step)
         self.time_us += first * 16 - _DELAY_US
+        self.peak_us += first * 16 - _DELAY_US
         self.level_cdb += loss_cdb(self.frequency_hz)
-        if is_long:
+        if is_long and not self.outlined:
             self.time_us = first_frame * spectrum.FRAME_US
             self.length_us = (last_frame - first_frame) * spectrum.FRAME_US
-            self.ringdown_us = -1
 
     def _noise(self, floor, peak_bin):
         """Return the noise power per value, 1000 log10, from the floors of three neighbouring bins."""
@@ -159,12 +161,14 @@ class Measurer:
         out = self.out
         burst.shape(self.power, 0, 0, out, first, last, n)
         self.level_cdb = cdb(out[burst.TOP]) + 602 * shift - 2 * cdb(span) - _TURN_GAIN_CDB - _FULL_SCALE_CDB
+        self.outlined = out[burst.RISE] >= 0 and out[burst.FALL] >= 0
         if out[burst.RISE] < 0:
             out[burst.RISE] = max(0, out[burst.TOP_AT] - 10) << 4
         if out[burst.FALL] < 0:
             out[burst.FALL] = min(n - 1, out[burst.TOP_AT] + 10) << 4
         self.time_us = out[burst.RISE] + 8 * (span - 1)
         self.length_us = out[burst.FALL] - out[burst.RISE]
+        self.peak_us = (out[burst.TOP_AT] << 4) + 8 * (span - 1)
         self.ringdown_us = -1
         if out[burst.RING] >= 0:
             self.ringdown_us = out[burst.RING] - (out[burst.TOP_AT] << 4)

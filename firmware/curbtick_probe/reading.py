@@ -48,6 +48,8 @@ class Reader:
         self.trains = Trains()
         self.ruling = verdict.Ruling()
         self.source = names.INPUT_LOW
+        self.noise_cdb = 0
+        self.listened_us = 0
 
     def take(self, limits, limit_set, heard_before):
         """Listen, decide, and return what was Taken.
@@ -58,16 +60,19 @@ class Reader:
         self._listen(limits)
         live = False
         high_cdb = records.NONE_I16
+        self.noise_cdb = self.listener.noise_cdb()
+        if self.source == names.INPUT_PADDED:
+            self.noise_cdb += _PAD_CDB
+        self.listened_us = self.listener.time_us()
         if self._is_broken():
             self.ruling.set(names.RETRY, verdict.MICROPHONE_FAULT, 0)
         elif self._is_clipped():
             self.ruling.set(names.RETRY, verdict.CLIPPED, 0)
         else:
-            noise_cdb = self.listener.noise_cdb()
             if not verdict.has_train(self.trains, limits) and not verdict.sibling_proof(self.trains):
                 high_cdb = self._high_floor_cdb()
                 live = limit_set["high_floor_min_cdb"] <= high_cdb <= limit_set["high_floor_max_cdb"]
-            verdict.decide(self.ruling, self.trains, limits, limit_set, noise_cdb, live, heard_before)
+            verdict.decide(self.ruling, self.trains, limits, limit_set, self.noise_cdb, live, heard_before)
         return self._taken(limits, high_cdb)
 
     def _listen(self, limits):
@@ -127,13 +132,11 @@ class Reader:
         return verdict.clearly_passes(self.trains, limits)
 
     def _is_slow(self):
-        """Tell whether bursts may come more than 250 ms apart: something clear was heard, but no quicker train."""
+        """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while."""
         trains = self.trains
-        if trains.count >= verdict.BURSTS_LEAST:
+        if trains.count >= 2:
             return trains.interval_us > SLOW_INTERVAL_US
-        if trains.siblings >= verdict.PROOF_BURSTS:
-            return False
-        return self._heard_singly() > 0
+        return trains.siblings >= 2 and trains.sibling_interval_us > SLOW_INTERVAL_US
 
     def _heard_singly(self):
         sounds = self.listener.sounds
@@ -167,10 +170,10 @@ class Reader:
         values["reasons"] = self.ruling.reasons
         values["proofs"] = self.ruling.proofs
         values["input"] = self.source
-        values["noise_cdb"] = self.listener.noise_cdb()
+        values["noise_cdb"] = min(600, self.noise_cdb)
         values["high_floor_cdb"] = high_cdb
         values["sound_count"] = self._heard_singly()
-        values["listened_ms"] = self.listener.time_us() // 1000
+        values["listened_ms"] = self.listened_us // 1000
         values["single_cdb"] = self._most_evidence()
         values["train_cdb"] = min(20000, trains.faint_score)
         if trains.count >= 2:

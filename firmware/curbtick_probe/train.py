@@ -27,6 +27,9 @@ BURST_MOST_US = const(3500)
 BURST_LEAST_US = const(60)
 SWEEP_MOST_HZ = const(9000)
 
+# A burst that began before the reading is not whole.
+WHOLE_FROM_US = const(600)
+
 SLACK_US = const(350)
 SHORTEST_US = const(28000)
 LONGEST_US = const(520000)
@@ -96,7 +99,6 @@ class Trains:
         self._pick(sounds)
         self._find_held(sounds, listened_us)
         if self.count >= 2:
-            self._due_by_the_system(sounds, listened_us)
             self._measure(sounds)
         self._find_faint(sounds, listened_us)
         self._name(sounds)
@@ -149,16 +151,25 @@ class Trains:
         rules[chain.MISS_COST] = miss_cost
 
     def _find_held(self, sounds, listened_us):
-        """The held train is the best chain among the clear, burst-like sounds near the loudest regular level."""
+        """The held train is the best chain among the clear, burst-like sounds, the loudest ones tried first."""
         self._set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
         for k in range(self.rows):
-            row = self.order[k]
-            self.weight[k] = 0
-            if sounds.evidence_cdb[row] >= CLEAR_CDB:
-                if is_burst(sounds, row):
-                    self.weight[k] = _HELD_HIT + max(0, sounds.level_cdb[row] + 9000)
-                    self.loudest_cdb = max(self.loudest_cdb, sounds.level_cdb[row])
-        self._best_chain()
+            if self._is_candidate(sounds, k):
+                self.loudest_cdb = max(self.loudest_cdb, self.level[k])
+        for drop_cdb in range(800, 4801, 1000):
+            for k in range(self.rows):
+                loud = self.level[k] >= self.loudest_cdb - drop_cdb
+                self.weight[k] = _HELD_HIT if loud and self._is_candidate(sounds, k) else 0
+            self.count = 0
+            self._best_chain()
+            if self.count >= 3 and 3 * self.count >= self.due:
+                return
+
+    def _is_candidate(self, sounds, k):
+        row = self.order[k]
+        if self.time_us[k] < WHOLE_FROM_US:
+            return False
+        return sounds.evidence_cdb[row] >= CLEAR_CDB and is_burst(sounds, row)
 
     def _best_chain(self):
         """Search all pairs; set count, due, interval_us, first_us of the chain whose mean level and hits score best."""
@@ -210,48 +221,6 @@ class Trains:
     def _slack(self):
         return SLACK_US + self.interval_us // 400
 
-    def _due_by_the_system(self, sounds, listened_us):
-        """Where a sibling shows that the system fires more often than the held train, count by the system's interval.
-
-        Siblings that fire in turn can look like one that fires more often: then one of them sits where the held sensor
-        would be due, which one of a quicker system never does.
-        """
-        for part in range(4, 1, -1):
-            interval_us = self.interval_us // part
-            if interval_us >= SHORTEST_US and self._held_places_free(sounds, interval_us):
-                if self._siblings_at(sounds, interval_us) >= 4:
-                    self.interval_us = interval_us
-                    first = self.first_us % interval_us
-                    self.due = (listened_us - first) // interval_us + 1
-                    return
-
-    def _held_places_free(self, sounds, interval_us):
-        """Tell whether no sibling's burst lies where the held sensor would be due at such an interval."""
-        for k in range(self.rows):
-            if self.weight[k] == 0 and self._is_clear_burst(sounds, k):
-                late = (self.time_us[k] - self.first_us) % interval_us
-                if min(late, interval_us - late) <= 2 * SLACK_US:
-                    return False
-        return True
-
-    def _siblings_at(self, sounds, interval_us):
-        """Count the longest run of clear bursts outside the held train that are one such interval apart."""
-        best = 0
-        for k in range(self.rows):
-            if self.weight[k] == 0 and self._is_clear_burst(sounds, k):
-                run = self._run_from(sounds, k, interval_us)
-                best = max(best, run)
-        return best
-
-    def _run_from(self, sounds, k, interval_us):
-        run = 1
-        due = self.time_us[k] + interval_us
-        for j in range(k + 1, self.rows):
-            if abs(self.time_us[j] - due) <= SLACK_US and self._is_clear_burst(sounds, j):
-                run += 1
-                due = self.time_us[j] + interval_us
-        return run
-
     def _is_clear_burst(self, sounds, k):
         row = self.order[k]
         return sounds.evidence_cdb[row] >= SINGLE_CDB and sounds.length_us[row] <= BURST_MOST_US
@@ -260,11 +229,16 @@ class Trains:
         """Collect the held train's members by their phase, whatever their level, and take medians over them."""
         slack = self._slack()
         n = 0
+        last_us = -LONGEST_US
         for k in range(self.rows):
-            row = self.order[k]
-            if self._phase_slip(k) <= slack and sounds.evidence_cdb[row] >= CLEAR_CDB and is_burst(sounds, row):
-                self.members[n] = row
-                n += 1
+            if self._phase_slip(k) <= slack and self._is_candidate(sounds, k):
+                row = self.order[k]
+                if self.time_us[k] - last_us > 2 * slack:
+                    self.members[n] = row
+                    n += 1
+                elif sounds.level_cdb[row] > sounds.level_cdb[self.members[n - 1]]:
+                    self.members[n - 1] = row
+                last_us = self.time_us[k]
         self.level_cdb = self._median(sounds.level_cdb, n)
         n = self._keep_near_level(sounds, n)
         self.count = n
@@ -282,7 +256,7 @@ class Trains:
         for i in range(n):
             row = self.members[i]
             level = sounds.level_cdb[row]
-            if level > self.level_cdb - 2000:
+            if level > self.level_cdb - 3500:
                 self.members[kept] = row
                 kept += 1
                 low = min(low, level)

@@ -72,10 +72,12 @@ def decide(ruling, trains, limits, limit_set, noise_cdb, front_end_live, heard_b
         proofs |= BUMPER_HEARD_BEFORE
     if front_end_live:
         proofs |= FRONT_END_LIVE
-    if has_train(trains, limits):
+    if noise_cdb > limit_set["noise_max_cdb"]:
+        ruling.set(names.RETRY, NOISY, proofs)
+    elif has_train(trains, limits):
         _rule_on_train(ruling, trains, limits, noise_cdb, proofs)
     else:
-        _rule_on_silence(ruling, trains, limits, limit_set, noise_cdb, proofs)
+        _rule_on_silence(ruling, trains, limits, proofs)
 
 
 def has_train(trains, limits):
@@ -135,10 +137,8 @@ def _rule_on_train(ruling, trains, limits, noise_cdb, proofs):
         ruling.set(names.WEAK if reasons else names.PASS, reasons, proofs)
 
 
-def _rule_on_silence(ruling, trains, limits, limit_set, noise_cdb, proofs):
-    if noise_cdb > limit_set["noise_max_cdb"]:
-        ruling.set(names.RETRY, NOISY, proofs)
-    elif trains.loudest_cdb >= limits["dead_cdb"]:
+def _rule_on_silence(ruling, trains, limits, proofs):
+    if trains.loudest_cdb >= limits["dead_cdb"]:
         ruling.set(names.RETRY, TOO_FEW_BURSTS, proofs)
     elif proofs & SIBLING_HEARD or trains.count >= PROOF_BURSTS:
         reason = ONLY_NEIGHBOUR

@@ -1,6 +1,6 @@
 """From a recipe, what stands where and what is wrong with it, to an ear and its truth."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import astuple, dataclass, field, replace
 
 import numpy as np
 from curbtick_wire import settings
@@ -101,7 +101,7 @@ def wave_in_collar(recipe: Recipe, sensor: Sensor, offset_hz: float = 0.0) -> tu
 
 
 def _median(bursts: list[BurstTruth]) -> BurstTruth:
-    rows = np.array([[b.level_dbfs, b.frequency_hz, b.sweep_hz, b.length_us, b.ringdown_us] for b in bursts])
+    rows = np.array([astuple(b) for b in bursts])
     return BurstTruth(*(float(value) for value in np.median(rows, axis=0)))
 
 

@@ -158,10 +158,11 @@ def _frequency_holds(truth: Truth, limits: Limits) -> bool | None:
 
 def _ringdown_holds(truth: Truth, limits: Limits) -> bool | None:
     assert truth.burst is not None
-    low_us, high_us, value_us = limits["ringdown_min_us"], limits["ringdown_max_us"], truth.burst.ringdown_us
-    if low_us * RINGDOWN_MARGIN <= value_us <= high_us / RINGDOWN_MARGIN:
+    low_us, high_us = limits["ringdown_min_us"], limits["ringdown_max_us"]
+    least_us, most_us = truth.burst.ringdown_least_us, truth.burst.ringdown_most_us
+    if low_us * RINGDOWN_MARGIN <= least_us and most_us <= high_us / RINGDOWN_MARGIN:
         return True
-    return False if value_us < low_us / RINGDOWN_MARGIN or value_us > high_us * RINGDOWN_MARGIN else None
+    return False if most_us < low_us / RINGDOWN_MARGIN or least_us > high_us * RINGDOWN_MARGIN else None
 
 
 def _missing_holds(truth: Truth, window: Window) -> bool | None:

@@ -21,13 +21,19 @@ EDGE_HZ = 2_000.0
 
 @dataclass(frozen=True)
 class BurstTruth:
-    """One burst: level in dBFS, frequency and sweep in Hz, length and ring-down in microseconds."""
+    """One burst: level in dBFS, frequency and sweep in Hz, length and ring-down in microseconds.
+
+    ringdown_least_us, ringdown_most_us: the ring-down to 1.5 dB above and below -20 dB, which lie far apart where a
+    reflection holds the tail near that level.
+    """
 
     level_dbfs: float
     frequency_hz: float
     sweep_hz: float
     length_us: float
     ringdown_us: float
+    ringdown_least_us: float
+    ringdown_most_us: float
 
 
 def band_gain(frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -71,6 +77,12 @@ def _frequency_hz(part: npt.NDArray[np.complex128]) -> float:
     return float((turn * weight).sum() / weight.sum() * WAVE_RATE_HZ / (2.0 * np.pi))
 
 
+def _fall_us(tail: npt.NDArray[np.float64], below_db: float) -> float:
+    """Return how long an envelope that starts at its peak takes to fall so far below it."""
+    faint = np.flatnonzero(tail < tail[0] * 10.0 ** (-below_db / 20.0))
+    return float(faint[0] if len(faint) else len(tail)) / TICKS_PER_US
+
+
 def measure(wave: Volts) -> BurstTruth:
     """Measure a burst from its noise-free wave behind the front end, in codes, one value per tick."""
     signal = analytic(wave)
@@ -78,11 +90,13 @@ def measure(wave: Volts) -> BurstTruth:
     start, peak, end = _strong_part(envelope)
     part = signal[start:end]
     third = max(2, len(part) // 3)
-    faint = np.flatnonzero(envelope[peak:] < envelope[peak] * 0.1)
+    least_us, ringdown_us, most_us = (_fall_us(envelope[peak:], below_db) for below_db in (18.5, 20.0, 21.5))
     return BurstTruth(
         level_dbfs=float(20.0 * np.log10(envelope[peak] / FULL_SCALE_CODES)),
         frequency_hz=_frequency_hz(part),
         sweep_hz=_frequency_hz(part[-third:]) - _frequency_hz(part[:third]),
         length_us=(end - start) / TICKS_PER_US,
-        ringdown_us=float(faint[0] if len(faint) else len(envelope) - peak) / TICKS_PER_US,
+        ringdown_us=ringdown_us,
+        ringdown_least_us=least_us,
+        ringdown_most_us=most_us,
     )
