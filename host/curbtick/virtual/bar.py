@@ -14,6 +14,8 @@ LEDS = 12
 _HALF = 6
 # One character of a strip of time stands for so much.
 _STRIP_MS = 100
+# A pattern of so many masks is known even if its first frame ran on from the one before.
+_UNMISTAKABLE = 6
 
 Frames = Sequence[tuple[int, int]]
 
@@ -122,13 +124,15 @@ def _pattern_at(seen: Sequence[Shown], place: int) -> tuple[str | None, int]:
 def _match(masks: Sequence[Shown], seen: Sequence[Shown]) -> int:
     """Return how many of the masks seen a pattern accounts for, 0 if it was not shown.
 
-    Its first frame may have run on from what was lit before, and its last, dark one may run into what follows.
+    The first frame of a long one may have run on from what was lit before, and the last, dark frame may run into what
+    follows.
     """
     if len(seen) < len(masks):
         return 0
     for place, (expected, found) in enumerate(zip(masks[:-1], seen, strict=False)):
         longer_ms = found.duration_ms - expected.duration_ms
-        if expected.mask != found.mask or longer_ms < -1 or (place and longer_ms > 1):
+        runs_on = place == 0 and len(masks) >= _UNMISTAKABLE
+        if expected.mask != found.mask or longer_ms < -1 or (longer_ms > 1 and not runs_on):
             return 0
     return len(masks) - (masks[-1].mask != seen[len(masks) - 1].mask)
 

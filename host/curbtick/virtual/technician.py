@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from curbtick.errors import InputError
 from curbtick.virtual import bar
 from curbtick.virtual.bar import Shown
-from curbtick.virtual.bus import BOTH, READ, STEP, Ear
+from curbtick.virtual.bus import BOTH, READ, STEP, BarChange, Ear
 from curbtick.virtual.process import VirtualProbe
 
 LONG_MS = 900
@@ -56,9 +56,10 @@ class Technician:
         """Press, wait until the probe has said all it has to say, and read the bar."""
         probe = self._probe
         first_bar, first_beep = len(probe.panel.bars), len(probe.panel.beeps)
+        before = BarChange(probe.now_us, probe.bar)
         probe.press(buttons, hold_ms, times=times)
         probe.run_until_idle()
-        masks = bar.shown(probe.panel.bars[first_bar:], probe.now_us)
+        masks = bar.shown([before, *probe.panel.bars[first_bar:]], probe.now_us)
         seen = Seen(tuple(bar.read_bar(masks)), tuple(masks), len(probe.panel.beeps) - first_beep)
         self._on_seen(seen)
         return seen
