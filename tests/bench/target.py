@@ -34,7 +34,7 @@ AFTER_LAST_SAMPLE_MAX_MS = 150
 FREE_HEAP_BYTES = 241_824
 HEAP_TO_LEAVE_BYTES = 40_000
 ROOMS_IN_RAM = (FIRMWARE / "curbtick_probe", FIRMWARE.parent / "protocol/curbtick_wire")
-NOT_ON_THE_CHIP = ("virtual.py", "virtual_run.py", "flashdisk.py")
+NOT_ON_THE_CHIP = ("virtual.py", "virtual_run.py", "virtual_leaks.py", "flashdisk.py", "texts.py", "spec.py")
 CAPTURE = FIRMWARE / "curbtick_probe/board/adc_dma.py"
 
 Stream = Callable[[int, np.random.Generator], np.ndarray]

@@ -36,7 +36,7 @@ def test_mypy_finds_nothing_in_host_and_protocol() -> None:
 
 
 def test_mypy_finds_nothing_in_firmware_against_micropythons_modules() -> None:
-    assert not types_of_firmware.check(str(FIRMWARE), str(WIRE))
+    assert not types_of_firmware.check()
 
 
 @pytest.mark.parametrize("path", python_files(FIRMWARE, WIRE), ids=shown)

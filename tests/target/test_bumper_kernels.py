@@ -49,7 +49,7 @@ def spectra(core: Core, z: array[int], frames: int) -> tuple[array[int], array[i
 def window_table() -> bytes:
     from curbtick_probe.dsp import spectrum
 
-    return spectrum.window_table()
+    return bytes(spectrum.window_table())
 
 
 @pytest.mark.parametrize("name", EXTREMES)
