@@ -60,7 +60,8 @@ def _numbers(reading: Reading, shown: Mapping[str, Any]) -> list[tuple[str, str]
 def _time_words(shown: Mapping[str, Any]) -> str:
     if shown["time_ms"] is None:
         return f"not known: start {shown['boot']} of the probe never met a bench"
-    return f"within ±{max(shown['time_uncertainty_ms'], 1) / 1000:.1f} s"
+    uncertainty_ms = max(shown["time_uncertainty_ms"], 1)
+    return f"within ±{uncertainty_ms} ms" if uncertainty_ms < 1000 else f"within ±{uncertainty_ms / 1000:.1f} s"
 
 
 def remeasured(snippet: Snippet) -> list[tuple[str, str]]:
