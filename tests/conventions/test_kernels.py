@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from tests.conventions.sources import PROBE, Found, tree, viper_functions
+from tests.conventions.sources import PROBE, ROOT, Found, tree, viper_functions
 
 KERNELS = viper_functions()
 ANNOTATIONS = {"ptr8", "ptr16", "ptr32", "int"}
@@ -26,6 +26,13 @@ def consts(found: Found) -> set[str]:
 def locals_of(found: Found) -> set[str]:
     stored = {n.id for n in ast.walk(found.node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)}
     return stored | {a.arg for a in found.node.args.args}
+
+
+@pytest.mark.parametrize("kernel", KERNELS, ids=str)
+def test_a_kernel_is_run_three_ways_in_the_target_tests(kernel: Found) -> None:
+    module = kernel.path.relative_to(PROBE.parent).as_posix()
+    tests = [path.read_text(encoding="utf-8") for path in (ROOT / "tests/target").glob("test_*_kernels.py")]
+    assert [text for text in tests if f'"{module}"' in text and f'"{kernel.node.name}"' in text]
 
 
 def test_there_are_kernels() -> None:

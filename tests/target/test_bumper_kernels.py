@@ -26,6 +26,7 @@ BLOCK, HISTORY, FRAMES, BINS = 1024, 20, 32, 13
 # The highest power any stream gives in one bin: see test_no_stream_reaches_a_higher_power.
 TOP_POWER = 450_000_000
 ZERO = 32768
+GUARD_MOST = 8192
 
 # The taps of `fold` as its docstring describes them, oldest sample first.
 REAL_TAPS = [8, 0, -17, 0, -27, 0, 29, 0, 134, 0, -254, 0, 134, 0, 29, 0, -27, 0, -17, 0, 8]
@@ -142,18 +143,19 @@ def test_floor_has_headroom_for_the_longest_call(core: Core) -> None:
 @given(
     st.lists(any_powers(8), min_size=1, max_size=4),
     st.lists(st.integers(256, 1 << 25), min_size=BINS, max_size=BINS),
-    st.integers(1, 63),
+    st.integers(1, GUARD_MOST),
     st.integers(0, 6),
 )
 def test_excess_and_segments(
-    core: Core, calls: list[array[int]], floors: list[int], factor: int, most: int
+    core: Core, calls: list[array[int]], floors: list[int], rest: int, most: int
 ) -> None:
     smooth, state, floor = array("i", [0] * BINS), array("i", [0] * 8), array("i", floors)
-    found = array("i", [0] * 5 * 6)
+    found, guard = array("i", [0] * 5 * 6), array("i", [GUARD_MOST] * BINS)
     for powers in calls:
         best = array("i", [0] * 16)
-        agree(core, FLOOR, "excess", powers, best, 0, smooth, floor, 8, factor)
-        assert all(0 <= level < 1 << 31 for level in smooth)
+        agree(core, FLOOR, "excess", powers, best, 0, smooth, floor, guard, 8, rest)
+        assert all(0 <= level <= 2 * TOP_POWER for level in smooth)
+        assert all(rest <= level <= GUARD_MOST for level in guard)
         assert all(
             (top == 0) == (bin_ == 0) and bin_ <= BINS
             for top, bin_ in zip(best[::2], best[1::2], strict=True)
@@ -228,3 +230,22 @@ def test_copies(core: Core) -> None:
     ring, out = array("H", range(guard + 2 * 2048)), array("H", [0] * 16)
     agree(core, BASEBAND, "unroll", ring, out, 2044, 8)
     assert list(out) == [guard + n for n in (*range(4088, 4096), *range(8))]
+
+
+FINE = "curbtick_probe/dsp/fine.py"
+EXTREMES_OF = "curbtick_probe/dsp/extremes.py"
+
+
+@settings(max_examples=30, deadline=None)
+@given(streams(100), st.integers(128, 256))
+def test_fine_envelope_of_any_stream(core: Core, codes: array[int], gain_q8: int) -> None:
+    envelope = array("i", [0] * 96)
+    agree(core, FINE, "envelope", codes, envelope, 0, 96, gain_q8)
+    assert all(0 <= power < 1 << 27 for power in envelope)
+
+
+@pytest.mark.parametrize("name", EXTREMES)
+def test_extremes_of_a_block(core: Core, name: str) -> None:
+    codes, out = EXTREMES[name](BLOCK), array("i", [4095, 0])
+    agree(core, EXTREMES_OF, "extremes", codes, 0, 0, out, BLOCK)
+    assert list(out) == [min(codes[::3]), max(codes[::3])]
