@@ -18,16 +18,14 @@ from curbtick_wire.names import CLASSES_KHZ
 from numpy.typing import NDArray
 
 PCM, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE
-BURST_S, INTERVAL_S, FIRST_S = 0.4e-3, 0.2, 0.15
+BURST_S, INTERVAL_S, FIRST_S, DURATION_S = 0.4e-3, 0.2, 0.15, 1.5
 
 
-def train(
-    rate_hz: int, peak: float = 0.4, frequency_hz: float = 48_000.0, duration_s: float = 1.5
-) -> NDArray[np.float64]:
+def train(rate_hz: int, peak: float = 0.4, frequency_hz: float = 48_000.0) -> NDArray[np.float64]:
     """Bursts with a raised-cosine envelope of 0.8 ms (0.4 ms at half height), peak of full scale, on time."""
-    time_s = np.arange(round(duration_s * rate_hz)) / rate_hz
+    time_s = np.arange(round(DURATION_S * rate_hz)) / rate_hz
     samples = np.zeros_like(time_s)
-    for start_s in np.arange(FIRST_S, duration_s - 2 * BURST_S, INTERVAL_S):
+    for start_s in np.arange(FIRST_S, DURATION_S - 2 * BURST_S, INTERVAL_S):
         phase = (time_s - start_s) / (2 * BURST_S)
         inside = (phase >= 0) & (phase < 1)
         envelope = 0.5 - 0.5 * np.cos(2 * np.pi * phase[inside])
@@ -140,11 +138,8 @@ def test_a_seed_gives_the_same_object_again_and_another_seed_other_noise() -> No
 
 def test_resampling_keeps_the_band_and_stops_what_would_fold_into_it() -> None:
     """Against the definition: a sine below the slower Nyquist rate stays itself, one above it is gone."""
-    for rate_hz, inside_hz, outside_hz in (
-        (160_000, 76_000, None),
-        (300_000, 110_000, 140_000),
-        (500_000, 80_000, 170_000),
-    ):
+    cases = ((160_000, 76_000, None), (300_000, 110_000, 140_000), (500_000, 80_000, 170_000))
+    for rate_hz, inside_hz, outside_hz in cases:
         time_s = np.arange(rate_hz // 5) / rate_hz
         kept = to_probe_rate(Recording(np.sin(2 * np.pi * inside_hz * time_s), rate_hz))
         ideal = np.sin(2 * np.pi * inside_hz * np.arange(len(kept)) / 250_000)
@@ -169,7 +164,7 @@ BAD = {
     "holds no samples": lambda path: riff(path, np.zeros(0), 250_000),
     "not a WAV": lambda path: path.write_bytes(b"fLaC" + bytes(100)),
     "truncated": lambda path: path.write_bytes(riff(path, train(250_000), 250_000).read_bytes()[:-1000]),
-    "truncated: it has no": lambda path: path.write_bytes(
+    "truncated: its 'fmt ' part": lambda path: path.write_bytes(
         riff(path, train(250_000), 250_000).read_bytes()[:30]
     ),
     "kind": lambda path: riff(path, train(250_000), 250_000, bits=8),
