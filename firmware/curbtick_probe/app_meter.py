@@ -5,7 +5,7 @@ from curbtick_wire import names
 from curbtick_probe import patterns
 
 # What `curbtick tone` plays unless told otherwise.
-SEAL_TONE_HZ = 12_000
+SEAL_TONE_HZ = 15_000
 
 
 class TappedCapture:

@@ -21,6 +21,7 @@ ROOMS = (
     "cli_work",
     "cli_study",
     "cli_demo",
+    "cli_leaks",
     "cli_install",
 )
 

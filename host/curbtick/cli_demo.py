@@ -5,11 +5,14 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from curbtick_wire import names
 
 from curbtick.cautions import CAUTIONS
+from curbtick.cli_leaks import BackgroundFile, LeakFiles, ReferenceAfterFile, ReferenceFile, replay_leaks
 from curbtick.cli_output import Json, Output, write_text
 from curbtick.errors import InputError
 from curbtick.store import open_store
+from curbtick.tone import DEFAULT_HZ
 
 Seed = Annotated[int, typer.Option(help="Seed of everything random.", min=0)]
 
@@ -77,11 +80,21 @@ def _make_room(out: Path) -> None:
 def replay(
     file: Annotated[Path, typer.Argument(help="Mono WAV of at least 160,000 samples a second.")],
     class_: Annotated[str, typer.Option("--class", help="40, 48, 58, 68 or auto.")] = "auto",
+    mode: Annotated[str, typer.Option(help="Which check hears it: bumper, seal or hiss.")] = "bumper",
+    tone_hz: Annotated[int, typer.Option("--tone", help="Seal: the source's frequency in Hz.")] = DEFAULT_HZ,
+    reference: ReferenceFile = None,
+    reference_after: ReferenceAfterFile = None,
+    background: BackgroundFile = None,
     gain_db: Annotated[float, typer.Option(help="Gain in dB; 0: the file's full scale is the ADC's.")] = 0.0,
     seed: Seed = 1,
     as_json: Json = False,
 ) -> None:
-    """Play a recording through the real firmware as one bumper reading, from its start."""
+    """Play a recording through the real firmware as one reading, or one section of a check, from its start."""
+    files = LeakFiles(file, reference, reference_after, background)
+    if mode != names.CHECKS[names.CHECK_BUMPER]:
+        replay_leaks(mode, files, tone_hz, gain_db, seed, Output(as_json))
+        return
+    files.refuse_in_bumper_mode()
     from curbtick.virtual.replay import parse_class
     from curbtick.virtual.replay import replay as play
     from curbtick.virtual.wavfile import read_wav

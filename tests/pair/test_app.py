@@ -294,7 +294,7 @@ def test_pairing_needs_step_at_power_up(tmp_path: Path) -> None:
 class Steady:
     """A tone of some codes peak at a frequency, and white noise, both for ever."""
 
-    def __init__(self, peak: float, frequency_hz: float = 12_000.0, noise: float = 2.0) -> None:
+    def __init__(self, peak: float, frequency_hz: float = 15_000.0, noise: float = 2.0) -> None:
         self.peak, self.noise = peak, noise
         self._frequency_hz = frequency_hz
         self._random = np.random.default_rng(1)
