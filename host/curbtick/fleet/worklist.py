@@ -6,13 +6,15 @@ repairing step is noted on it, and proved when a later reading passes; a later b
 The order of the steps is common practice: cheapest first.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from sqlalchemy import Connection, select, update
+from sqlalchemy import Connection, func, select, update
 
 from curbtick.errors import InputError
 from curbtick.fleet import state, vehicles
+from curbtick.fleet.readings import Reading
 from curbtick.fleet.state import Place, VehicleState
 from curbtick.store import inserted_key, tables
 from curbtick_wire import names
@@ -105,77 +107,71 @@ def refresh(connection: Connection, at_ms: int, vehicle_ids: Sequence[int] | Non
 _Key = tuple[int, int, int]
 
 
-def _unproved(connection: Connection) -> dict[_Key, tuple[int, str, int, int]]:
-    columns = tables.findings.c
-    query = select(tables.findings).where(columns.state != PROVED)
-    made = {}
-    for row in connection.execute(query):
-        done_ms = _last_repair_ms(connection, row.id) or 0
-        made[row.vehicle_id, row.bumper, row.position] = (row.id, row.state, row.opened_ms, done_ms)
-    return made
+class _Known(NamedTuple):
+    """An unproved finding: key, state, and the time of the last repairing step, 0 for none."""
+
+    id: int
+    state: str
+    repaired_ms: int
 
 
-def _last_repair_ms(connection: Connection, finding_id: int) -> int | None:
-    columns = tables.steps.c
-    return connection.scalar(
-        select(columns.at_ms)
-        .where(columns.finding_id == finding_id, columns.step.in_(REPAIRS))
-        .order_by(columns.at_ms.desc())
-        .limit(1)
-    )
+def _unproved(connection: Connection) -> dict[_Key, _Known]:
+    finding, step = tables.findings.c, tables.steps.c
+    repairs = step.finding_id == finding.id, step.step.in_(REPAIRS)
+    repaired_ms = select(func.max(step.at_ms)).where(*repairs).scalar_subquery()
+    query = select(tables.findings, repaired_ms.label("repaired_ms")).where(finding.state != PROVED)
+    return {
+        (row.vehicle_id, row.bumper, row.position): _Known(row.id, row.state, row.repaired_ms or 0)
+        for row in connection.execute(query)
+    }
 
 
 def _refresh_vehicle(
-    connection: Connection, standing: VehicleState, known: dict[_Key, tuple[int, str, int, int]], at_ms: int
+    connection: Connection, standing: VehicleState, known: Mapping[_Key, _Known], at_ms: int
 ) -> None:
-    silent = set(standing.silent_bumpers)
     for bumper in range(len(names.BUMPERS)):
-        key = (standing.vehicle.id, bumper, 0)
-        if bumper in silent and key not in known:
-            _open(connection, key, "not_transmitting", (), at_ms, None)
-        elif bumper not in silent and key in known:
-            _prove_bumper(connection, known[key], standing, bumper)
+        found = known.get((standing.vehicle.id, bumper, 0))
+        _refresh_bumper(connection, standing, bumper, found, at_ms)
     for place in standing.places:
-        key = (standing.vehicle.id, place.bumper, place.position)
-        if place.reading is None or place.bumper in silent:
-            continue
-        if place.verdict in ("weak", "dead"):
-            _open_or_reopen(connection, key, place, known.get(key))
-        elif place.verdict == "pass" and key in known and place.reading.sort_ms > known[key][2]:
-            _set_state(connection, known[key][0], PROVED, place.reading.sort_ms, place.reading.id)
+        if place.reading is not None and place.bumper not in standing.silent_bumpers:
+            key = (standing.vehicle.id, place.bumper, place.position)
+            _refresh_place(connection, key, place, known.get(key))
 
 
-def _prove_bumper(
-    connection: Connection, known: tuple[int, str, int, int], standing: VehicleState, bumper: int
+def _refresh_bumper(
+    connection: Connection, standing: VehicleState, bumper: int, known: _Known | None, at_ms: int
 ) -> None:
-    """A silent bumper is proved to transmit by any later PASS or WEAK on it."""
-    heard = [
-        place.reading
-        for place in standing.at(bumper)
-        if place.reading is not None
-        and place.verdict in ("pass", "weak")
-        and place.reading.sort_ms > known[2]
-    ]
-    if heard:
-        _set_state(connection, known[0], PROVED, heard[0].sort_ms, heard[0].id)
+    """A silent bumper is a finding, proved to transmit by any later PASS or WEAK on it."""
+    read = [place.reading for place in standing.at(bumper) if place.reading is not None]
+    if bumper in standing.silent_bumpers:
+        if known is None:
+            opened_ms = max((reading.sort_ms for reading in read), default=at_ms)
+            _open(connection, (standing.vehicle.id, bumper, 0), "not_transmitting", (), opened_ms, None)
+    elif known is not None:
+        heard = [r for r in read if r.verdict in ("pass", "weak") and r.sort_ms > known.repaired_ms]
+        if heard:
+            _prove(connection, known.id, heard[0])
 
 
-def _open_or_reopen(
-    connection: Connection, key: _Key, place: Place, known: tuple[int, str, int, int] | None
-) -> None:
+def _refresh_place(connection: Connection, key: _Key, place: Place, known: _Known | None) -> None:
     reading = place.reading
     assert reading is not None
-    if known is None:
-        _open(connection, key, place.verdict, place.reasons, reading.sort_ms, reading.id)
-        return
-    finding_id, was, _, done_ms = known
-    values: dict[str, object] = {
-        "what": place.verdict,
-        "reasons": names.mask_of(names.REASONS, place.reasons),
-    }
-    if was == DONE and reading.sort_ms > done_ms:
+    if place.verdict in ("weak", "dead"):
+        if known is None:
+            _open(connection, key, place.verdict, place.reasons, reading.sort_ms, reading.id)
+        else:
+            _reopen(connection, place, known, reading.sort_ms)
+    elif place.verdict == "pass" and known is not None and reading.sort_ms > known.repaired_ms:
+        _prove(connection, known.id, reading)
+
+
+def _reopen(connection: Connection, place: Place, known: _Known, read_ms: int) -> None:
+    """Bring an unproved finding up to date; a repair that a later reading belies leaves it open."""
+    reasons = names.mask_of(names.REASONS, place.reasons)
+    values: dict[str, object] = {"what": place.verdict, "reasons": reasons}
+    if known.state == DONE and read_ms > known.repaired_ms:
         values["state"] = OPEN
-    connection.execute(update(tables.findings).where(tables.findings.c.id == finding_id).values(**values))
+    connection.execute(update(tables.findings).where(tables.findings.c.id == known.id).values(**values))
 
 
 def _open(
@@ -195,8 +191,8 @@ def _open(
     )
 
 
-def _set_state(connection: Connection, finding_id: int, to: str, at_ms: int, reading_id: int) -> None:
-    values = {"state": to, "proved_ms": at_ms, "proved_by_id": reading_id}
+def _prove(connection: Connection, finding_id: int, reading: Reading) -> None:
+    values = {"state": PROVED, "proved_ms": reading.sort_ms, "proved_by_id": reading.id}
     connection.execute(update(tables.findings).where(tables.findings.c.id == finding_id).values(**values))
 
 

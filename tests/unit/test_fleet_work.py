@@ -1,0 +1,314 @@
+"""State, work list, swap test and assigning: from readings to the right next step."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from curbtick.errors import InputError
+from curbtick.fleet import assign, readings, state, swap, vehicles, worklist
+from curbtick.store import Store
+from curbtick_wire import names, records
+from tests.unit.benchdata import DAY_MS, NOON_MS, PROBE, Logbook, add_round, add_vehicle, reading, record
+
+LOW = {"verdict": names.WEAK, "reasons": names.mask_of(names.REASONS, ["low_level"]), "level_cdb": -2500}
+SILENT = {
+    "verdict": names.RETRY,
+    "reasons": names.mask_of(names.REASONS, ["nothing_heard"]),
+    "level_cdb": records.NONE_I16,
+    "frequency_hz": 0,
+}
+
+
+class Yard:
+    """One van in round 1, its readings, and its work list."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self.van = add_vehicle(store, "Van 1")
+        add_round(store, 1, [self.van])
+        self.book = Logbook(store)
+
+    def read(self, at_ms: int, *values: dict[str, Any]) -> list[int]:
+        seqs = self.book.visit(at_ms, *({"round_id": 1, **fields} for fields in values))
+        with self.store.write() as connection:
+            worklist.refresh(connection, at_ms)
+        return seqs
+
+    def result(
+        self, at_ms: int, result: int, verdicts: list[int], reasons: list[int], seqs: list[int]
+    ) -> None:
+        fields = {
+            "round_id": 1,
+            "vehicle": 1,
+            "bumper": names.REAR,
+            "positions": 4,
+            "class_khz": 48,
+            "result": result,
+            "verdicts": [*verdicts, 0, 0],
+            "reasons": [*reasons, 0, 0],
+            "reading_seqs": [*seqs, 0, 0],
+        }
+        self.book.seq += 1
+        self.store.ingest(PROBE, [record(records.BUMPER, self.book.seq, fields, self.book.boot, 9000)])
+        with self.store.write() as connection:
+            worklist.refresh(connection, at_ms)
+
+    def findings(self, *states: str) -> list[worklist.Finding]:
+        with self.store.read() as connection:
+            return worklist.load(connection, states or (worklist.OPEN, worklist.DONE, worklist.PROVED))
+
+    def state(self) -> state.VehicleState:
+        with self.store.read() as connection:
+            return state.of_vehicles(connection, vehicles.load(connection, [self.van]))[0]
+
+
+@pytest.fixture
+def yard(tmp_path: Path) -> Yard:
+    return Yard(Store(tmp_path / "history.db"))
+
+
+def test_a_finding_opens_is_done_and_is_proved_by_a_later_pass(yard: Yard) -> None:
+    yard.read(NOON_MS, {"position": 2, **LOW})
+    finding = yard.findings()[0]
+    assert (finding.what, finding.position, finding.state, finding.next_step) == ("weak", 2, "open", "clean")
+    with yard.store.write() as connection:
+        worklist.note(connection, finding.id, "inspect", NOON_MS + 1000)
+        worklist.note(connection, finding.id, "clean", NOON_MS + DAY_MS, "Ann")
+    assert (yard.findings()[0].state, yard.findings()[0].next_step) == ("done", "read_again")
+    yard.read(NOON_MS + 2 * DAY_MS, {"position": 2})
+    assert yard.findings()[0].state == "proved"
+
+
+def test_a_bad_reading_after_the_repair_opens_it_again_with_the_next_step(yard: Yard) -> None:
+    yard.read(NOON_MS, {"position": 2, **LOW})
+    with yard.store.write() as connection:
+        worklist.note(connection, yard.findings()[0].id, "clean", NOON_MS + DAY_MS)
+    yard.read(NOON_MS + 2 * DAY_MS, {"position": 2, **LOW})
+    assert (yard.findings()[0].state, yard.findings()[0].next_step) == ("open", "inspect")
+
+
+def test_a_pass_from_before_the_repair_proves_nothing(yard: Yard) -> None:
+    yard.read(NOON_MS, {"position": 2, **LOW})
+    with yard.store.write() as connection:
+        worklist.note(connection, yard.findings()[0].id, "replace", NOON_MS + 9 * DAY_MS)
+    yard.read(NOON_MS + DAY_MS, {"position": 2})
+    assert yard.findings()[0].state == "done"
+
+
+def test_refreshing_twice_changes_nothing(yard: Yard) -> None:
+    yard.read(NOON_MS, {"position": 2, **LOW}, {"position": 3, "verdict": names.DEAD})
+    before = yard.findings()
+    with yard.store.write() as connection:
+        worklist.refresh(connection, NOON_MS + 5000)
+    assert yard.findings() == before
+    assert len(before) == 2
+
+
+def test_a_silent_bumper_is_one_finding_about_the_vehicle(yard: Yard) -> None:
+    seqs = yard.read(NOON_MS, *({"position": p, **SILENT} for p in range(1, 5)))
+    yard.result(NOON_MS, names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
+    findings = yard.findings()
+    assert [(f.position, f.what, f.next_step) for f in findings] == [(0, "not_transmitting", "conditions")]
+    assert yard.state().worst == "not_transmitting"
+    with yard.store.write() as connection:
+        worklist.note(connection, findings[0].id, "fault_memory", NOON_MS + 1, "Ann", "C1234, cleared")
+    assert yard.findings()[0].steps[0].note == "C1234, cleared"
+    yard.read(NOON_MS + DAY_MS, *({"position": p} for p in range(1, 5)))
+    assert [(f.position, f.state) for f in yard.findings()] == [(0, "proved")]
+    assert {place.verdict for place in yard.state().at(names.REAR)} == {"pass"}
+
+
+def test_the_bumper_result_makes_nothing_heard_dead_where_siblings_pass(yard: Yard) -> None:
+    seqs = yard.read(NOON_MS, {"position": 1, **SILENT}, *({"position": p} for p in (2, 3, 4)))
+    yard.result(
+        NOON_MS,
+        names.BUMPER_REPAIR,
+        [names.DEAD, names.PASS, names.PASS, names.PASS],
+        [names.mask_of(names.REASONS, ["nothing_heard"]), 0, 0, 0],
+        seqs,
+    )
+    assert [place.verdict for place in yard.state().places[:4]] == ["dead", "pass", "pass", "pass"]
+    assert [(f.position, f.what) for f in yard.findings()] == [(1, "dead")]
+
+
+def test_an_older_result_does_not_overrule_a_newer_reading(yard: Yard) -> None:
+    seqs = yard.read(NOON_MS, *({"position": p, **SILENT} for p in range(1, 5)))
+    yard.result(NOON_MS, names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
+    yard.read(NOON_MS + DAY_MS, {"position": 1})
+    assert yard.state().silent_bumpers == []
+
+
+def test_a_step_that_does_not_exist_and_a_finding_that_does_not_are_refused(yard: Yard) -> None:
+    yard.read(NOON_MS, {"position": 2, **LOW})
+    with yard.store.write() as connection:
+        with pytest.raises(InputError, match="no step polish"):
+            worklist.note(connection, yard.findings()[0].id, "polish", NOON_MS)
+        with pytest.raises(InputError, match="no finding 99"):
+            worklist.note(connection, 99, "clean", NOON_MS)
+
+
+def test_a_retired_vehicle_leaves_the_work_list(yard: Yard) -> None:
+    yard.read(NOON_MS, {"position": 2, **LOW})
+    with yard.store.write() as connection:
+        vehicles.retire(connection, yard.van, NOON_MS)
+    assert yard.findings() == []
+
+
+def _swapped(yard: Yard, after_2: dict[str, Any], after_3: dict[str, Any]) -> swap.Decision:
+    for day in range(2):
+        yard.read(NOON_MS + day * DAY_MS, {"position": 2, **LOW}, {"position": 3})
+    with yard.store.write() as connection:
+        van = vehicles.load(connection, [yard.van])[0]
+        swap.record(connection, van, names.REAR, 2, 3, NOON_MS + 3 * DAY_MS)
+    yard.read(NOON_MS + 4 * DAY_MS, {"position": 2, **after_2}, {"position": 3, **after_3})
+    with yard.store.read() as connection:
+        return swap.decide(connection, swap.of_vehicle(connection, yard.van)[0])
+
+
+def test_a_fault_that_moves_is_the_sensors(yard: Yard) -> None:
+    assert _swapped(yard, {}, LOW).follows == "sensor"
+
+
+def test_a_fault_that_stays_is_the_wirings(yard: Yard) -> None:
+    assert _swapped(yard, LOW, {}).follows == "wiring"
+
+
+def test_verdict_letters_do_not_decide_the_levels_do(yard: Yard) -> None:
+    """Both read WEAK after the swap, yet the levels tell: 16.8 against 24.5 dB down is the moved fault."""
+    decision = _swapped(yard, {**LOW, "level_cdb": -1710}, {**LOW, "level_cdb": -3300})
+    assert decision.follows == "sensor"
+
+
+def test_a_swap_that_cured_it_is_said_to_tell_nothing(yard: Yard) -> None:
+    decision = _swapped(yard, {}, {})
+    assert decision.follows is None and "alike now" in decision.why
+
+
+def test_readings_that_fit_neither_are_said(yard: Yard) -> None:
+    decision = _swapped(yard, {"level_cdb": -800}, {"level_cdb": -1650})
+    assert decision.follows is None and "fits neither" in decision.why
+
+
+def test_a_swap_not_read_since_is_said(yard: Yard) -> None:
+    yard.read(NOON_MS, {"position": 2, **LOW}, {"position": 3})
+    with yard.store.write() as connection:
+        van = vehicles.load(connection, [yard.van])[0]
+        swap.record(connection, van, names.REAR, 2, 3, NOON_MS + DAY_MS)
+        with pytest.raises(InputError, match="cannot be swapped"):
+            swap.record(connection, van, names.REAR, 2, 2, NOON_MS)
+        with pytest.raises(InputError, match="1 to 4"):
+            swap.record(connection, van, names.REAR, 2, 5, NOON_MS)
+    with yard.store.read() as connection:
+        assert "not read since" in swap.in_words(connection, yard.van)[0]
+
+
+def test_an_undone_swap_is_forgotten(yard: Yard) -> None:
+    with yard.store.write() as connection:
+        key = swap.record(connection, vehicles.load(connection, [yard.van])[0], names.REAR, 1, 2, NOON_MS)
+        swap.undo(connection, key, NOON_MS)
+        assert swap.of_vehicle(connection, yard.van) == []
+        with pytest.raises(InputError, match="no swap"):
+            swap.undo(connection, key, NOON_MS)
+
+
+levels = st.floats(-45, -3)
+
+
+@given(levels, levels, st.lists(st.floats(-1, 1), min_size=4, max_size=4))
+def test_a_clear_fault_is_never_put_on_the_wrong_side(a: float, b: float, noise: list[float]) -> None:
+    """With readings within their uncertainty of the truth the two answers are never mixed up."""
+    scatter = [n * swap.REPEAT_DB for n in noise]
+    moved = swap.judge([a + scatter[0]], [b + scatter[1]], [b + scatter[2]], [a + scatter[3]])
+    stayed = swap.judge([a + scatter[0]], [b + scatter[1]], [a + scatter[2]], [b + scatter[3]])
+    assert moved.follows in (None, "sensor")
+    assert stayed.follows in (None, "wiring")
+
+
+def test_wrong_decisions_are_rare_with_normal_scatter() -> None:
+    """20,000 swap tests of a fault 10 dB deep: none on the wrong side, and most decided."""
+    import random
+
+    rng = random.Random(7)
+
+    def noisy(level: float) -> list[float]:
+        return [rng.gauss(level, swap.REPEAT_DB)]
+
+    decided = 0
+    for _ in range(20_000):
+        decision = swap.judge(noisy(-18.0), noisy(-8.0), noisy(-8.0), noisy(-18.0))
+        assert decision.follows != "wiring"
+        decided += decision.follows == "sensor"
+    assert decided / 20_000 > 0.95
+
+
+def _loose(yard: Yard) -> list[readings.Reading]:
+    with yard.store.read() as connection:
+        return assign.unassigned(connection)
+
+
+def test_assigning_is_undoable_and_keeps_the_original(yard: Yard) -> None:
+    yard.book.visit(NOON_MS, {"position": 3, "vehicle": 9}, {"position": 4, "vehicle": 9})
+    loose = _loose(yard)
+    with yard.store.write() as connection:
+        van = vehicles.load(connection, [yard.van])[0]
+        key = assign.to_vehicle(
+            connection, loose, van, NOON_MS, bumper=names.FRONT, first_position=1, by="Ann"
+        )
+        held = readings.of_place(connection, yard.van, names.FRONT, 2)
+        assert [(r.values["vehicle"], r.values["position"]) for r in held] == [(9, 4)]
+        assert assign.unassigned(connection) == []
+        assert assign.undo(connection, key, NOON_MS) == 2
+        assert [r.id for r in assign.unassigned(connection)] == [r.id for r in loose]
+        with pytest.raises(InputError, match="to undo"):
+            assign.undo(connection, key, NOON_MS)
+
+
+def test_an_assignment_overtaken_by_another_is_undone_last(yard: Yard) -> None:
+    yard.book.visit(NOON_MS, {"position": 3})
+    with yard.store.write() as connection:
+        van = vehicles.load(connection, [yard.van])[0]
+        first = assign.to_vehicle(connection, assign.unassigned(connection), van, NOON_MS)
+        second = assign.to_vehicle(
+            connection, readings.of_place(connection, yard.van, names.REAR, 3), van, NOON_MS, first_position=4
+        )
+        with pytest.raises(InputError, match=f"Undo {second} first|Assignment {second}"):
+            assign.undo(connection, first, NOON_MS)
+        assign.undo(connection, second, NOON_MS)
+        assign.undo(connection, first, NOON_MS)
+        assert len(assign.unassigned(connection)) == 1
+
+
+def test_a_reading_taken_again_stays_at_its_position(yard: Yard) -> None:
+    yard.book.visit(NOON_MS, {}, {"supersedes_seq": 2}, {})
+    with yard.store.write() as connection:
+        van = vehicles.load(connection, [yard.van])[0]
+        assign.to_vehicle(connection, assign.unassigned(connection), van, NOON_MS, first_position=2)
+        assert [len(readings.of_place(connection, yard.van, names.REAR, p)) for p in (2, 3)] == [2, 1]
+
+
+def test_more_readings_than_positions_are_refused_whole(yard: Yard) -> None:
+    yard.book.visit(NOON_MS, *({} for _ in range(5)))
+    with pytest.raises(InputError, match="would be at rear 5; Van 1 has 4"), yard.store.write() as connection:
+        van = vehicles.load(connection, [yard.van])[0]
+        assign.to_vehicle(connection, assign.unassigned(connection), van, NOON_MS, first_position=1)
+    assert len(_loose(yard)) == 5
+
+
+def test_readings_are_named_alone_or_as_a_range(yard: Yard) -> None:
+    seqs = yard.book.visit(NOON_MS, {}, {}, {})
+    with yard.store.read() as connection:
+        name = readings.by_ref(connection, str(seqs[0])).probe
+        assert [r.seq for r in assign.parse_range(connection, [f"{name}-{seqs[0]}..{seqs[1]}"])] == seqs[:2]
+        for wrong in ("nothing", f"{name}-999", f"{name}-{seqs[1]}..{seqs[0]}"):
+            with pytest.raises(InputError):
+                assign.parse_range(connection, [wrong])
+
+
+def test_a_number_that_two_probes_have_asks_for_the_probe(yard: Yard) -> None:
+    yard.store.ingest("00000000000000aa", [reading(2)])
+    yard.book.visit(NOON_MS, {})
+    with yard.store.read() as connection, pytest.raises(InputError, match="More than one probe"):
+        readings.by_ref(connection, "2")
