@@ -28,7 +28,7 @@ INPUT_AND_OUTPUT = {"open", "print", "input", "exec", "eval"}
 PROBE_MUST_NOT_IMPORT = {
     "listen": {"limits", "rounds", "verdict", "reading", "log", "link", "panel", "app", "board"},
     "train": {"dsp", "listen", "limits", "verdict", "reading", "log", "link", "panel", "app", "board"},
-    "verdict": {"dsp", "listen", "train", "limits", "log", "link", "panel", "app", "board"},
+    "verdict": {"dsp", "listen", "limits", "log", "link", "panel", "app", "board"},
     "reading": {"log", "limits", "link", "panel", "app"},
     "log": {"dsp", "listen", "train", "verdict", "reading", "link", "panel", "app", "board"},
     "limits": {"dsp", "listen", "train", "verdict", "reading", "log", "link", "panel", "app", "board"},
