@@ -29,6 +29,9 @@ _TURN_GAIN_CDB = const(2401)
 _FULL_SCALE_CDB = const(8343)
 _FLOOR_TO_NOISE_CDB = const(-839)
 
+# The middle of the band, 30 to 80 kHz.
+_MIDDLE_HZ = const(55000)
+
 # Baseband value n is centred on sample 4 n - 7.
 _DELAY_US = const(28)
 
@@ -195,8 +198,9 @@ class Measurer:
             self.third[i] = self._phase(a + i * m, m)
         early = wrap(self.third[1] - self.third[0])
         late = wrap(self.third[2] - self.third[1])
-        centre = baseband.CENTRE_HZ + ((step + 32 & 63) - 32) * burst.STEP_MHZ // 1000
-        self.frequency_hz = centre + (early + late) * 31250 // (65536 * m)
+        offset_hz = ((step + 32 & 63) - 32) * burst.STEP_MHZ // 1000 + (early + late) * 31250 // (65536 * m)
+        # The baseband holds 62.5 kHz: what seems to lie above 86.25 kHz lies below 31.25 kHz, at the lower band edge.
+        self.frequency_hz = _MIDDLE_HZ + (baseband.CENTRE_HZ - _MIDDLE_HZ + offset_hz + 31250) % 62500 - 31250
         self.sweep_hz = (late - early) * 3 * 62500 // (65536 * m)
 
     def _phase(self, at, m):
