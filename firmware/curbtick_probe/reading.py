@@ -17,6 +17,7 @@ from .waves import envelope_bytes, sound_parts, wave_bytes
 USUAL_US = const(1290000)
 SLOW_US = const(2740000)
 SLOW_INTERVAL_US = const(250000)
+SLOW_SCORE = const(2600)
 
 # Between two looks at whether the evidence is enough already.
 _EARLIEST_US = const(80000)
@@ -136,7 +137,7 @@ class Reader:
         trains = self.trains
         if trains.count >= 2:
             return trains.interval_us > SLOW_INTERVAL_US
-        return trains.siblings >= 2 and trains.sibling_interval_us > SLOW_INTERVAL_US
+        return trains.sibling_interval_us > SLOW_INTERVAL_US and trains.faint_score >= SLOW_SCORE
 
     def _heard_singly(self):
         sounds = self.listener.sounds

@@ -37,6 +37,8 @@ HELD_LEVEL_CDB = const(500)
 FAINT_LEVEL_CDB = const(900)
 FAINT_SPREAD_HZ = const(1500)
 ANY_SPREAD_HZ = const(100000)
+SIBLING_CLEAR_CDB = const(1480)
+SIBLING_ALIKE_CDB = const(250)
 ECHO_US = const(26000)
 ECHO_BELOW_CDB = const(900)
 
@@ -55,7 +57,7 @@ class Trains:
     sweep_hz, burst_us, ringdown_us (-1: not measured): of the held train, medians over its bursts. spread_cdb: between
     its loudest and faintest burst. rivals: burst-like sounds outside the train that are as loud. strays: loud sounds
     that are no bursts. siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside the held
-    one, faint candidates included; faint_score: its score.
+    one, faint candidates included; faint_score: its score. open_question: whether the system may fire more often.
     """
 
     def __init__(self):
@@ -92,6 +94,7 @@ class Trains:
         self.sibling_first_us = 0
         self.faint_score = 0
         self.loudest_cdb = -32768
+        self.open_question = False
 
     def sort(self, sounds, listened_us):
         """Group the sounds of a reading that has listened for so long; sets the kinds of the sounds."""
@@ -100,6 +103,7 @@ class Trains:
         self._find_held(sounds, listened_us)
         if self.count >= 2:
             self._measure(sounds)
+            self._find_quicker_cycle(sounds, listened_us)
         self._find_faint(sounds, listened_us)
         self._name(sounds)
 
@@ -220,6 +224,60 @@ class Trains:
 
     def _slack(self):
         return SLACK_US + self.interval_us // 400
+
+    def _find_quicker_cycle(self, sounds, listened_us):
+        """Where the siblings repeat within the held train's interval, the system fires more often: count by that.
+
+        Siblings that fire in turn can look like one that fires more often. So each of them that is clear must come
+        again after the shorter interval at the same level, none may lie where the held sensor would be due, and there
+        must be two of them; with only one the question stays open (`open_question`), and nothing is passed early.
+        """
+        self.open_question = False
+        for part in (2, 3):
+            step_us = self.interval_us // part
+            if step_us >= SHORTEST_US:
+                different = self._phases_that_repeat(sounds, step_us, listened_us)
+                if different >= 2:
+                    self.interval_us = step_us
+                    self.due = (listened_us - self.first_us % step_us) // step_us + 1
+                    return
+                if different == 1:
+                    self.open_question = True
+
+    def _phases_that_repeat(self, sounds, step_us, listened_us):
+        """Count the clear siblings' phases within a step; 0 if any of them does not come again at its level."""
+        n = 0
+        for k in range(self.rows):
+            if self._is_clear_sibling(sounds, k):
+                if not self._comes_again(sounds, k, step_us) and not self._comes_again(sounds, k, -step_us):
+                    return 0
+                n = self._add_phase(self.time_us[k] % step_us, step_us, n)
+        return n
+
+    def _is_clear_sibling(self, sounds, k):
+        row = self.order[k]
+        if sounds.evidence_cdb[row] < SIBLING_CLEAR_CDB or sounds.length_us[row] > BURST_MOST_US:
+            return False
+        late = (self.time_us[k] - self.first_us) % self.interval_us
+        return ECHO_US < late < self.interval_us - 2 * SLACK_US
+
+    def _comes_again(self, sounds, k, step_us):
+        """Compared by evidence, which a faint sound's noise changes less than its level."""
+        due = self.time_us[k] + step_us
+        evidence_cdb = sounds.evidence_cdb[self.order[k]]
+        for j in range(self.rows):
+            if abs(self.time_us[j] - due) <= SLACK_US:
+                if abs(sounds.evidence_cdb[self.order[j]] - evidence_cdb) <= SIBLING_ALIKE_CDB:
+                    return True
+        return False
+
+    def _add_phase(self, phase_us, step_us, n):
+        for i in range(n):
+            apart = abs(self.values[i] - phase_us)
+            if min(apart, step_us - apart) <= 2 * SLACK_US:
+                return n
+        self.values[n] = phase_us
+        return n + 1
 
     def _is_clear_burst(self, sounds, k):
         row = self.order[k]

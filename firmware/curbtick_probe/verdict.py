@@ -164,6 +164,7 @@ def clearly_passes(trains, limits):
         and trains.due == trains.count
         and trains.rivals == 0
         and trains.strays == 0
+        and not trains.open_question
         and trains.spread_cdb <= SPREAD_MOST_CDB // 2
         and trains.level_cdb >= limits["pass_cdb"] + CLEAR_LEVEL_CDB
         and trains.burst_us <= limits["burst_max_us"]

@@ -17,14 +17,16 @@ from .timebase import TICKS_PER_US, WAVE_RATE_HZ
 from .waves import transform_size
 
 EDGE_HZ = 2_000.0
+TOP_DB = 0.5
 
 
 @dataclass(frozen=True)
 class BurstTruth:
     """One burst: level in dBFS, frequency and sweep in Hz, length and ring-down in microseconds.
 
-    ringdown_least_us, ringdown_most_us: the ring-down to 1.5 dB above and below -20 dB, which lie far apart where a
-    reflection holds the tail near that level.
+    ringdown_least_us, ringdown_most_us: the ring-down from the last moment within 0.5 dB of the peak to 1.5 dB above
+    -20 dB, and from the first such moment to 1.5 dB below; they lie far apart where the top is flat, or where a
+    reflection holds the tail near -20 dB.
     """
 
     level_dbfs: float
@@ -90,13 +92,14 @@ def measure(wave: Volts) -> BurstTruth:
     start, peak, end = _strong_part(envelope)
     part = signal[start:end]
     third = max(2, len(part) // 3)
-    least_us, ringdown_us, most_us = (_fall_us(envelope[peak:], below_db) for below_db in (18.5, 20.0, 21.5))
+    tail = envelope[peak:]
+    near_top = np.flatnonzero(envelope[start:end] >= envelope[peak] * 10.0 ** (-TOP_DB / 20.0)) + start
     return BurstTruth(
         level_dbfs=float(20.0 * np.log10(envelope[peak] / FULL_SCALE_CODES)),
         frequency_hz=_frequency_hz(part),
         sweep_hz=_frequency_hz(part[-third:]) - _frequency_hz(part[:third]),
         length_us=(end - start) / TICKS_PER_US,
-        ringdown_us=ringdown_us,
-        ringdown_least_us=least_us,
-        ringdown_most_us=most_us,
+        ringdown_us=_fall_us(tail, 20.0),
+        ringdown_least_us=_fall_us(tail, 18.5) - float(near_top[-1] - peak) / TICKS_PER_US,
+        ringdown_most_us=_fall_us(tail, 21.5) + float(peak - near_top[0]) / TICKS_PER_US,
     )
