@@ -67,17 +67,21 @@ def short_ringing(brake_us: float = 6.0) -> Fault:
     return Fault("short_ringing", brake_us=brake_us)
 
 
-def intermittent(missing: float = 0.5) -> Fault:
-    """Return a sensor that leaves out a share of its bursts, drawn one by one."""
-    return Fault("intermittent", missing=missing)
+def intermittent(missing: float = 0.5, pattern: tuple[int, ...] = ()) -> Fault:
+    """Return a sensor that leaves out a share of its bursts, drawn one by one or in a pattern."""
+    return Fault("intermittent", missing=missing, pattern=pattern)
+
+
+_IN_NO_ORDER = (0, 0, 1, 0, 1, 1, 0, 1, 0, 1, 0, 0, 1, 0, 1, 0, 1, 1, 0)
 
 
 def loose_contact() -> Fault:
-    """Return a sensor that leaves out every second burst on average, two at a time and singly.
+    """Return a sensor that leaves out every second burst on average, in no order.
 
-    In any five bursts or more at least two in five are missing, and those sent never look like a slower sensor's.
+    Of any nine to twelve bursts due at least 37 % are missing and at least four are sent, and no slower regular train
+    has three quarters of its own among them.
     """
-    return Fault("intermittent", missing=0.5, pattern=(1, 1, 0, 1, 0, 0))
+    return Fault("intermittent", missing=0.5, pattern=_IN_NO_ORDER)
 
 
 def painted(loss_db: float = 12.0) -> Fault:

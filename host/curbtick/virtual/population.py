@@ -4,6 +4,7 @@ Shares are of readings. Everything not said to be a source's figure is an assump
 
 - what is held: healthy 48 %, a fault 40 % (kinds below), nobody transmitting 4 %, the probe itself faulty 5 %, the
   probe slipping off a healthy sensor 3 %;
+- an intermittent sensor leaves out 25 to 70 % of its bursts, three in ten of them in a pattern of 3 to 7 bursts;
 - class: each a quarter; resonance: normal around the class, sigma 1 kHz, one in five anywhere within 5 kHz
   (published: 48 +/- 5 kHz); drive 4 to 20 cycles; tau 60 to 350 us (45 to 80 us where it must follow a changing
   drive); one in ten sweeps by 2 to 6 kHz, one in ten varies its frequency from burst to burst by up to 2 kHz;
@@ -76,6 +77,16 @@ def _off_frequency(random: np.random.Generator, sensor: Sensor) -> Fault:
     return faults.off_frequency(target_hz - sensor.resonance_hz)
 
 
+def _intermittent(random: np.random.Generator) -> Fault:
+    missing = float(random.uniform(0.25, 0.7))
+    if random.random() < 0.7:
+        return faults.intermittent(missing)
+    length = int(random.integers(3, 8))
+    pattern = np.ones(length, dtype=int)
+    pattern[random.permutation(length)[: max(1, round(missing * length))]] = 0
+    return faults.intermittent(missing, tuple(int(sent) for sent in pattern))
+
+
 def random_fault(random: np.random.Generator, sensor: Sensor) -> Fault:
     """Draw a sensor's fault, its strength included."""
     kind = str(random.choice(list(FAULT_SHARES), p=list(FAULT_SHARES.values())))
@@ -85,7 +96,7 @@ def random_fault(random: np.random.Generator, sensor: Sensor) -> Fault:
         "off_frequency": lambda: _off_frequency(random, sensor),
         "long_ringing": lambda: faults.long_ringing(float(random.uniform(1700.0, 2500.0))),
         "short_ringing": faults.short_ringing,
-        "intermittent": lambda: faults.intermittent(float(random.uniform(0.25, 0.7))),
+        "intermittent": lambda: _intermittent(random),
         "painted": lambda: faults.painted(float(random.uniform(6.0, 20.0))),
         "iced": lambda: faults.iced(float(random.uniform(12.0, 32.0))),
     }
