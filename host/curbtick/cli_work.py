@@ -15,7 +15,7 @@ from curbtick.fleet.vehicles import Vehicle
 from curbtick.fleet.worklist import Finding
 from curbtick.moments import date, when
 from curbtick.report import build
-from curbtick.report.views import place_words, reasons_in_words
+from curbtick.report.views import place_words, reading_place, reasons_in_words
 from curbtick.store import open_store
 from curbtick.store.engine import now_ms
 from curbtick_wire import names
@@ -257,7 +257,7 @@ def _list(output: Output, connection: Any) -> None:
     output.table(
         ("reading", "when", "vehicle on the probe", "place", "verdict"),
         [
-            (r.ref, when(r.time_ms), r.values["vehicle"], place_words(r.bumper, r.position), r.verdict)
+            (r.ref, when(r.time_ms), r.values["vehicle"], reading_place(r), r.verdict)
             for r in loose
         ],
         "Readings that belong to no vehicle",

@@ -4,7 +4,7 @@ snippets as WAV.
 
 import csv
 import json
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 from importlib import import_module
 from pathlib import Path
@@ -17,7 +17,7 @@ from curbtick.errors import InputError, MissingProgramError
 from curbtick.fleet import readings
 from curbtick.fleet.readings import Reading
 from curbtick.store import tables
-from curbtick_wire import names, records
+from curbtick_wire import names, records, texts
 
 FORMATS = ("csv", "parquet", "json")
 _MEASURED = tuple(
@@ -55,7 +55,6 @@ COLUMNS: tuple[tuple[str, type, str], ...] = (
 
 def dictionary() -> dict[str, Any]:
     """What every column means, with its unit."""
-    described = _texts()
     return {
         "about": "One row for each reading. Levels are hundredths of a dB of full scale (cdb); empty is not measured.",
         "columns": [
@@ -63,17 +62,16 @@ def dictionary() -> dict[str, Any]:
                 "name": name,
                 "type": type_.__name__,
                 "unit": unit_of(name),
-                "meaning": meaning or described(name),
+                "meaning": meaning or _described(name),
             }
             for name, type_, meaning in COLUMNS
         ],
     }
 
 
-def _texts() -> Callable[[str], str]:
-    """The descriptions of the record's fields, which the protocol's own specification is made from."""
-    texts = import_module("curbtick_wire.texts")
-    return lambda name: str(texts.FIELDS["reading"][name])
+def _described(name: str) -> str:
+    """The description of a reading record's field, as the protocol's own specification has it."""
+    return texts.FIELDS_OF.get(("reading", name)) or texts.FIELDS[name]
 
 
 UNITS = {

@@ -9,7 +9,7 @@ from curbtick.errors import InputError
 from curbtick.fleet import assign, readings, swap, vehicles, worklist
 from curbtick.moments import when
 from curbtick.report import Pages, svg
-from curbtick.report.views import FindingView, place_words
+from curbtick.report.views import FindingView, reading_place
 from curbtick.store import Store
 from curbtick.store.engine import now_ms
 from curbtick_wire import names
@@ -39,7 +39,7 @@ def _loose(reading: readings.Reading) -> dict[str, Any]:
     return {
         "ref": reading.ref,
         "when": when(reading.time_ms),
-        "place": place_words(reading.bumper, reading.position),
+        "place": reading_place(reading),
         "badge": svg.badge(reading.verdict),
     }
 

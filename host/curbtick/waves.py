@@ -4,6 +4,7 @@ A snippet is the strongest burst's raw samples, cut to 8 bits by `shift`, and a 
 reading. 0 dBFS is a sine of 2047.5 codes peak.
 """
 
+import io
 import wave
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -120,12 +121,14 @@ def write_wav(snippet: Snippet, path: Path) -> None:
     InputError.
     """
     scaled = np.clip(np.round(snippet.samples * (32767 / FULL_SCALE_CODES)), -32768, 32767).astype("<i2")
+    held = io.BytesIO()
+    with wave.open(held, "wb") as out:
+        out.setnchannels(1)
+        out.setsampwidth(2)
+        out.setframerate(snippet.rate_hz)
+        out.writeframes(scaled.tobytes())
     try:
-        with wave.open(str(path), "wb") as out:
-            out.setnchannels(1)
-            out.setsampwidth(2)
-            out.setframerate(snippet.rate_hz)
-            out.writeframes(scaled.tobytes())
+        path.write_bytes(held.getvalue())
     except OSError as error:
         raise InputError(
             f"{path} cannot be written: {error.strerror}.", "The history is unchanged.", "Name another file."

@@ -28,7 +28,7 @@ REPEAT_DB = 0.8
 # A silent position is taken to lie this low: below it nothing is measured.
 SILENT_DB = -50.0
 DECIDE_SIGMA = 3.0
-READINGS_USED = 3
+VISIT_MS = 12 * 3_600_000
 
 
 @dataclass(frozen=True)
@@ -154,16 +154,19 @@ def _unclear(was: float, now: float, uncertainty: float) -> str:
 def _split(
     connection: Connection, swap: Swap, position: int, later_ms: int | None
 ) -> tuple[list[float], list[float]]:
-    """Levels of a position: the newest few before the swap, the first few after it and before the next
+    """Levels of a position on the last visit before the swap, and on the first after it and before the next
     swap.
+
+    Only these two visits count: before them the fault may not have been there, after them something else
+    may have been done.
     """
     found = readings.of_place(connection, swap.vehicle_id, swap.bumper, position, newest=60)
     usable = [r for r in found if r.verdict != "retry" and r.time_ms is not None and not r.superseded]
-    before = [level_of(r) for r in usable if r.sort_ms < swap.at_ms]
-    after = [
-        level_of(r) for r in usable if r.sort_ms >= swap.at_ms and (later_ms is None or r.sort_ms < later_ms)
-    ]
-    return before[-READINGS_USED:], after[:READINGS_USED]
+    before = [r for r in usable if r.sort_ms < swap.at_ms]
+    after = [r for r in usable if r.sort_ms >= swap.at_ms and (later_ms is None or r.sort_ms < later_ms)]
+    last_visit = [level_of(r) for r in before if r.sort_ms > before[-1].sort_ms - VISIT_MS]
+    first_visit = [level_of(r) for r in after if r.sort_ms < after[0].sort_ms + VISIT_MS]
+    return last_visit, first_visit
 
 
 def level_of(reading: Reading) -> float:

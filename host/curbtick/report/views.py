@@ -45,6 +45,11 @@ def place_words(bumper: int, position: int) -> str:
     return f"{names.BUMPERS[bumper]} {position}" if position else f"{names.BUMPERS[bumper]} bumper"
 
 
+def reading_place(reading: Reading) -> str:
+    """Where a reading was taken; one taken without a round has no position."""
+    return place_words(reading.bumper, reading.position) if reading.position else "no position"
+
+
 def number(value: float | None, digits: int, per_unit: float = 1) -> str:
     """A number to so many digits, empty where there is none."""
     return "" if value is None else f"{value / per_unit:.{digits}f}"
@@ -89,7 +94,7 @@ def reading_row(
         f"reading-{reading.ref}.html" if reading.id in pages else "",
         "not assigned" if vehicle_id is None else vehicle_names.get(vehicle_id, f"#{vehicle_id}"),
         "" if vehicle_id is None else f"vehicle-{vehicle_id}.html",
-        place_words(reading.bumper, reading.position),
+        reading_place(reading),
         svg.badge(verdict),
         number(reading.level_db, 1),
         svg.strip(reading.level_db, *limits_db(limits), verdict),
