@@ -1,6 +1,7 @@
 """`curbtick replay`: files of every kind through the real firmware, and every way in which a file can be bad."""
 
 import json
+import os
 import struct
 import subprocess
 import sys
@@ -18,6 +19,8 @@ from curbtick_wire.names import CLASSES_KHZ
 from numpy.typing import NDArray
 
 PCM, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE
+# The command runs what these tests import, installed or not.
+ENVIRONMENT = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
 BURST_S, INTERVAL_S, FIRST_S, DURATION_S = 0.4e-3, 0.2, 0.15, 1.5
 
 
@@ -194,7 +197,9 @@ def test_a_class_that_is_none_is_refused() -> None:
 
 def command(*words: str) -> subprocess.CompletedProcess[str]:
     program = [sys.executable, "-c", "from curbtick.cli import main; main()", "replay"]
-    return subprocess.run([*program, *words], capture_output=True, text=True, check=False, timeout=120)
+    return subprocess.run(
+        [*program, *words], capture_output=True, text=True, check=False, timeout=120, env=ENVIRONMENT
+    )
 
 
 def test_the_command_prints_one_object_and_nothing_else(tmp_path: Path) -> None:
