@@ -289,8 +289,8 @@ class Trains:
         n = 0
         last_us = -LONGEST_US
         for k in range(self.rows):
-            if self._phase_slip(k) <= slack and self._is_candidate(sounds, k):
-                row = self.order[k]
+            row = self.order[k]
+            if self._phase_slip(k) <= slack and self._may_be_member(sounds, row):
                 if self.time_us[k] - last_us > 2 * slack:
                     self.members[n] = row
                     n += 1
@@ -305,6 +305,12 @@ class Trains:
         self.sweep_hz = self._median(sounds.sweep_hz, n)
         self.burst_us = self._median(sounds.length_us, n)
         self.ringdown_us = self._median(sounds.ringdown_us, n)
+
+    def _may_be_member(self, sounds, row):
+        """On the train's phase a sound need not be as pure: noise can garble a burst's sweep."""
+        if sounds.time_us[row] < WHOLE_FROM_US or sounds.evidence_cdb[row] < CLEAR_CDB:
+            return False
+        return sounds.length_us[row] <= BURST_MOST_US
 
     def _keep_near_level(self, sounds, n):
         """Drop members that are far fainter than the train (echoes that fall on its phase); note the spread."""

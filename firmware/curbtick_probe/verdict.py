@@ -34,6 +34,10 @@ PROOF_BURSTS = const(4)
 # Bursts of one sensor in a collar that is held still differ by less.
 SPREAD_MOST_CDB = const(500)
 
+# With a burst missing, a reading with fewer due than this does not tell the interval by itself.
+DUE_ENOUGH = const(8)
+INTERVAL_SLIP_US = const(400)
+
 # An early PASS wants the level this far above the pass limit and the frequency this far inside its window.
 CLEAR_LEVEL_CDB = const(250)
 CLEAR_FREQUENCY_HZ = const(1200)
@@ -121,6 +125,19 @@ def is_irregular(trains, limits):
     return (trains.due - trains.count) * 1000 >= limits["missing_permille"] * trains.due
 
 
+def is_doubtful(trains, limits):
+    """Tell whether a burst is missing, too few to be WEAK, and too few are due to trust the interval.
+
+    A sensor that misses many bursts can look like one of twice the interval that misses one; siblings that keep the
+    interval settle it.
+    """
+    if trains.due == trains.count or trains.due >= DUE_ENOUGH or is_irregular(trains, limits):
+        return False
+    slip_us = trains.sibling_interval_us % trains.interval_us
+    kept = min(slip_us, trains.interval_us - slip_us) <= INTERVAL_SLIP_US
+    return not (kept and trains.siblings >= PROOF_BURSTS)
+
+
 def _rule_on_train(ruling, trains, limits, noise_cdb, proofs):
     if trains.level_cdb < noise_cdb + TRAIN_OVER_NOISE_CDB:
         ruling.set(names.RETRY, NOISY, proofs)
@@ -132,6 +149,8 @@ def _rule_on_train(ruling, trains, limits, noise_cdb, proofs):
         ruling.set(names.RETRY, MOVED, proofs)
     elif trains.rivals > trains.count:
         ruling.set(names.RETRY, NOISY, proofs)
+    elif is_doubtful(trains, limits):
+        ruling.set(names.RETRY, TOO_FEW_BURSTS, proofs)
     else:
         reasons = faults_of(trains, limits)
         ruling.set(names.WEAK if reasons else names.PASS, reasons, proofs)
