@@ -16,9 +16,11 @@ from curbtick.errors import LinkError
 from curbtick.line_quality import SLICE_SIZES, LineQuality
 from curbtick.link import Link
 
+# Few at first: how the line is shows in them already.
 _FIRST_ROUND_SLICES = 16
 _IDLE_S = 0.3
 _IDLE_MAX_S = 5.0
+_BABBLE_MAX_S = 10.0
 _SILENT_ROUNDS_MAX = 8
 _DAMAGED_MAX = 4
 _CHUNK = messages.READ | messages.REPLY
@@ -62,12 +64,24 @@ class Download:
     def _restart(self, size: int) -> None:
         """Begin a window at the next whole record, with slices of size bytes."""
         self._partial = bytearray()
-        self._resize(size)
-
-    def _resize(self, size: int) -> None:
         self._size = size
         self._held: dict[int, bytes] = {}
         self._total: int | None = None
+
+    def _resize(self, size: int) -> None:
+        """Go on with slices of another size, keeping what is held as far as it makes whole ones."""
+        last = self._held.get(self._total - 1) if self._total else None
+        places = {index * self._size: data for index, data in self._held.items()}
+        if size < self._size:
+            cut = {
+                at + k: data[k : k + size] for at, data in places.items() for k in range(0, len(data), size)
+            }
+        else:
+            cut = _joined(places, self._size, size)
+        end = None if last is None or not self._total else (self._total - 1) * self._size + len(last)
+        self._held = {at // size: data for at, data in cut.items()}
+        self._total = None if end is None else -(-end // size)
+        self._size = size
 
     def batches(self) -> Iterator[Batch]:
         """The records, batch by batch as rounds bring them. Raises LinkError when the probe falls silent."""
@@ -87,7 +101,7 @@ class Download:
         self.rounds += 1
         self.lost += sent - got
         self._quality.note(sent, sent - got, self._size)
-        self._width = min(2 * self._width, messages.WINDOW)
+        self._width = messages.WINDOW
         self._judge_silence(got)
 
     def _request(self, wanted: list[int]) -> bytes:
@@ -104,7 +118,7 @@ class Download:
     def _collect(self, request: int, wanted: list[int]) -> tuple[int, int]:
         """Hold the slices that come until the end is told or nothing comes: (slices sent, slices got)."""
         got: set[int] = set()
-        while frame := self._link.receive(request, self._idle_s):
+        while frame := self._link.receive(request, self._idle_s, _BABBLE_MAX_S):
             if frame.kind == _CHUNK and len(frame.payload) > 1:
                 self._held[frame.payload[0]] = frame.payload[1:]
                 got.add(frame.payload[0])
@@ -112,18 +126,19 @@ class Download:
                 return self._end(frame.payload, wanted), len(got)
             elif frame.kind == _ERROR:
                 raise refusal(frame.payload)
-        return len([index for index in wanted if index <= max(got, default=-1)]), len(got)
+        return _up_to(wanted, max(got, default=-1)), len(got)
 
     def _end(self, payload: bytes, wanted: list[int]) -> int:
         values, _later_fields = messages.unpack(_END, payload)
         if values["ended"]:
             self._total = values["chunks"]
         self._silent = 0
-        return len([index for index in wanted if index < values["chunks"]])
+        return _up_to(wanted, values["chunks"] - 1)
 
     def _judge_silence(self, got: int) -> None:
         if got or self._total is not None:
             self._silent = 0
+            self._idle_s = max(self._idle_s / 2, _IDLE_S)
             return
         self._silent += 1
         self._idle_s = min(2 * self._idle_s, _IDLE_MAX_S)
@@ -201,3 +216,15 @@ class Download:
                 "Pull again; if it stays so, run the probe's self-test and keep its storage for a look.",
             ) from error
         self._restart(self._size)
+
+
+def _up_to(wanted: list[int], last: int) -> int:
+    """How many of the wanted slices the probe has sent when it has come to the last one."""
+    return sum(index <= last for index in wanted)
+
+
+def _joined(places: dict[int, bytes], small: int, large: int) -> dict[int, bytes]:
+    """Slices of the large size, by their place in bytes, of which every small one is held."""
+    starts = {at - at % large for at in places}
+    whole = {at: [places.get(at + k, b"") for k in range(0, large, small)] for at in starts}
+    return {at: b"".join(parts) for at, parts in whole.items() if all(len(part) == small for part in parts)}

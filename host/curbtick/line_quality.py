@@ -3,10 +3,13 @@
 import math
 from dataclasses import dataclass
 
+# Each is half of the one before, so that slices held fit together whatever size they were asked for in.
 SLICE_SIZES = (1024, 512, 256, 128, 64)
 # Frame head, index, CRC, stuffing and delimiter of a slice, in bytes.
 _OVERHEAD = 14
 _LOST_MAX = 0.98
+# A line is taken for clean as if this many slices had come through: one lost slice is no bad line yet.
+_BELIEF = 24
 
 
 @dataclass
@@ -25,9 +28,8 @@ class LineQuality:
         A slice is lost when any of its bits is damaged: share lost = 1 - exp(-bits * damage_per_bit).
         """
         self.sent, self.lost = self.sent / 2 + sent, self.lost / 2 + lost
-        if self.sent:
-            share = min(self.lost / self.sent, _LOST_MAX)
-            self.damage_per_bit = -math.log1p(-share) / (8 * (size + _OVERHEAD))
+        share = min(self.lost / (self.sent + _BELIEF), _LOST_MAX)
+        self.damage_per_bit = -math.log1p(-share) / (8 * (size + _OVERHEAD))
 
     def best_size(self) -> int:
         """The size of SLICE_SIZES with the highest expected share of payload on the line."""

@@ -230,9 +230,13 @@ class Link:
         """Send one request; the delimiter in front ends whatever stood half-sent on the wire."""
         self._wire.write(frames.DELIMITER + frames.encode(kind, request, payload))
 
-    def receive(self, request: int, timeout_s: float) -> Frame | None:
-        """The next frame that answers this request, or None when timeout_s passed without one."""
-        deadline_s = time.monotonic() + timeout_s
+    def receive(self, request: int, timeout_s: float, longest_s: float = 0.0) -> Frame | None:
+        """The next frame that answers this request, or None when timeout_s passed without one.
+
+        longest_s: how long to go on waiting where bytes keep coming that make no whole frame.
+        """
+        started_s = time.monotonic()
+        deadline_s = started_s + timeout_s
         while True:
             while self._arrived:
                 frame = self._arrived.pop(0)
@@ -244,6 +248,8 @@ class Link:
                 return None
             data = self._wire.read(left_s)
             self.heard += len(data)
+            if data:
+                deadline_s = max(deadline_s, min(time.monotonic() + timeout_s, started_s + longest_s))
             self._arrived += [Frame(*frame) for frame in self._reader.feed(data)]
 
     def close(self) -> None:

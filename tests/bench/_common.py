@@ -9,9 +9,6 @@ import time
 from typing import Any, NoReturn
 
 REPOSITORY = pathlib.Path(__file__).resolve().parents[2]
-for _room in ("host", "protocol"):
-    if str(REPOSITORY / _room) not in sys.path:
-        sys.path.insert(0, str(REPOSITORY / _room))
 
 
 def arguments(description: str, *extra: tuple[str, dict[str, Any]]) -> argparse.Namespace:

@@ -7,7 +7,7 @@ several kinds and answers with the log's last number; `stats` answers with the l
 """
 
 import json
-import os
+import math
 import select
 import sys
 import time
@@ -53,6 +53,20 @@ def open_probe(board, flash_path, pairing):
     return Probe(log, Limits(ROOT), Rounds(ROOT), clock, Keys(ROOT), Identity(board), pairing)
 
 
+def waveform(number):
+    """A burst as a snippet's tail: 512 samples of a 48 kHz burst with some noise, 180 values of its envelope."""
+    samples = bytearray(692)
+    noise = number * 2654435761 % 4294967296 | 1
+    for place in range(512):
+        noise = (noise * 1664525 + 1013904223) % 4294967296
+        rise = min(1.0, place / 60) * math.exp(-max(0, place - 100) / 70)
+        level = 100 * rise * math.sin(2 * math.pi * 48000 * place / 250000) + (noise >> 24) / 40 - 3
+        samples[place] = int(level) & 255
+        if place < 180:
+            samples[512 + place] = int(200 * rise) + (noise >> 30)
+    return bytes(samples)
+
+
 def append(log, count):
     """Log a reading with its snippet and sounds, and a bumper result after every fourth: count records in all."""
     for number in range(count):
@@ -61,8 +75,8 @@ def append(log, count):
             values = dict(_ZERO[records.READING], frequency_hz=48000 + number, vehicle=number % 90)
             reading = log.append(records.READING, values)
         elif turn == 1:
-            values = dict(_ZERO[records.SNIPPET], reading_seq=reading, sample_count=512, envelope_count=200)
-            log.append(records.SNIPPET, values, os.urandom(700))
+            values = dict(_ZERO[records.SNIPPET], reading_seq=reading, sample_count=512, envelope_count=180)
+            log.append(records.SNIPPET, values, waveform(number))
         elif turn == 2:
             log.append(records.SOUNDS, dict(_ZERO[records.SOUNDS], reading_seq=reading, count=3), bytes(27))
         else:

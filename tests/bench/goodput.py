@@ -1,0 +1,134 @@
+"""Goodput: a day's log over a line of 115,200 baud, clean and with bit errors, beside ZMODEM on the same line.
+
+`python -m tests.bench.goodput --json`. The line is paced in real time. A figure is the records' bytes over what
+the line could have carried meanwhile. For the probe the time runs from asking for the first record to having the
+last one; for ZMODEM (`sz` and `rz` of lrzsz, the very same bytes as one file) from its first data header to its last
+end-of-file header, so neither its start-up nor its farewell counts. ZMODEM gets its shortest timeout and, at each
+error rate, the better of its own subpacket length and one of 256 bytes.
+"""
+
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from statistics import harmonic_mean
+from typing import Any
+
+from curbtick.client import Client
+from curbtick.keyring import Keyring
+from curbtick.link import Link, open_wire
+
+from tests.bench import _common
+from tests.bench.paced_wire import BYTE_RATE_HZ, PacedWire
+from tests.pair.wire_harness import ProbeProcess
+
+CLEAN_BOUND = 0.94
+ERROR_RATES = (0.0, 1e-6, 1e-5, 1e-4)
+RECORDS = 400
+RECORDS_SHORT = 120
+_TRANSFER_MAX_S = 240.0
+# ZMODEM's binary headers with a 32-bit CRC: ZPAD ZDLE ZBIN32, then the frame type.
+_ZDATA = b"*\x18C\x0a"
+_ZEOF = b"*\x18C\x0b"
+_SUBPACKET_LENGTHS = (None, 256)
+
+
+class Day:
+    """A day's log on a probe's flash. records_bytes: the records, end to end."""
+
+    def __init__(self, folder: Path, count: int) -> None:
+        self.flash = folder / "flash"
+        self.folder = folder
+        wire = PacedWire(0.0, 0)
+        probe = ProbeProcess(wire.probe.slave, self.flash)
+        probe.append(count)
+        probe.kill()
+        wire.close()
+
+
+def pull(day: Day, bit_error_rate: float, seed: int) -> tuple[float, bytes]:
+    """Pull the day's log: (goodput, the records end to end)."""
+    wire = PacedWire(bit_error_rate, seed)
+    probe = ProbeProcess(wire.probe.slave, day.flash)
+    client = Client(Link(open_wire(wire.bench.path)), Keyring(day.folder / "keys.json"), wire.bench.path)
+    try:
+        last = client.greet().last_seq
+        started_s = time.monotonic()
+        data = b"".join(raw for batch in client.batches(1, last) for raw in batch.raws)
+        seconds = time.monotonic() - started_s
+    finally:
+        client.close()
+        probe.kill()
+        wire.close()
+    return len(data) / (seconds * BYTE_RATE_HZ), data
+
+
+def send_zmodem(day: Day, data: bytes, bit_error_rate: float, seed: int, length: int | None) -> float:
+    """Send data as a file by ZMODEM: goodput, 0 where the transfer fails."""
+    source, target = day.folder / "sent.bin", day.folder / "received"
+    source.write_bytes(data)
+    shutil.rmtree(target, ignore_errors=True)
+    target.mkdir()
+    wire = PacedWire(bit_error_rate, seed)
+    packets = [] if length is None else ["-L", str(length)]
+    receive = ["rz", "--quiet", "--binary", "--timeout", "10"]
+    send = ["sz", "--quiet", "--binary", "--timeout", "10", *packets, str(source)]
+    try:
+        receiver = subprocess.Popen(
+            receive, cwd=target, stdin=wire.bench.slave, stdout=wire.bench.slave, stderr=subprocess.DEVNULL
+        )
+        sender = subprocess.Popen(
+            send, stdin=wire.probe.slave, stdout=wire.probe.slave, stderr=subprocess.DEVNULL
+        )
+        for process in (sender, receiver):
+            try:
+                process.wait(_TRANSFER_MAX_S)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+        start_s, end_s = wire.to_bench.end_s(_ZDATA), wire.to_bench.end_s(_ZEOF, last=True)
+    finally:
+        wire.close()
+    received = target / source.name
+    whole = received.exists() and received.read_bytes() == data
+    if not whole or start_s is None or end_s is None:
+        return 0.0
+    return len(data) / ((end_s - start_s) * BYTE_RATE_HZ)
+
+
+def _compare(day: Day, rate: float, seed: int, transfers: int) -> list[dict[str, Any]]:
+    """The figures of one error rate: the mean over some transfers, each on its own seed, the same for both."""
+    pulled = [pull(day, rate, seed + place) for place in range(transfers)]
+    ours = harmonic_mean([goodput for goodput, _ in pulled])
+    data = pulled[-1][1]
+    others = [
+        harmonic_mean([send_zmodem(day, data, rate, seed + place, length) for place in range(transfers)])
+        for length in _SUBPACKET_LENGTHS
+    ]
+    name, zmodem = f"{rate:.0e}" if rate else "clean", max(others)
+    figures = [_common.figure(f"goodput_{name}", round(ours, 4), f"> zmodem {zmodem:.4f}", ours > zmodem)]
+    if not rate:
+        figures.append(
+            _common.figure("goodput_clean", round(ours, 4), f">= {CLEAN_BOUND}", ours >= CLEAN_BOUND)
+        )
+    return figures
+
+
+def main() -> None:
+    """Run and report."""
+    options = _common.arguments("A day's log over a paced line, beside ZMODEM.")
+    if not shutil.which("sz") or not shutil.which("rz"):
+        sys.exit("sz and rz are not installed: on Debian, `apt-get install lrzsz`.")
+    started_s = time.monotonic()
+    figures: list[dict[str, Any]] = []
+    with tempfile.TemporaryDirectory() as folder:
+        day = Day(Path(folder), RECORDS_SHORT if options.short else RECORDS)
+        for place, rate in enumerate(ERROR_RATES):
+            figures += _compare(day, rate, options.seed * 100 + 10 * place, 1 if options.short else 2)
+    _common.report(figures, started_s)
+
+
+if __name__ == "__main__":
+    main()
