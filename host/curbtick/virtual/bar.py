@@ -2,9 +2,8 @@
 
 import runpy
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from curbtick.device import firmware_folder
 from curbtick.virtual.bus import BarChange
@@ -19,14 +18,16 @@ _UNMISTAKABLE = 6
 
 Frames = Sequence[tuple[int, int]]
 
+TITLES = {"pass": "PASS", "weak": "WEAK", "dead": "DEAD", "retry": "RETRY", "log_full": "LOG FULL"}
+
 # What each pattern means to the technician; a test holds this to the probe's table.
 MEANINGS = {
-    "pass": "PASS",
-    "weak": "WEAK",
-    "dead": "DEAD",
+    "pass": "PASS: sound, by the limits in force",
+    "weak": "WEAK: clean it, look at it, read again",
+    "dead": "DEAD: silent while the system transmits",
     "retry": "RETRY: no verdict, read again",
     "not_transmitting": "the whole bumper is silent: a fact about the vehicle",
-    "log_full": "LOG FULL: nothing more is stored, pull at the bench",
+    "log_full": "nothing more is stored: pull at the bench",
     "battery_low": "battery low: change the cells",
     "self_test": "self-test runs",
     "self_test_passed": "self-test passed",
@@ -73,8 +74,7 @@ def strip(frames: Frames) -> str:
     ).rstrip()
 
 
-@dataclass(frozen=True)
-class Shown:
+class Shown(NamedTuple):
     """One mask on the bar for a while."""
 
     mask: int
@@ -85,10 +85,10 @@ def shown(changes: Sequence[BarChange], end_us: int) -> list[Shown]:
     """Return what a run of bar changes showed until end_us, equal neighbours taken together."""
     ends = [change.time_us for change in changes[1:]] + [end_us]
     lasted = zip(changes, ends, strict=True)
-    return _joined((change.mask, round((end - change.time_us) / 1000)) for change, end in lasted)
+    return joined((change.mask, round((end - change.time_us) / 1000)) for change, end in lasted)
 
 
-def _joined(frames: Iterable[tuple[int, int]]) -> list[Shown]:
+def joined(frames: Iterable[tuple[int, int]]) -> list[Shown]:
     """Take neighbours of one mask together, and leave out what lasted no time."""
     found: list[Shown] = []
     for mask, duration_ms in frames:
@@ -115,7 +115,7 @@ def _pattern_at(seen: Sequence[Shown], place: int) -> tuple[str | None, int]:
     """Return the longest pattern that was played from a place on, and how many masks it took."""
     best: tuple[str | None, int] = (None, 1)
     for name, (frames, repeats, _) in probe_patterns()["PATTERNS"].items():
-        length = _match(_joined(frames * repeats), seen[place:])
+        length = _match(joined(frames * repeats), seen[place:])
         if length > best[1] or (length and best[0] is None):
             best = (name, length)
     return best
@@ -147,7 +147,7 @@ def read_vehicle(seen: Sequence[Shown]) -> int | None:
     """Return the vehicle's number that the bar counted out, or None."""
     frames_of = probe_patterns()["vehicle_frames"]
     for number in range(99, 0, -1):
-        frames = _joined(frames_of(number))
+        frames = joined(frames_of(number))
         if any(_match(frames, seen[place:]) for place in range(len(seen))):
             return number
     return None
