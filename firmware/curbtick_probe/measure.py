@@ -169,9 +169,13 @@ class Measurer:
             out[burst.RISE] = max(0, out[burst.TOP_AT] - 10) << 4
         if out[burst.FALL] < 0:
             out[burst.FALL] = min(n - 1, out[burst.TOP_AT] + 10) << 4
-        self.time_us = out[burst.RISE] + 8 * (span - 1)
+        # A smoothed value lies in the middle of those it is made of.
+        late = 8 * (span - 1)
+        out[burst.RISE] += late
+        out[burst.FALL] += late
+        self.time_us = out[burst.RISE]
         self.length_us = out[burst.FALL] - out[burst.RISE]
-        self.peak_us = (out[burst.TOP_AT] << 4) + 8 * (span - 1)
+        self.peak_us = (out[burst.TOP_AT] << 4) + late
         self.ringdown_us = -1
         if out[burst.RING] >= 0:
             self.ringdown_us = out[burst.RING] - (out[burst.TOP_AT] << 4)

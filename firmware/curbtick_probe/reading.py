@@ -1,16 +1,13 @@
 """One reading, from the first sample to its verdict and what the log keeps of it."""
 
-import array
-
-from micropython import const
 
 from curbtick_wire import names, records
+from micropython import const
 
 from . import verdict
 from .dsp import baseband
-from .listen import WAVE_RATE_HZ, Listener
-from .measure import cdb
-from .train import CLEAR_CDB, SINGLE_CDB, Trains
+from .listen import Listener
+from .train import SINGLE_CDB, Trains
 from .waves import envelope_bytes, sound_parts, wave_bytes
 
 # Listening ends here, so that the verdict stands within 1.5 s (3 s where the interval may be beyond 250 ms).

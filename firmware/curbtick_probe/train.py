@@ -6,10 +6,11 @@ sensor's is the loudest regular one, the others fall between its bursts at other
 
 import array
 
+from curbtick_wire import names
 from micropython import const
 
-from curbtick_wire import names
-
+from . import cycle
+from .cycle import BURST_MOST_US, CLEAR_CDB, ECHO_US, OPEN_US, SHORTEST_US, SLACK_US, WHOLE_FROM_US
 from .dsp import chain
 
 # Sounds that are looked at together; with more, those with most evidence.
@@ -19,27 +20,18 @@ MOST = const(64)
 # thousand readings of noise has one.
 SINGLE_CDB = const(1390)
 
-# A sound with so much evidence has a trustworthy level, sweep and length.
-CLEAR_CDB = const(2300)
 
-# Only something as short and as pure as a burst can be one.
-BURST_MOST_US = const(3500)
+# Only something as short (BURST_MOST_US) and as pure as a burst can be one.
 BURST_LEAST_US = const(60)
 SWEEP_MOST_HZ = const(9000)
 
-# A burst that began before the reading is not whole.
-WHOLE_FROM_US = const(600)
 
-SLACK_US = const(350)
-SHORTEST_US = const(28000)
+
 LONGEST_US = const(520000)
 HELD_LEVEL_CDB = const(500)
 FAINT_LEVEL_CDB = const(900)
 FAINT_SPREAD_HZ = const(1500)
 ANY_SPREAD_HZ = const(100000)
-SIBLING_CLEAR_CDB = const(1480)
-SIBLING_ALIKE_CDB = const(250)
-ECHO_US = const(26000)
 ECHO_BELOW_CDB = const(900)
 
 # Scores: a hit counts its evidence above the candidates' threshold, and that it is on time; a miss costs.
@@ -56,8 +48,9 @@ class Trains:
     count: the held train's bursts; due: how many were due in the listened time. interval_us, level_cdb, frequency_hz,
     sweep_hz, burst_us, ringdown_us (-1: not measured): of the held train, medians over its bursts. spread_cdb: between
     its loudest and faintest burst. rivals: burst-like sounds outside the train that are as loud. strays: loud sounds
-    that are no bursts. siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside the held
-    one, faint candidates included; faint_score: its score. open_question: whether the system may fire more often.
+    that are no bursts. siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside
+    the held one, faint candidates included; faint_score: its score. open_question: whether the system may fire more
+    often. twins: bursts just like the held train's that no interval explains.
     """
 
     def __init__(self):
@@ -95,6 +88,7 @@ class Trains:
         self.faint_score = 0
         self.loudest_cdb = -32768
         self.open_question = False
+        self.twins = 0
 
     def sort(self, sounds, listened_us):
         """Group the sounds of a reading that has listened for so long; sets the kinds of the sounds."""
@@ -103,7 +97,8 @@ class Trains:
         self._find_held(sounds, listened_us)
         if self.count >= 2:
             self._measure(sounds)
-            self._find_quicker_cycle(sounds, listened_us)
+            cycle.explain_twins(self, sounds, listened_us)
+            cycle.find_quicker(self, sounds, listened_us)
         self._find_faint(sounds, listened_us)
         self._name(sounds)
 
@@ -151,7 +146,8 @@ class Trains:
         rules[chain.SLACK_US] = SLACK_US
         rules[chain.LEVEL_CDB] = level_cdb
         rules[chain.SPREAD_HZ] = spread_hz
-        rules[chain.END_US] = end_us
+        rules[chain.BEGIN_US] = WHOLE_FROM_US + SLACK_US
+        rules[chain.END_US] = end_us - OPEN_US
         rules[chain.MISS_COST] = miss_cost
 
     def _find_held(self, sounds, listened_us):
@@ -217,80 +213,18 @@ class Trains:
         tally[chain.LAST_HIT_US] = self.time_us[member]
         chain.walk(self.time_us, 0, 0, self.level, self.hz, self.weight, self.rules, self.rows, tally)
 
-    def _phase_slip(self, k):
-        """Return how far sound k is from the held train's nearest due time, in us."""
-        late = (self.time_us[k] - self.first_us) % self.interval_us
-        return min(late, self.interval_us - late)
-
-    def _slack(self):
-        return SLACK_US + self.interval_us // 400
-
-    def _find_quicker_cycle(self, sounds, listened_us):
-        """Where the siblings repeat within the held train's interval, the system fires more often: count by that.
-
-        Siblings that fire in turn can look like one that fires more often. So each of them that is clear must come
-        again after the shorter interval at the same level, none may lie where the held sensor would be due, and there
-        must be two of them; with only one the question stays open (`open_question`), and nothing is passed early.
-        """
-        self.open_question = False
-        for part in (2, 3):
-            step_us = self.interval_us // part
-            if step_us >= SHORTEST_US:
-                different = self._phases_that_repeat(sounds, step_us, listened_us)
-                if different >= 2:
-                    self.interval_us = step_us
-                    self.due = (listened_us - self.first_us % step_us) // step_us + 1
-                    return
-                if different == 1:
-                    self.open_question = True
-
-    def _phases_that_repeat(self, sounds, step_us, listened_us):
-        """Count the clear siblings' phases within a step; 0 if any of them does not come again at its level."""
-        n = 0
-        for k in range(self.rows):
-            if self._is_clear_sibling(sounds, k):
-                if not self._comes_again(sounds, k, step_us) and not self._comes_again(sounds, k, -step_us):
-                    return 0
-                n = self._add_phase(self.time_us[k] % step_us, step_us, n)
-        return n
-
-    def _is_clear_sibling(self, sounds, k):
-        row = self.order[k]
-        if sounds.evidence_cdb[row] < SIBLING_CLEAR_CDB or sounds.length_us[row] > BURST_MOST_US:
-            return False
-        late = (self.time_us[k] - self.first_us) % self.interval_us
-        return ECHO_US < late < self.interval_us - 2 * SLACK_US
-
-    def _comes_again(self, sounds, k, step_us):
-        """Compared by evidence, which a faint sound's noise changes less than its level."""
-        due = self.time_us[k] + step_us
-        evidence_cdb = sounds.evidence_cdb[self.order[k]]
-        for j in range(self.rows):
-            if abs(self.time_us[j] - due) <= SLACK_US:
-                if abs(sounds.evidence_cdb[self.order[j]] - evidence_cdb) <= SIBLING_ALIKE_CDB:
-                    return True
-        return False
-
-    def _add_phase(self, phase_us, step_us, n):
-        for i in range(n):
-            apart = abs(self.values[i] - phase_us)
-            if min(apart, step_us - apart) <= 2 * SLACK_US:
-                return n
-        self.values[n] = phase_us
-        return n + 1
-
     def _is_clear_burst(self, sounds, k):
         row = self.order[k]
         return sounds.evidence_cdb[row] >= SINGLE_CDB and sounds.length_us[row] <= BURST_MOST_US
 
     def _measure(self, sounds):
         """Collect the held train's members by their phase, whatever their level, and take medians over them."""
-        slack = self._slack()
+        slack = cycle.slack_us(self.interval_us)
         n = 0
         last_us = -LONGEST_US
         for k in range(self.rows):
             row = self.order[k]
-            if self._phase_slip(k) <= slack and self._may_be_member(sounds, row):
+            if cycle.slip_us(self, k, self.interval_us) <= slack and cycle.may_be_member(sounds, row):
                 if self.time_us[k] - last_us > 2 * slack:
                     self.members[n] = row
                     n += 1
@@ -305,12 +239,6 @@ class Trains:
         self.sweep_hz = self._median(sounds.sweep_hz, n)
         self.burst_us = self._median(sounds.length_us, n)
         self.ringdown_us = self._median(sounds.ringdown_us, n)
-
-    def _may_be_member(self, sounds, row):
-        """On the train's phase a sound need not be as pure: noise can garble a burst's sweep."""
-        if sounds.time_us[row] < WHOLE_FROM_US or sounds.evidence_cdb[row] < CLEAR_CDB:
-            return False
-        return sounds.length_us[row] <= BURST_MOST_US
 
     def _keep_near_level(self, sounds, n):
         """Drop members that are far fainter than the train (echoes that fall on its phase); note the spread."""
@@ -344,13 +272,13 @@ class Trains:
     def _find_faint(self, sounds, listened_us):
         """Score the best train among all that is not the held one: candidates too faint to count singly included."""
         self._set_rules(FAINT_LEVEL_CDB, FAINT_SPREAD_HZ, listened_us, _MISS_COST)
-        slack = self._slack()
+        slack = cycle.slack_us(self.interval_us)
         self.siblings = 0
         for k in range(self.rows):
             row = self.order[k]
             self.weight[k] = 0
             if sounds.length_us[row] <= BURST_MOST_US:
-                if self.count < 2 or self._phase_slip(k) > slack:
+                if self.count < 2 or cycle.slip_us(self, k, self.interval_us) > slack:
                     self.weight[k] = _ON_TIME + min(3000, max(0, sounds.evidence_cdb[row] - 900))
         kept = self.count
         due = self.due
@@ -405,7 +333,8 @@ class Trains:
 
     def _count_rivals(self, sounds):
         for row in range(sounds.count):
-            if sounds.kind[row] != names.HELD and sounds.evidence_cdb[row] >= CLEAR_CDB:
+            whole = sounds.time_us[row] >= WHOLE_FROM_US
+            if whole and sounds.kind[row] != names.HELD and sounds.evidence_cdb[row] >= CLEAR_CDB:
                 if sounds.level_cdb[row] > self.level_cdb - 600:
                     if is_burst(sounds, row):
                         self.rivals += 1

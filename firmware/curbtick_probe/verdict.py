@@ -1,8 +1,7 @@
 """A measured train and the limits in force to PASS, WEAK, DEAD or RETRY with reasons. Knows no samples."""
 
-from micropython import const
-
 from curbtick_wire import names
+from micropython import const
 
 from .train import FAINT_SCORE
 
@@ -147,7 +146,7 @@ def _rule_on_train(ruling, trains, limits, noise_cdb, proofs):
         ruling.set(names.RETRY, NOT_A_BURST, proofs)
     elif trains.spread_cdb > SPREAD_MOST_CDB:
         ruling.set(names.RETRY, MOVED, proofs)
-    elif trains.rivals > trains.count:
+    elif trains.rivals > trains.count or trains.twins:
         ruling.set(names.RETRY, NOISY, proofs)
     elif is_doubtful(trains, limits):
         ruling.set(names.RETRY, TOO_FEW_BURSTS, proofs)

@@ -4,8 +4,8 @@ import micropython
 from micropython import const
 
 # Words of the rules.
-SHORTEST_US, LONGEST_US, SLACK_US, LEVEL_CDB, SPREAD_HZ, END_US, MISS_COST = range(7)
-RULES_WORDS = const(7)
+SHORTEST_US, LONGEST_US, SLACK_US, LEVEL_CDB, SPREAD_HZ, END_US, MISS_COST, BEGIN_US = range(8)
+RULES_WORDS = const(8)
 
 # Words of a tally.
 SCORE, HITS, MISSES, LAST_HIT_US, STEP_US, MEMBER = range(6)
@@ -18,7 +18,8 @@ def walk(t: ptr32, k: int, due: int, level: ptr32, hz: ptr32, weight: ptr32, rul
 
     t: `count` times, ascending. level, hz, weight: of the same events; weight 0 leaves an event out. k, due: spare.
     rules: RULES_WORDS words: interval at least, at most; slack of each step; largest difference of level and of
-    frequency from the member's; end of the time that was listened to; cost of a missing event. tally: TALLY_WORDS words.
+    frequency from the member's; end of the time in which an event would have been
+    heard; cost of a missing event; begin of that time. tally: TALLY_WORDS words.
 
     Q format: integers. Range: times 0..4e6, |level| < 2**15, score < count * 2**16. Headroom: as the range.
     """
@@ -32,7 +33,8 @@ def walk(t: ptr32, k: int, due: int, level: ptr32, hz: ptr32, weight: ptr32, rul
     if step < 0:
         ahead = int(-1)
     end = int(rules[5])
-    while due > 0 and due < end:
+    begin = int(rules[7])
+    while due > begin and due < end:
         hit = int(0)
         while k + ahead >= 0 and k + ahead < count:
             late = (int(t[k + ahead]) - due) * ahead

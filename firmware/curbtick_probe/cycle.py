@@ -1,0 +1,152 @@
+"""How often the system really fires: what the held train's interval alone does not tell."""
+
+from micropython import const
+
+# A sound with so much evidence has a trustworthy level, sweep and length.
+CLEAR_CDB = const(2300)
+BURST_MOST_US = const(3500)
+
+# A burst that began before the reading is not whole, and one that began this shortly before its end may still be open.
+WHOLE_FROM_US = const(600)
+OPEN_US = const(5000)
+
+SLACK_US = const(350)
+SHORTEST_US = const(28000)
+ECHO_US = const(26000)
+
+# Bursts this like the held train's are the held sensor's own.
+TWIN_LEVEL_CDB = const(250)
+TWIN_SPREAD_HZ = const(2500)
+PARTS_MOST = const(8)
+
+# A sibling is clear from this much evidence on, and comes again with about the same.
+SIBLING_CLEAR_CDB = const(1480)
+SIBLING_ALIKE_CDB = const(250)
+
+
+def slack_us(interval_us):
+    """Return how far off its beat a burst may be, in us."""
+    return SLACK_US + interval_us // 400
+
+
+def slip_us(trains, k, step_us):
+    """Return how far sound k is from the nearest beat of the held train at a step, in us."""
+    late = (trains.time_us[k] - trains.first_us) % step_us
+    return min(late, step_us - late)
+
+
+def may_be_member(sounds, row):
+    """Tell whether a sound on the train's beat can be its burst: there noise may have garbled its sweep."""
+    if sounds.time_us[row] < WHOLE_FROM_US or sounds.evidence_cdb[row] < CLEAR_CDB:
+        return False
+    return sounds.length_us[row] <= BURST_MOST_US
+
+
+def count_due(trains, step_us, listened_us):
+    """Give the held train a shorter interval, and count the bursts due at it."""
+    trains.interval_us = step_us
+    first = trains.first_us % step_us
+    if first < WHOLE_FROM_US + SLACK_US:
+        first += step_us
+    trains.due = max(trains.count, (listened_us - OPEN_US - first) // step_us + 1)
+
+
+def explain_twins(trains, sounds, listened_us):
+    """Count bursts just like the held train's, but off its beat, as the held sensor's too: a loose contact.
+
+    Then the interval is the longest part of the train's that puts them all on the beat; where no part does, they stay
+    unexplained and are counted in trains.twins.
+    """
+    n = _twins_off(trains, sounds, trains.interval_us)
+    trains.twins = n
+    if n == 0:
+        return
+    for part in range(2, PARTS_MOST + 1):
+        step_us = trains.interval_us // part
+        if step_us >= SHORTEST_US and _twins_off(trains, sounds, step_us) == 0:
+            trains.count += n
+            trains.twins = 0
+            count_due(trains, step_us, listened_us)
+            return
+
+
+def _twins_off(trains, sounds, step_us):
+    """Count the bursts like the held train's that are off the beat of a step."""
+    n = 0
+    for k in range(trains.rows):
+        row = trains.order[k]
+        if may_be_member(sounds, row) and _is_alike(trains, sounds, row):
+            if slip_us(trains, k, step_us) > slack_us(trains.interval_us):
+                n += 1
+    return n
+
+
+def _is_alike(trains, sounds, row):
+    if abs(sounds.level_cdb[row] - trains.level_cdb) > TWIN_LEVEL_CDB:
+        return False
+    return abs(sounds.frequency_hz[row] - trains.frequency_hz) <= TWIN_SPREAD_HZ
+
+
+def find_quicker(trains, sounds, listened_us):
+    """Where the siblings repeat within the held train's interval, the system fires more often: count by that.
+
+    Siblings that fire in turn can look like one that fires more often. So they must come again after the shorter
+    interval, four of five that are clear, with the same evidence (which noise changes less than a faint level); none
+    may lie where the held sensor would be due; and there must be two of them. With only one the question stays open
+    (trains.open_question), and nothing is passed early.
+    """
+    trains.open_question = False
+    for part in (2, 3):
+        step_us = trains.interval_us // part
+        if step_us >= SHORTEST_US:
+            different = _phases_that_repeat(trains, sounds, step_us)
+            if different >= 2:
+                count_due(trains, step_us, listened_us)
+                return
+            if different == 1:
+                trains.open_question = True
+
+
+def _phases_that_repeat(trains, sounds, step_us):
+    """Count the clear siblings' phases within a step; 0 if too few of them come again."""
+    n = 0
+    again = 0
+    alone = 0
+    for k in range(trains.rows):
+        if _is_clear_sibling(trains, sounds, k):
+            if slip_us(trains, k, step_us) <= 2 * SLACK_US:
+                return 0
+            if _comes_again(trains, sounds, k, step_us) or _comes_again(trains, sounds, k, -step_us):
+                again += 1
+                n = _add_phase(trains, trains.time_us[k] % step_us, step_us, n)
+            else:
+                alone += 1
+    return n if 4 * alone <= again else 0
+
+
+def _is_clear_sibling(trains, sounds, k):
+    row = trains.order[k]
+    if sounds.evidence_cdb[row] < SIBLING_CLEAR_CDB or sounds.length_us[row] > BURST_MOST_US:
+        return False
+    late = (trains.time_us[k] - trains.first_us) % trains.interval_us
+    return ECHO_US < late < trains.interval_us - 2 * SLACK_US
+
+
+def _comes_again(trains, sounds, k, step_us):
+    due_us = trains.time_us[k] + step_us
+    evidence_cdb = sounds.evidence_cdb[trains.order[k]]
+    for j in range(trains.rows):
+        if abs(trains.time_us[j] - due_us) <= SLACK_US:
+            if abs(sounds.evidence_cdb[trains.order[j]] - evidence_cdb) <= SIBLING_ALIKE_CDB:
+                return True
+    return False
+
+
+def _add_phase(trains, phase_us, step_us, n):
+    """Note a phase among the first n of trains.values if it is a new one; return how many there are."""
+    for i in range(n):
+        apart_us = abs(trains.values[i] - phase_us)
+        if min(apart_us, step_us - apart_us) <= 2 * SLACK_US:
+            return n
+    trains.values[n] = phase_us
+    return n + 1
