@@ -17,10 +17,12 @@ VALUES = ("verdict", "reasons", "measured_hz", "level_cdb", "noise_cdb", "below_
 
 
 class Capture:
-    """Blocks from standard input, whatever the input that was asked for."""
+    """Blocks from standard input, whatever the input that was asked for; mid-scale while at rest."""
 
     def __init__(self):
         self._block = array("H", bytes(2048))
+        self._quiet = array("H", [2048] * 1024)
+        self.at_rest = False
 
     def start(self, source):
         """Nothing to begin."""
@@ -30,6 +32,8 @@ class Capture:
 
     def block(self):
         """The next block."""
+        if self.at_rest:
+            return self._quiet
         if sys.stdin.buffer.readinto(self._block) != 2048:
             sys.exit(0)
         return self._block
@@ -84,6 +88,9 @@ class Server:
 
     def seal(self, hz):
         self.check = SealCheck(self.board, hz, LIMITS, switch_input=False)
+        self.board.capture.at_rest = True
+        self.check.start()
+        self.board.capture.at_rest = False
 
     def reference(self):
         settled = self.check.reference()
