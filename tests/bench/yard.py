@@ -124,11 +124,13 @@ def rates(outcomes: list[Outcome]) -> dict[str, tuple[list[Outcome], list[Outcom
     bad = [o for o in counted if o.kind not in ("healthy", "probe_fault") and PASS not in o.accept]
     good = [o for o in counted if o.kind == "healthy"]
     broken = [o for o in outcomes if o.kind == "probe_fault"]
+    off = [o for o in counted if o.kind == "silent" and DEAD not in o.accept]
     return {
         "false_pass": (bad, [o for o in bad if o.verdict == PASS]),
         "false_fail": (good, [o for o in good if o.verdict in (WEAK, DEAD)]),
         "healthy_retry": (good, [o for o in good if o.verdict == RETRY]),
         "probe_fault_verdict": (broken, [o for o in broken if o.verdict != RETRY]),
+        "unproved_dead": (off, [o for o in off if o.verdict == DEAD]),
     }
 
 
@@ -149,7 +151,7 @@ def way_rates(outcomes: list[Outcome], way: str, ours: tuple[float, float]) -> t
 def figures_of(outcomes: list[Outcome], full: bool) -> list[dict[str, Any]]:
     """Every figure beside its bound; a short run is too small for the Wilson bounds and is held to plain shares."""
     table = rates(outcomes)
-    limits = {"false_pass": 0.001, "false_fail": 0.005, "healthy_retry": 0.02, "probe_fault_verdict": 0.0}
+    limits = {"false_pass": 0.001, "false_fail": 0.005, "healthy_retry": 0.02, "probe_fault_verdict": 0.0, "unproved_dead": 0.02}
     figures = []
     for name, limit in limits.items():
         counted, broken = table[name]
