@@ -58,9 +58,11 @@ def weak(class_khz: int = 48) -> Ear:
 class Bench:
     """A probe that was paired and given a round, with a technician's thumbs on it."""
 
-    def __init__(self, folder: Path, round_: dict[str, Any] | None = ROUND) -> None:
+    def __init__(
+        self, folder: Path, round_: dict[str, Any] | None = ROUND, options: dict[str, str] | None = None
+    ) -> None:
         self.keyring = Keyring(folder / "keys.json")
-        self.probe = VirtualProbe(Ear(seed=1), folder / "flash", held=STEP)
+        self.probe = VirtualProbe(Ear(seed=1), folder / "flash", held=STEP, options=options)
         self.thumbs = Technician(self.probe)
         self.probe.run_until_idle()
         with self.client() as client:
@@ -224,6 +226,21 @@ def test_a_low_battery_is_retry_without_listening(bench: Bench) -> None:
     assert seen.words == ("retry", "battery_low") and bench.at(REAR, 1)
     assert bench.probe.bus.samples_read == heard
     assert names.words_of(names.REASONS, bench.log()[0].values["reasons"]) == ["battery_low"]
+
+
+def test_a_full_log_is_said_with_retry_and_nothing_shown_is_missing(tmp_path: Path) -> None:
+    made = Bench(tmp_path, options={"blocks": "20"})
+    shown = 0
+    for _ in range(200):
+        seen = made.read(healthy())
+        if seen.words[0] == "log_full":
+            break
+        shown += 1
+    assert seen.words == ("log_full", "retry") and shown > 20
+    place = made.probe.bar
+    assert made.read(healthy()).words == ("log_full", "retry") and made.probe.bar == place
+    assert len(made.log()) == shown
+    made.probe.close()
 
 
 def test_a_probe_switched_off_goes_on_where_it_was(bench: Bench) -> None:

@@ -167,7 +167,8 @@ class NoSerial:
 class Board:
     """The virtual probe's hardware.
 
-    Options come as `name=value` arguments of the process: serial (fd or path), flash (file), id (16 hex digits).
+    Options come as `name=value` arguments of the process: serial (fd or path), flash (file), blocks (of 4096 B, for a
+    flash of another size), id (16 hex digits).
     Without a flash file there is no file system and `root` is empty.
     """
 
@@ -182,13 +183,10 @@ class Board:
         self._events.register(sys.stdin, select.POLLIN)
         if serial:
             self._events.register(self.serial.stream, select.POLLIN)
-        self.root = self._mount(options.get("flash"))
-
-    def _mount(self, path):
-        if not path:
-            return ""
-        flashdisk.mount(flashdisk.FlashDisk(path, self.bus.charge), ROOT)
-        return ROOT
+        self.root = ROOT if "flash" in options else ""
+        if self.root:
+            blocks = int(options.get("blocks", flashdisk.BLOCK_COUNT))
+            flashdisk.mount(flashdisk.FlashDisk(options["flash"], self.bus.charge, blocks), ROOT)
 
     def ticks_us(self):
         """Return simulated microseconds since boot."""

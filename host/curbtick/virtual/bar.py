@@ -47,6 +47,11 @@ MEANINGS = {
 }
 
 
+def words_of(name: str) -> str:
+    """Return a pattern's short words for a person."""
+    return TITLES.get(name, MEANINGS[name])
+
+
 @lru_cache(maxsize=1)
 def probe_patterns() -> dict[str, Any]:
     """Return the names defined in the probe's patterns.py."""
@@ -83,8 +88,8 @@ class Shown(NamedTuple):
 
 def shown(changes: Sequence[BarChange], end_us: int) -> list[Shown]:
     """Return what a run of bar changes showed until end_us, equal neighbours taken together."""
-    ends = [change.time_us for change in changes[1:]] + [end_us]
-    lasted = zip(changes, ends, strict=True)
+    ends = [*(change.time_us for change in changes[1:]), end_us]
+    lasted = zip(changes, ends, strict=False)
     return joined((change.mask, round((end - change.time_us) / 1000)) for change, end in lasted)
 
 

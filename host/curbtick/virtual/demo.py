@@ -178,5 +178,5 @@ def _line(plan: VehiclePlan, depot: str) -> Line:
 def _line_of(place: Place, seen: Seen) -> str:
     """One reading as the technician saw it: the place's LED, the rhythm of the bar, the verdict in words."""
     led = bar.draw(bar.position_mask(names.BUMPERS.index(place.bumper), place.position))
-    said = ", ".join(bar.TITLES.get(word, bar.MEANINGS[word]) for word in seen.words)
+    said = ", ".join(bar.words_of(word) for word in seen.words)
     return f"  {place.bumper:5} {place.position}  {led}  {seen.strip:20}  {said}"

@@ -11,7 +11,7 @@ from curbtick.virtual import bar, pictures
 PAGE, PICTURE = "panel.md", "pictures/led_bar.svg"
 
 BUTTONS = {"read": "READ", "step": "STEP", "both": "both together"}
-MANNERS = {"": "press", "long": "hold", "double": "press twice"}
+MANNERS = {"": "press {}", "long": "hold {}", "double": "press {} twice"}
 
 # What each action of the gesture table does, by check where it differs.
 ACTIONS = {
@@ -80,7 +80,7 @@ def action_words(check: str, action: str) -> str:
 
 def _gesture_words(gesture: str) -> str:
     button, _, manner = gesture.partition("_")
-    return f"{MANNERS[manner]} {BUTTONS[button]}"
+    return MANNERS[manner].format(BUTTONS[button])
 
 
 def _power_up_table() -> str:

@@ -81,6 +81,15 @@ class Screen:
         self._live = live
         self._probe = probe
         self._yard = yard
+        self._pressed_at = 0
+
+    def pressed(self) -> None:
+        """A button was pressed: what the bar says from here on is the answer."""
+        self._pressed_at = max(0, len(self._probe.panel.bars) - 1)
+
+    def _said(self, panel: Panel) -> str:
+        masks = bar.shown(panel.bars[self._pressed_at :], self._probe.now_us)
+        return ", ".join(bar.words_of(name) for name in bar.read_bar(masks))
 
     def update(self, panel: Panel) -> None:
         """Draw the bar as it is."""
@@ -92,6 +101,7 @@ class Screen:
             f"Collar      {self._yard.words}",
             "",
             f"   {bar.draw(panel.mask)}{note}",
+            f"   {self._said(panel)}",
             "",
             *HELP,
         ]
@@ -117,6 +127,7 @@ def _hold(probe: VirtualProbe, yard: Yard) -> None:
             if key == "q" or not probe.running:
                 break
             if key:
+                screen.pressed()
                 _obey(key, probe, yard)
                 screen.update(probe.panel)
     if not probe.running:
