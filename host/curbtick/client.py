@@ -14,8 +14,6 @@ from dataclasses import replace
 from types import TracebackType
 from typing import Any, Self
 
-from curbtick_wire import codec, messages
-
 from curbtick import asking
 from curbtick.answers import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of
 from curbtick.asking import Patience, RefusedError
@@ -24,8 +22,9 @@ from curbtick.errors import LinkError
 from curbtick.keyring import Key, Keyring
 from curbtick.link import Link, choose_port, open_wire
 from curbtick.takeover import Pulled, Takeover
+from curbtick_wire import codec, messages
 
-_GREETING_PATIENCE = Patience(first_wait_s=0.3, tries=5)
+_GREETING_PATIENCE = Patience(first_wait_s=0.3, tries=4)
 # A signed request waits for flash on the probe.
 _SIGNED_PATIENCE = Patience(first_wait_s=1.0, tries=4)
 _TICKS_ASKED = 8

@@ -19,9 +19,9 @@ from curbtick.link import Link
 # Few at first: how the line is shows in them already.
 _FIRST_ROUND_SLICES = 16
 _IDLE_S = 0.3
-_IDLE_MAX_S = 5.0
+_IDLE_MAX_S = 3.0
 _BABBLE_MAX_S = 10.0
-_SILENT_ROUNDS_MAX = 8
+_SILENT_ROUNDS_MAX = 5
 _DAMAGED_MAX = 4
 _CHUNK = messages.READ | messages.REPLY
 _END = messages.READ_END | messages.REPLY

@@ -28,17 +28,17 @@ class Pty:
 class ProbeProcess:
     """The probe of wire_probe.py. descriptor: its serial; flash: its flash file, kept over restarts."""
 
-    def __init__(self, descriptor: int, flash: Path, pairing: bool = False, heap: str = "2m") -> None:
+    def __init__(self, descriptor: int, flash: Path, *words: str, heap: str = "2m") -> None:
         self._descriptor = descriptor
         self._flash = flash
         self._heap = heap
-        self.start(pairing)
+        self.start(*words)
 
-    def start(self, pairing: bool = False) -> None:
+    def start(self, *words: str) -> None:
+        """Switch the probe on; words: `pairing`, `later`."""
         command = [*micropython_command(), "-X", f"heapsize={self._heap}", str(PROGRAM)]
-        words = [str(self._descriptor), str(self._flash), *(["pairing"] if pairing else [])]
         self._process = subprocess.Popen(
-            command + words,
+            [*command, str(self._descriptor), str(self._flash), *words],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             pass_fds=(self._descriptor,),

@@ -1,9 +1,10 @@
 """A MicroPython program for tests of the wire: the firmware's log, limits, keys and link on an invented board.
 
-    micropython wire_probe.py FD_OR_PATH FLASH_FILE [pairing]
+    micropython wire_probe.py FD_OR_PATH FLASH_FILE [pairing] [later]
 
 It serves the link on a file descriptor or path, and obeys lines on standard input: `append N` logs N records of
-several kinds and answers with the log's last number; `stats` answers with the link's counters as JSON.
+several kinds and answers with the log's last number; `stats` answers with the link's counters as JSON. With
+`later` it is a probe of a later protocol version, whose log has a record kind that today's bench does not know.
 """
 
 import json
@@ -12,15 +13,23 @@ import select
 import sys
 import time
 
-from curbtick_probe.board import flashdisk
-from curbtick_probe.board.virtual import Serial
-from curbtick_probe.clock import Clock
-from curbtick_probe.keys import Keys
-from curbtick_probe.limits import Limits
-from curbtick_probe.link import Identity, Link, Probe
-from curbtick_probe.log import Log
-from curbtick_probe.rounds import Rounds
-from curbtick_wire import names, records
+from curbtick_wire import messages, names, records
+
+LATER_KIND = 99
+if "later" in sys.argv:
+    # What a later version changes, before the firmware has looked: its number, and a new record kind.
+    messages.PROTOCOL_VERSION = 9
+    records.KINDS += ((LATER_KIND, "later", (("novelty", "I", 0, 9),), None),)
+
+from curbtick_probe import service  # noqa: E402
+from curbtick_probe.board import flashdisk  # noqa: E402
+from curbtick_probe.board.virtual import Serial  # noqa: E402
+from curbtick_probe.clock import Clock  # noqa: E402
+from curbtick_probe.keys import Keys  # noqa: E402
+from curbtick_probe.limits import Limits  # noqa: E402
+from curbtick_probe.link import Identity, Link, Probe  # noqa: E402
+from curbtick_probe.log import Log  # noqa: E402
+from curbtick_probe.rounds import Rounds  # noqa: E402
 
 ROOT = "/probe"
 _ZERO = {}
@@ -88,14 +97,20 @@ def obey(line, probe, link):
     if word == "append":
         append(probe.log, int(rest))
         return str(probe.log.last_seq)
+    if word == "later":
+        return str(probe.log.append(LATER_KIND, {"novelty": 7}))
+    if word == "wants_self_test":
+        return str(probe.self_test_wanted)
     if word == "stats":
         return json.dumps(link.counters())
     return "?"
 
 
-def main(where, flash_path, pairing):
+def main(where, flash_path, words):
+    if "later" in words:
+        service.OLDEST_VERSION = messages.PROTOCOL_VERSION
     serial = Serial(where)
-    probe = open_probe(Board(), flash_path, pairing)
+    probe = open_probe(Board(), flash_path, "pairing" in words)
     link = Link(serial, probe)
     commands = select.poll()
     commands.register(sys.stdin, select.POLLIN)
@@ -113,4 +128,4 @@ def main(where, flash_path, pairing):
             sys.stdout.write(obey(line, probe, link) + "\n")
 
 
-main(sys.argv[1], sys.argv[2], "pairing" in sys.argv[3:])
+main(sys.argv[1], sys.argv[2], sys.argv[3:])
