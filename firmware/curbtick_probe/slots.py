@@ -88,7 +88,12 @@ class Slots:
         return slot[1] if slot else None
 
     def put(self, payload):
-        """Make payload the newest value; durable on return. Raises OSError, the newest then being as it was."""
+        """Make payload the newest value; durable on return.
+
+        Raises OSError, the newest then being as it was, and ValueError for more than PAYLOAD_MAX bytes.
+        """
+        if len(payload) > PAYLOAD_MAX:
+            raise ValueError("a slot holds at most " + str(PAYLOAD_MAX) + " bytes")
         image = seal(self.generation + 1, payload)
         path = self._paths[1 - self._place]
         with open(path, "wb") as file:

@@ -17,7 +17,9 @@ EVENT = {word: number for number, word in enumerate(names.EVENTS)}
 def values_of(kind: int, **given: Any) -> dict[str, Any]:
     """Values of a record kind: the lowest that is not a "not measured" marker, or as given."""
     values: dict[str, Any] = {}
-    for name, form, low, _high in codec.kind_entry(kind)[2]:
+    entry = codec.kind_entry(kind)
+    assert entry is not None
+    for name, form, low, _high in entry[2]:
         values[name] = max(low, 0) if len(form) == 1 else (max(low, 0),) * int(form[:-1])
     return values | given
 

@@ -21,7 +21,7 @@ from tests.unit.flashdata import (
     start,
 )
 
-QUIET = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+QUIET = settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 @pytest.fixture
@@ -210,6 +210,7 @@ def test_the_state_survives_a_damaged_slot(tmp_path: Path) -> None:
     state.save(9)
     state.acknowledged = 7
     state.save(12)
+    assert state.floor == 12
     newest = slots.Slots(str(tmp_path), "log")
     assert newest.generation == 2
     flip(tmp_path / "log.0", 9)

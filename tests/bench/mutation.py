@@ -1,0 +1,170 @@
+"""Mutation run: are the tests of log, codec and doubles strong enough to notice each small change to them?
+
+    python -m tests.bench.mutation [--short] [--seed N] [--json] [--module NAME] [--jobs N]
+
+Every mutant (mutants.py) of a module is tried in a process of its own against that module's tests; one that
+no test notices has survived. Every survivor must be judged in mutation_judged.json: why it makes no
+difference, or why the difference is not worth a test. A survivor that is not judged fails the run, and so
+does a judgement whose mutant no longer survives.
+"""
+
+import importlib.abc
+import importlib.util
+import json
+import os
+import random
+import signal
+import sys
+import time
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import hypothesis
+import pytest
+
+from tests.bench import _common
+from tests.bench.mutants import Mutant, mutants
+
+JUDGED = Path(__file__).with_name("mutation_judged.json")
+TIMEOUT_S = 120
+SHORT_SHARE = 12
+_UNIT = "tests/unit/"
+_LOG = (f"{_UNIT}test_log.py", f"{_UNIT}test_log_recovery.py", f"{_UNIT}test_log_full.py")
+
+
+@dataclass(frozen=True)
+class Target:
+    """A module under mutation: its name when imported, its source, and the tests that must notice."""
+
+    name: str
+    path: str
+    tests: tuple[str, ...]
+
+
+_PROBE = "firmware/curbtick_probe/"
+TARGETS = (
+    Target("curbtick_probe.log", f"{_PROBE}log.py", _LOG),
+    Target("curbtick_probe.log_scan", f"{_PROBE}log_scan.py", (_LOG[1], _LOG[0])),
+    Target("curbtick_probe.log_shelf", f"{_PROBE}log_shelf.py", _LOG),
+    Target("curbtick_probe.log_room", f"{_PROBE}log_room.py", (_LOG[2],)),
+    Target("curbtick_probe.log_state", f"{_PROBE}log_state.py", (_LOG[1], _LOG[2])),
+    Target(
+        "curbtick_probe.slots",
+        f"{_PROBE}slots.py",
+        tuple(f"{_UNIT}test_{name}.py" for name in ("log_slots", "clock", "keys", "limits", "rounds")),
+    ),
+    Target("curbtick_wire.codec", "protocol/curbtick_wire/codec.py", (f"{_UNIT}test_wire_codec.py",)),
+    Target("torn_flash", "tests/faults/torn_flash.py", ("tests/faults/test_torn_flash.py",)),
+)
+
+
+class _Loader(importlib.abc.Loader, importlib.abc.MetaPathFinder):
+    """Gives the mutant's code where its module is imported."""
+
+    def __init__(self, target: Target, mutant: Mutant) -> None:
+        self._target, self._mutant = target, mutant
+
+    def find_spec(self, name: str, _path: object, _module: object = None) -> Any:
+        """The module under mutation, and no other."""
+        if name != self._target.name:
+            return None
+        return importlib.util.spec_from_loader(name, self, origin=self._target.path)
+
+    def exec_module(self, module: ModuleType) -> None:
+        """Run the mutant as the module."""
+        exec(compile(self._mutant.code, self._target.path, "exec"), module.__dict__)
+
+
+# Few examples, and no search for the smallest one: that a mutant is noticed is all that counts here.
+hypothesis.settings.register_profile(
+    "mutation",
+    max_examples=25,
+    deadline=None,
+    database=None,
+    derandomize=True,
+    phases=[hypothesis.Phase.explicit, hypothesis.Phase.generate],
+)
+
+
+def _run_tests(target: Target, mutant: Mutant) -> int:
+    """In a child process: pytest's exit code with the mutant in place."""
+    sys.meta_path.insert(0, _Loader(target, mutant))
+    quiet = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(quiet, 1)
+    os.dup2(quiet, 2)
+    signal.alarm(TIMEOUT_S)
+    plugins = ["-p", "no:cacheprovider", "-p", "no:xdist"]
+    return int(pytest.main(["-x", "-q", *plugins, "--hypothesis-profile=mutation", *target.tests]))
+
+
+def survives(target: Target, mutant: Mutant) -> bool:
+    """Whether all tests pass on a mutant. An endless loop is stopped and counts as noticed."""
+    child = os.fork()
+    if child == 0:
+        code = 70
+        try:
+            code = _run_tests(target, mutant)
+        finally:
+            os._exit(code)
+    _pid, status = os.waitpid(child, 0)
+    return os.waitstatus_to_exitcode(status) == 0
+
+
+def try_all(target: Target, chosen: Sequence[Mutant], jobs: int) -> list[Mutant]:
+    """The survivors."""
+    with ThreadPoolExecutor(max_workers=jobs) as pool:
+        outcomes = list(pool.map(lambda mutant: survives(target, mutant), chosen))
+    return [mutant for mutant, alive in zip(chosen, outcomes, strict=True) if alive]
+
+
+def choose(target: Target, short: bool, dice: random.Random) -> list[Mutant]:
+    """All mutants of a module, or one of every SHORT_SHARE for a short run."""
+    source = (_common.REPOSITORY / target.path).read_text()
+    everything = list(mutants(target.name, source))
+    return dice.sample(everything, max(1, len(everything) // SHORT_SHARE)) if short else everything
+
+
+def main() -> None:
+    """Run the benchmark."""
+    options = _common.arguments(
+        __doc__ or "",
+        ("--module", {"help": "only this module, such as curbtick_probe.log_room"}),
+        ("--jobs", {"type": int, "default": 2, "help": "mutants at a time"}),
+    )
+    started_s = time.monotonic()
+    os.chdir(_common.REPOSITORY)
+    dice = random.Random(options.seed)
+    judged: dict[str, str] = json.loads(JUDGED.read_text())
+    tried: list[str] = []
+    alive: list[Mutant] = []
+    for target in TARGETS:
+        if options.module in (None, target.name):
+            chosen = choose(target, options.short, dice)
+            tried += [mutant.name for mutant in chosen]
+            alive += try_all(target, chosen, options.jobs)
+    names = {mutant.name for mutant in alive}
+    unjudged = [
+        f"{mutant.name} (line {mutant.line}: {mutant.text})" for mutant in alive if mutant.name not in judged
+    ]
+    stale = [name for name in judged if name in tried and name not in names]
+    noticed = 1 - len(alive) / len(tried)
+    _common.report(
+        [
+            _common.figure("survivors_not_judged", len(unjudged), "== 0", not unjudged),
+            _common.figure("judgements_that_are_stale", len(stale), "== 0", not stale),
+            _common.figure("share_noticed", round(noticed, 4), ">= 0.9", noticed >= 0.9),
+        ],
+        started_s,
+        mutants=len(tried),
+        survivors={mutant.name: judged.get(mutant.name, "not judged") for mutant in alive},
+        not_judged=unjudged,
+        stale=stale,
+    )
+
+
+if __name__ == "__main__":
+    main()
