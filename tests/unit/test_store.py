@@ -15,7 +15,7 @@ from sqlalchemy import func, select, text
 from curbtick.errors import StoreError
 from curbtick.store import Store, runs, tables
 from curbtick.store.decode import decode
-from curbtick_wire import names, records
+from curbtick_wire import codec, names, records
 from tests.unit import benchdata
 from tests.unit.benchdata import NOON_MS, PROBE, Logbook, anchored, reading, record
 
@@ -78,11 +78,40 @@ def test_an_unknown_kind_is_kept_raw(store: Store) -> None:
     assert count(store, tables.log) == 1 and count(store, tables.events) == 0
 
 
-def test_markers_of_what_was_not_measured_become_null() -> None:
-    values = decode(reading(1, level_cdb=records.NONE_I16, frequency_hz=0, sweep_hz=records.NONE_I32)).values
-    by_name = dict(zip((c.name for c in tables.record_columns(records.READING)), values or (), strict=True))
-    assert by_name["level_cdb"] is by_name["frequency_hz"] is by_name["sweep_hz"] is None
-    assert by_name["noise_cdb"] == -6000
+def test_markers_of_what_was_not_measured_become_null(store: Store) -> None:
+    silent = {
+        "level_cdb": records.NONE_I16,
+        "frequency_hz": 0,
+        "sweep_hz": records.NONE_I32,
+        "interval_us": 0,
+    }
+    store.ingest(PROBE, [reading(1, **silent), reading(2, sweep_hz=0)])
+    with store.read() as connection:
+        rows = [row._mapping for row in connection.execute(select(tables.readings))]
+    assert [rows[0][name] for name in silent] == [None] * 4
+    assert rows[0]["noise_cdb"] == -6000 and rows[1]["sweep_hz"] == 0 and rows[1]["frequency_hz"] == 48100
+
+
+def test_decoding_agrees_with_the_codec() -> None:
+    """The store unpacks by itself for speed; the protocol's own codec must say the same of every kind."""
+    for kind, _, fields, tail in records.KINDS:
+        values = {name: codec_value(form, low, high) for name, form, low, high in fields}
+        values.update({"sample_count": 3, "envelope_count": 2} if tail == "bytes" else {})
+        values.update({"count": 1} if tail == "sounds" else {})
+        body = {"bytes": b"abcde", "sounds": bytes(9)}.get(tail or "", b"")
+        raw = codec.encode_record(kind, {"seq": 7, "boot": 3, "ticks_ms": 99}, values, body)
+        theirs, ours = codec.decode_record(raw), decode(raw)
+        assert (ours.kind, ours.seq, ours.boot, ours.ticks_ms) == (kind, 7, 3, 99)
+        flat = [
+            v for value in theirs["values"].values() for v in (value if isinstance(value, tuple) else [value])
+        ]
+        assert list(ours.values or ()) == flat
+
+
+def codec_value(form: str, low: int, high: int) -> int | tuple[int, ...]:
+    """A value near the middle of a field's range, repeated as the format asks."""
+    value = (low + high) // 2 or 1
+    return value if len(form) == 1 else (value,) * int(form[:-1])
 
 
 def test_times_come_from_anchors_with_their_offset(store: Store) -> None:

@@ -11,6 +11,7 @@ from curbtick.store import runs, tables, times
 from curbtick.store.decode import Decoded
 from curbtick_wire import names, records
 
+_OF_VEHICLES = frozenset((records.BUMPER, records.SEAL, records.HISS))
 _ANCHORED = names.EVENTS.index("anchored")
 _READING = [column.name for column in tables.record_columns(records.READING)]
 _BUMPER, _POSITION = _READING.index("bumper"), _READING.index("position")
@@ -34,7 +35,7 @@ def add(connection: Connection, probe_id: int, batch: Sequence[Decoded], now_ms:
         boots = times.settle(connection, probe_id, {r.boot for r in fresh}, _anchors(fresh), now_ms)
         _insert(connection, tables.log, [(probe_id, r.seq, r.boot, r.kind, r.raw) for r in fresh])
         _insert_decoded(connection, probe_id, fresh, boots)
-        runs.extend(connection, probe_id, runs.merged((r.seq, r.seq) for r in fresh))
+        runs.extend(connection, probe_id, runs.of_numbers([r.seq for r in fresh]))
     return Counted(len(fresh), len(batch) - len(fresh))
 
 
@@ -42,11 +43,12 @@ def _not_stored(connection: Connection, probe_id: int, batch: Sequence[Decoded])
     stored = _stored_raw(connection, probe_id, batch)
     fresh: dict[int, Decoded] = {}
     for record in batch:
-        known = stored.get(record.seq) or (fresh[record.seq].raw if record.seq in fresh else None)
-        if known is None:
-            fresh[record.seq] = record
-        elif known != record.raw:
-            raise _contradiction(record)
+        seq = record.seq
+        if seq in stored or seq in fresh:
+            if (stored.get(seq) or fresh[seq].raw) != record.raw:
+                raise _contradiction(record)
+        else:
+            fresh[seq] = record
     return list(fresh.values())
 
 
@@ -82,28 +84,20 @@ def _anchors(batch: Sequence[Decoded]) -> list[times.Anchor]:
 def _insert_decoded(
     connection: Connection, probe_id: int, batch: Sequence[Decoded], boots: dict[int, times.Boot]
 ) -> None:
-    vehicles = _Vehicles(connection, probe_id)
+    vehicle_of = _Vehicles(connection)
     rows: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
-    for record in batch:
-        values = record.values
+    for kind, seq, number, ticks_ms, values, _ in batch:
         if values is None:
             continue
-        boot = boots[record.boot]
-        ticks_ms = record.ticks_ms
-        row = (
-            probe_id,
-            record.seq,
-            record.boot,
-            ticks_ms,
-            boot.time_ms(ticks_ms),
-            boot.sort_ms(ticks_ms),
-            *values,
-        )
-        if record.kind == records.READING:
-            row = (*row, vehicles.of(values), values[_BUMPER], values[_POSITION], 0)
-        elif record.kind in (records.BUMPER, records.SEAL, records.HISS):
-            row = (*row, vehicles.of(values))
-        rows[record.kind].append(row)
+        offset_ms, _, not_after_ms = boots[number]
+        time_ms = None if offset_ms is None else offset_ms + ticks_ms
+        sort_ms = not_after_ms if time_ms is None else time_ms
+        extra: tuple[Any, ...] = ()
+        if kind == records.READING:
+            extra = (vehicle_of[values[0], values[1]], values[_BUMPER], values[_POSITION], 0)
+        elif kind in _OF_VEHICLES:
+            extra = (vehicle_of[values[0], values[1]],)
+        rows[kind].append((probe_id, seq, number, ticks_ms, time_ms, sort_ms, *values, *extra))
     for kind, kind_rows in rows.items():
         _insert(connection, tables.DECODED[kind], kind_rows, skip_key=True)
     _mark_superseded(connection, probe_id, rows[records.READING])
@@ -118,41 +112,43 @@ def _mark_superseded(connection: Connection, probe_id: int, rows: Sequence[tuple
         connection.execute(update(tables.readings).where(*where).values(superseded=1))
 
 
-class _Vehicles:
-    """Which vehicle a (round, place in the round) is; rounds that this probe took come first."""
+class _Vehicles(dict[tuple[int, int], int | None]):
+    """Key of a vehicle by (round, place in the round), the first two fields of every record that has them."""
 
-    def __init__(self, connection: Connection, probe_id: int) -> None:
+    def __init__(self, connection: Connection) -> None:
+        super().__init__()
         self._connection = connection
-        self._probe_id = probe_id
-        self._known: dict[int, dict[int, int]] = {0: {}}
 
-    def of(self, values: Sequence[Any]) -> int | None:
-        """values: a record's values, which begin with round_id and vehicle."""
-        number, place = values[0], values[1]
-        if number not in self._known:
-            self._known[number] = self._places(number)
-        return self._known[number].get(place)
+    def __missing__(self, key: tuple[int, int]) -> int | None:
+        number, _ = key
+        if number:
+            self.update(self._places(number))
+        return self.setdefault(key, None)
 
-    def _places(self, number: int) -> dict[int, int]:
+    def _places(self, number: int) -> dict[tuple[int, int], int | None]:
         columns = tables.round_vehicles.c
         query = (
             select(columns.place, columns.vehicle_id)
             .join(tables.rounds, tables.rounds.c.id == columns.round_id)
             .where(tables.rounds.c.number == number)
         )
-        return {row.place: row.vehicle_id for row in self._connection.execute(query)}
+        return {(number, row.place): row.vehicle_id for row in self._connection.execute(query)}
 
 
 def _insert(
-    connection: Connection, table: Table, rows: Sequence[tuple[Any, ...]], skip_key: bool = False
+    connection: Connection, table: Table, rows: list[tuple[Any, ...]], skip_key: bool = False
 ) -> None:
-    """Insert rows of values in column order through the driver's own executemany.
+    """Insert rows of values in column order through the driver's own executemany; markers become null on
+    the way.
 
     Compiling each row through the SQL layer would cost more than the database does.
     """
-    columns = [column.name for column in table.columns][1 if skip_key else 0 :]
+    columns = list(table.columns)[1 if skip_key else 0 :]
     mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
-    marks = ", ".join([mark] * len(columns))
-    connection.exec_driver_sql(
-        f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({marks})", list(rows)
-    )
+    marks = ", ".join(_value_of(column.info.get("marker"), mark) for column in columns)
+    names_ = ", ".join(column.name for column in columns)
+    connection.exec_driver_sql(f"INSERT INTO {table.name} ({names_}) VALUES ({marks})", rows)
+
+
+def _value_of(marker: int | None, mark: str) -> str:
+    return mark if marker is None else f"NULLIF({mark}, {marker})"

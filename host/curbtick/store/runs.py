@@ -34,6 +34,13 @@ def extend(connection: Connection, probe_id: int, more: Sequence[Run]) -> None:
         connection.execute(tables.runs.insert(), made)
 
 
+def of_numbers(seqs: Sequence[int]) -> list[Run]:
+    """Ranges of different sequence numbers."""
+    if seqs and max(seqs) - min(seqs) + 1 == len(seqs):
+        return [(min(seqs), max(seqs))]
+    return merged((seq, seq) for seq in seqs)
+
+
 def merged(runs: Iterable[Run]) -> list[Run]:
     """Join ranges that touch or overlap."""
     joined: list[Run] = []

@@ -125,6 +125,16 @@ log = Table(
 """Every record exactly as the probe wrote it."""
 
 
+# What stands for "not measured" on the wire, by format; in the history it is null.
+_MARKERS = {"h": records.NONE_I16, "i": records.NONE_I32}
+# Fields where 0 is the probe's way of saying that there was nothing to measure.
+_ZERO_IS_NONE = frozenset(("frequency_hz", "interval_us", "burst_us", "ringdown_us", "measured_hz"))
+
+
+def _marker_of(name: str, letter: str) -> int | None:
+    return 0 if name in _ZERO_IS_NONE else _MARKERS.get(letter)
+
+
 def record_columns(kind: int) -> list[Column[int]]:
     """Columns of a record kind's fields; a repeated field becomes one numbered column for each value."""
     fields = next(entry[2] for entry in records.KINDS if entry[0] == kind)
@@ -132,7 +142,8 @@ def record_columns(kind: int) -> list[Column[int]]:
     for name, form, _, _ in fields:
         count = int(form[:-1] or 1)
         column_names = [name] if count == 1 else [f"{name}_{place}" for place in range(1, count + 1)]
-        made += [Column(column, _SQL_TYPES[form[-1]]) for column in column_names]
+        info = {"marker": _marker_of(name, form[-1])}
+        made += [Column(column, _SQL_TYPES[form[-1]], info=info) for column in column_names]
     return made
 
 

@@ -9,12 +9,13 @@ the pull that brought it.
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, bindparam, select, update
+from sqlalchemy import Connection, bindparam, func, select, update
 
 from curbtick.store import tables
 
 # A crystal of 50 ppm at each end, common practice for parts of this kind.
 DRIFT_PPM = 100
+BOOT_MAX = 65535
 
 
 class Boot(NamedTuple):
@@ -23,12 +24,6 @@ class Boot(NamedTuple):
     offset_ms: int | None
     not_before_ms: int | None
     not_after_ms: int
-
-    def time_ms(self, ticks_ms: int) -> int | None:
-        return None if self.offset_ms is None else self.offset_ms + ticks_ms
-
-    def sort_ms(self, ticks_ms: int) -> int:
-        return self.not_after_ms if self.offset_ms is None else self.offset_ms + ticks_ms
 
 
 class Anchor(NamedTuple):
@@ -52,45 +47,73 @@ def settle(
 ) -> dict[int, Boot]:
     """Bring the boots of a probe up to date with newly seen boots and anchors; times of stored rows follow.
 
-    seen: boot numbers of the batch. Returns every boot of the probe.
+    seen: boot numbers of the batch. Returns at least those boots.
     """
-    before = _boots(connection, probe_id)
-    new_anchors = [anchor for anchor in anchors if _add_anchor(connection, probe_id, anchor)]
-    missing = (seen | {anchor.boot for anchor in anchors}) - before.keys()
-    if not missing and not new_anchors:
+    touched = seen | {anchor.boot for anchor in anchors}
+    before = _boots(connection, probe_id, touched)
+    missing = touched - before.keys()
+    changed = missing | _add_anchors(connection, probe_id, anchors)
+    if not changed:
         return before
-    if missing:
-        connection.execute(
-            tables.boots.insert(),
-            [{"probe_id": probe_id, "boot": boot, "not_after_ms": now_ms} for boot in sorted(missing)],
-        )
-    _apply_best_anchors(connection, probe_id, {anchor.boot for anchor in new_anchors})
-    _bound(connection, probe_id)
-    after = _boots(connection, probe_id)
-    for boot in before.keys() & after.keys():
-        if before[boot] != after[boot]:
-            _retime(connection, probe_id, boot, after[boot])
+    _add_boots(connection, probe_id, missing, anchors, now_ms)
+    _apply_best_anchors(connection, probe_id, changed - missing)
+    bounded = _bound(connection, probe_id, changed)
+    after = _boots(connection, probe_id, touched)
+    for boot in (bounded | (changed - missing)) - missing:
+        known = after[boot] if boot in after else _boots(connection, probe_id, {boot})[boot]
+        _retime(connection, probe_id, boot, known)
     return after
 
 
-def _boots(connection: Connection, probe_id: int) -> dict[int, Boot]:
+def _add_boots(
+    connection: Connection, probe_id: int, missing: set[int], anchors: Sequence[Anchor], now_ms: int
+) -> None:
+    """New boots, each with the best of its anchors where it has one."""
+    rows = []
+    for boot in sorted(missing):
+        mine = [anchor for anchor in anchors if anchor.boot == boot]
+        row: dict[str, Any] = {
+            "probe_id": probe_id,
+            "boot": boot,
+            "not_after_ms": now_ms,
+            "offset_ms": None,
+            "anchor_ticks_ms": None,
+            "uncertainty_ms": None,
+        }
+        if mine:
+            best = min(mine, key=lambda anchor: (anchor.uncertainty_ms, anchor.host_ms))
+            row.update(
+                offset_ms=best.host_ms - best.ticks_ms,
+                anchor_ticks_ms=best.ticks_ms,
+                uncertainty_ms=best.uncertainty_ms,
+            )
+        rows.append(row)
+    if rows:
+        connection.execute(tables.boots.insert(), rows)
+
+
+def _boots(connection: Connection, probe_id: int, wanted: set[int]) -> dict[int, Boot]:
     columns = tables.boots.c
     query = select(columns.boot, columns.offset_ms, columns.not_before_ms, columns.not_after_ms)
-    return {row.boot: Boot(*row[1:]) for row in connection.execute(query.where(columns.probe_id == probe_id))}
+    rows = connection.execute(query.where(columns.probe_id == probe_id, columns.boot.in_(sorted(wanted))))
+    return {row.boot: Boot(*row[1:]) for row in rows}
 
 
-def _add_anchor(connection: Connection, probe_id: int, anchor: Anchor) -> bool:
+def _add_anchors(connection: Connection, probe_id: int, anchors: Sequence[Anchor]) -> set[int]:
+    """Store the anchors that are new; returns the boots they belong to."""
+    if not anchors:
+        return set()
     columns = tables.anchors.c
-    same = select(columns.id).where(
-        columns.probe_id == probe_id,
-        columns.boot == anchor.boot,
-        columns.ticks_ms == anchor.ticks_ms,
-        columns.host_ms == anchor.host_ms,
+    boots = sorted({anchor.boot for anchor in anchors})
+    query = select(columns.boot, columns.ticks_ms, columns.host_ms).where(
+        columns.probe_id == probe_id, columns.boot.in_(boots)
     )
-    if connection.scalar(same) is not None:
-        return False
-    connection.execute(tables.anchors.insert().values(probe_id=probe_id, **anchor._asdict()))
-    return True
+    known = {tuple(row) for row in connection.execute(query)}
+    fresh = {anchor[:3]: anchor for anchor in anchors if anchor[:3] not in known}
+    if fresh:
+        rows = [{"probe_id": probe_id, **anchor._asdict()} for anchor in fresh.values()]
+        connection.execute(tables.anchors.insert(), rows)
+    return {boot for boot, _, _ in fresh}
 
 
 def _apply_best_anchors(connection: Connection, probe_id: int, boots: set[int]) -> None:
@@ -115,12 +138,13 @@ def _boot_update(probe_id: int, boot: int) -> Any:
     return update(tables.boots).where(tables.boots.c.probe_id == probe_id, tables.boots.c.boot == boot)
 
 
-def _bound(connection: Connection, probe_id: int) -> None:
-    """Give every unanchored boot its bounds from the anchored boots around it; a bound only ever tightens."""
-    columns = tables.boots.c
-    rows = connection.execute(
-        select(tables.boots).where(columns.probe_id == probe_id).order_by(columns.boot)
-    ).all()
+def _bound(connection: Connection, probe_id: int, changed: set[int]) -> set[int]:
+    """Give the unanchored boots about the changed ones their bounds; returns those whose bounds changed.
+
+    A bound comes from the anchored boots on either side, and only ever tightens.
+    """
+    rows = _neighbourhood(connection, probe_id, min(changed), max(changed))
+    moved = set()
     for row, low, high in zip(rows, _lows(rows), _highs(rows), strict=True):
         if row.offset_ms is not None:
             continue
@@ -128,6 +152,22 @@ def _bound(connection: Connection, probe_id: int) -> None:
         if (low, high_ms) != (row.not_before_ms, row.not_after_ms):
             update_boot = _boot_update(probe_id, row.boot)
             connection.execute(update_boot.values(not_before_ms=low, not_after_ms=high_ms))
+            moved.add(row.boot)
+    return moved
+
+
+def _neighbourhood(connection: Connection, probe_id: int, first: int, last: int) -> Sequence[Any]:
+    """Boots from the anchored one before `first` to the anchored one after `last`."""
+    columns = tables.boots.c
+    anchored = (columns.probe_id == probe_id, columns.offset_ms.is_not(None))
+    low = select(func.max(columns.boot)).where(*anchored, columns.boot < first).scalar_subquery()
+    high = select(func.min(columns.boot)).where(*anchored, columns.boot > last).scalar_subquery()
+    query = select(tables.boots).where(
+        columns.probe_id == probe_id,
+        columns.boot >= func.coalesce(low, 0),
+        columns.boot <= func.coalesce(high, BOOT_MAX),
+    )
+    return connection.execute(query.order_by(columns.boot)).all()
 
 
 def _lows(rows: Sequence[Any]) -> list[int | None]:
