@@ -82,8 +82,8 @@ class Panel:
 
     def _wait(self):
         now_ms = self._board.ticks_ms()
-        waits = (self._advance(now_ms), self.gestures.deadline_ms(now_ms))
-        waits = [wait_ms for wait_ms in waits if wait_ms is not None]
+        deadlines = (self._advance(now_ms), self.gestures.deadline_ms(now_ms))
+        waits = [wait_ms for wait_ms in deadlines if wait_ms is not None]
         if not waits:
             self._grow_dark()
         self._board.wait(min(waits) if waits else IDLE_MS)

@@ -129,10 +129,10 @@ def meter_mask(leds, dot):
 def vehicle_frames(vehicle):
     """Return the frames that count out a vehicle's number, 0..99: its tens if it has any, then its units."""
     tens, units = divmod(vehicle, 10)
-    frames = ((level_mask(units) | UNITS_MARK, DIGIT_MS), (0, 300))
-    if tens:
-        frames = ((level_mask(tens) | TENS_MARK, DIGIT_MS), (0, 150)) + frames
-    return frames
+    of_units = ((level_mask(units) | UNITS_MARK, DIGIT_MS), (0, 300))
+    if not tens:
+        return of_units
+    return ((level_mask(tens) | TENS_MARK, DIGIT_MS), (0, 150)) + of_units
 
 
 def result_frames(bumper, verdicts, read):

@@ -18,6 +18,7 @@ Seed = Annotated[int, typer.Option(help="Seed of everything random.", min=0)]
 
 
 def register(app: typer.Typer) -> None:
+    """Add the commands of this module."""
     app.command("demo")(demo)
     app.command("replay")(replay)
     app.command("virtual")(virtual)
