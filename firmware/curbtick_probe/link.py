@@ -78,9 +78,12 @@ class Link:
             self._waiting = self._reader.feed(bytes(self._buffer[:count]))
 
     def _send(self, kind, request, payload):
-        """Write one whole frame, or count it as lost; what follows a torn one starts with a delimiter."""
+        """Write one whole frame, or count it as lost.
+
+        A delimiter in front ends whatever noise the bench holds; a slice needs none, the frame before it was ours.
+        """
         data = frames.encode(kind, request, payload)
-        if self._torn:
+        if self._torn or kind != messages.READ | messages.REPLY:
             data = frames.DELIMITER + data
         self._torn = self._serial.write(data) != len(data)
         if self._torn:

@@ -14,6 +14,8 @@ from dataclasses import replace
 from types import TracebackType
 from typing import Any, Self
 
+from curbtick_wire import codec, messages
+
 from curbtick import asking
 from curbtick.answers import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of
 from curbtick.asking import Patience, RefusedError
@@ -22,7 +24,6 @@ from curbtick.errors import LinkError
 from curbtick.keyring import Key, Keyring
 from curbtick.link import Link, choose_port, open_wire
 from curbtick.takeover import Pulled, Takeover
-from curbtick_wire import codec, messages
 
 _GREETING_PATIENCE = Patience(first_wait_s=0.3, tries=4)
 # A signed request waits for flash on the probe.
@@ -81,6 +82,11 @@ class Client:
     def paired(self) -> bool:
         """Whether this bench has a key for the probe."""
         return self._keyring.get(self.unique_id) is not None
+
+    @property
+    def may_change(self) -> bool:
+        """Whether this bench has a key for the probe and speaks its version: what signed requests need."""
+        return self.paired and self.greeting.same_version and self.greeting.same_definition
 
     def greet(self) -> Greeting:
         """Ask the probe who it is and what it holds."""

@@ -22,8 +22,8 @@ class Source(Protocol):
     greeting: Greeting
 
     @property
-    def paired(self) -> bool:
-        """Whether acknowledgements can be signed."""
+    def may_change(self) -> bool:
+        """Whether acknowledgements can be sent."""
         ...
 
     def greet(self) -> Greeting:
@@ -70,7 +70,7 @@ class Takeover:
     def run(self, from_seq: int | None) -> Pulled:
         """Pull from from_seq on (see Client.pull)."""
         greeting = self._source.greet()
-        default = greeting.acknowledged_seq + 1 if self._source.paired else 1
+        default = greeting.acknowledged_seq + 1 if self._source.may_change else 1
         try:
             return self._pass(default if from_seq is None else from_seq, greeting.last_seq)
         except RefusedError as error:
@@ -107,7 +107,7 @@ class Takeover:
 
     def _acknowledge(self, last_seq: int) -> None:
         first = self._source.greeting.acknowledged_seq + 1
-        if last_seq < first or not self._source.paired:
+        if last_seq < first or not self._source.may_change:
             return
         if self._stored_digest:
             digest = self._stored_digest(first, last_seq)

@@ -217,13 +217,12 @@ def test_several_benches_each_revocable(paired: Client, bench: Bench, tmp_path: 
     with connect(bench.pty.path, other_keyring) as other:
         assert other.pair("second bench") == 2
         assert other.send_round(ROUND) == 3
-        assert [(paired.key_id, paired.name) for paired in other.keys()] == [
-            (1, "first bench"),
-            (2, "second bench"),
-        ]  # noqa: SIM118
+        held = other.keys()
+        assert [(key.key_id, key.name) for key in held] == [(1, "first bench"), (2, "second bench")]
     with bench.connect() as first:
         first.revoke(2)
-        assert [paired.key_id for paired in first.keys()] == [1]  # noqa: SIM118
+        held = first.keys()
+        assert [key.key_id for key in held] == [1]
     with connect(bench.pty.path, other_keyring) as other:
         with pytest.raises(RefusedError, match="key_id") as caught:
             other.send_round({**ROUND, "round_id": 4})
