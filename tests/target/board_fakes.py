@@ -193,7 +193,13 @@ def chip(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[FakeChip]:
         setattr(pins, name, getattr(FakePin, name))
     machine = ModuleType("machine")
     machine.__dict__.update(
-        mem32=fake, Pin=pins, ADC=FakeAdc, PWM=FakePwm, idle=lambda: fake.pass_time(500), reset=lambda: None
+        mem32=fake,
+        Pin=pins,
+        ADC=FakeAdc,
+        PWM=FakePwm,
+        idle=lambda: fake.pass_time(500),
+        reset=lambda: None,
+        lightsleep=lambda ms: fake.pass_time(1000 * ms),
     )
     machine.__dict__["unique_id"] = lambda: b"\xc0\xb0\0\0\0\0\0\1"
     rp2 = ModuleType("rp2")

@@ -15,6 +15,7 @@ ROOT = "/probe"
 
 DEBOUNCE_MS = const(8)
 _POLL_MS = const(2)
+_NAP_MS = const(10)
 _REFERENCE_MV = const(3300)
 _SUPPLY_DIVIDER = const(3)
 _AVERAGED = const(16)
@@ -96,6 +97,7 @@ class Board:
         self._beeper = Pin(pins.gpio("beeper"), Pin.OUT, value=0)
         self._buttons = Buttons()
         self._quiet_supply = Pin(pins.gpio("quiet_supply"), Pin.OUT, value=1)
+        self._usb_power = Pin(pins.gpio("usb_power"), Pin.IN)
         self._supply = ADC(Pin(pins.gpio("supply")))
         self._sensor = ADC(ADC.CORE_TEMP)
         self._battery_mv = 0
@@ -157,8 +159,15 @@ class Board:
             left_ms = time.ticks_diff(until_ms, time.ticks_ms())
             if left_ms <= 0:
                 break
-            time.sleep_ms(min(left_ms, _POLL_MS))
+            self._nap(left_ms)
         self._clock.us()
+
+    def _nap(self, left_ms):
+        """Sleep up to the next look at the buttons: deeply on battery, where no USB host would miss the chip."""
+        if self._usb_power.value() or self.capture.running:
+            time.sleep_ms(min(left_ms, _POLL_MS))
+        else:
+            machine.lightsleep(min(left_ms, _NAP_MS))
 
     def reset(self):
         """Start again, as a power cycle does."""

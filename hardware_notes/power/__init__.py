@@ -1,0 +1,1 @@
+"""The energy budget and the three supplies."""

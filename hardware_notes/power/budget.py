@@ -1,0 +1,135 @@
+"""What the probe draws in each state, and how long three supplies last and take to charge.
+
+Currents are at the 3.3 V rail. Those of the controller board are from its data sheet's tables and from
+memory, so they are to be measured on the first board built (build.md says how); the amplifiers' and LEDs'
+follow from the parts.
+"""
+
+from dataclasses import dataclass
+
+from hardware_notes.frontend import values as frontend
+
+RAIL_V = 3.3
+
+# The chip at 125 MHz with flash and ADC at work, USB off; asleep between looks at the buttons (from memory).
+RUN_A = 0.026
+SLEEP_A = 0.002
+# A look at the buttons each 10 ms of idling keeps the chip awake this share of the time, clocks' start
+# included.
+LOOK_SHARE = 0.08
+
+LED_A = 0.0022
+LED_OHM = 560.0
+BEEPER_A = 0.004
+BIAS_A = RAIL_V / (2 * frontend.RVB_OHM)
+FRONT_END_A = frontend.OPAMP_COUNT * frontend.OPAMP_SUPPLY_A + frontend.MIC_SUPPLY_A + BIAS_A
+
+# The board's buck-boost converter held in its low-ripple mode, at tens of milliamperes (from memory).
+EFFICIENCY = 0.78
+SUPPLY_MIN_V, SUPPLY_MAX_V = 1.8, 5.5
+SUPPLY_MAX_A = 0.3
+
+
+@dataclass(frozen=True)
+class Duty:
+    """How a day goes. hours: switched on; readings: taken; per reading: listened_s, lit_led_s (LEDs times seconds)
+    beyond the one LED that shows the place, and beeped_s.
+    """
+
+    hours: float
+    readings: int
+    listened_s: float
+    lit_led_s: float
+    beeped_s: float
+
+
+# Per reading as a quick, mostly healthy round gives it; the bench holds this against the simulated day.
+WORKING_DAY = Duty(hours=8.0, readings=300, listened_s=0.6, lit_led_s=34.0, beeped_s=0.15)
+
+
+def idle_a() -> float:
+    """Rail current between readings, the place's LED lit."""
+    return LOOK_SHARE * RUN_A + (1.0 - LOOK_SHARE) * SLEEP_A + FRONT_END_A + LED_A
+
+
+def states_a() -> dict[str, float]:
+    """Rail current by state, in A."""
+    return {
+        "listening": RUN_A + FRONT_END_A + LED_A,
+        "showing, all LEDs": idle_a() + 11 * LED_A,
+        "beeping": RUN_A + FRONT_END_A + LED_A + BEEPER_A,
+        "idle, one LED": idle_a(),
+        "idle, dark": idle_a() - LED_A,
+    }
+
+
+def power_w(rail_a: float) -> float:
+    """What the supply gives for a rail current."""
+    return rail_a * RAIL_V / EFFICIENCY
+
+
+def day_wh(duty: Duty) -> float:
+    """Energy from the supply for a day."""
+    idle_wh = duty.hours * power_w(idle_a())
+    awake_s = duty.listened_s + duty.beeped_s
+    reading_as = awake_s * (RUN_A - idle_a() + FRONT_END_A + LED_A)
+    reading_as += duty.lit_led_s * LED_A + duty.beeped_s * BEEPER_A
+    return idle_wh + duty.readings * power_w(reading_as) / 3600.0
+
+
+@dataclass(frozen=True)
+class Supply:
+    """A way to power the probe: usable energy in Wh, charging time in hours, voltages when full and at the limit."""
+
+    name: str
+    usable_wh: float
+    charge_h: float
+    full_v: float
+    limit_v: float
+    what: str
+
+    def hours(self, duty: Duty) -> float:
+        """Hours of such a day that a charge lasts."""
+        return self.usable_wh / day_wh(duty) * duty.hours
+
+    def readings(self, duty: Duty) -> float:
+        """Readings that a charge lasts, at a day's pace."""
+        return self.usable_wh / day_wh(duty) * duty.readings
+
+
+LIMIT_V = 3.3
+
+
+def nimh(cells: int = 3, ah: float = 2.0, charge_a: float = 0.5) -> Supply:
+    """Replaceable low-self-discharge NiMH cells of size AA, charged outside the probe.
+
+    1.2 V in the mean; at 1.1 V a cell about a tenth is left; charging takes 1.2 times the capacity
+    (handbook of batteries, from memory).
+    """
+    return Supply(
+        "nimh", cells * 1.2 * ah * 0.9, 1.2 * ah / charge_a, cells * 1.45, cells * 1.1, "3 x AA, 2 Ah"
+    )
+
+
+def lithium(ah: float = 2.6, charge_a: float = 0.5) -> Supply:
+    """One lithium-ion cell with its protection, charged by a linear charger from USB.
+
+    3.65 V in the mean, 5 % left at 3.3 V; the constant-voltage part adds about half an hour (from memory).
+    """
+    return Supply("lithium", 3.65 * ah * 0.95, ah / charge_a + 0.5, 4.2, LIMIT_V, "one 18650 cell, 2.6 Ah")
+
+
+def capacitor(farad: float = 50.0, full_v: float = 5.0, charge_a: float = 1.0) -> Supply:
+    """Two double-layer capacitors of 100 F and 2.7 V in series, balanced, charged from USB at a constant current.
+
+    Usable between full and the firmware's limit: C (V1^2 - V2^2) / 2; charging takes C V / I from empty.
+    """
+    usable_wh = farad * (full_v**2 - LIMIT_V**2) / 2.0 / 3600.0
+    return Supply(
+        "capacitor", usable_wh, farad * full_v / charge_a / 3600.0, full_v, LIMIT_V, "2 x 100 F in series"
+    )
+
+
+def supplies() -> tuple[Supply, ...]:
+    """The three compared: the standard one first."""
+    return nimh(), lithium(), capacitor()
