@@ -92,22 +92,23 @@ def find_quicker(trains, sounds, listened_us):
 
     Siblings that fire in turn can look like one that fires more often. So they must come again after the shorter
     interval, four of five that are clear, with the same evidence (which noise changes less than a faint level); none
-    may lie where the held sensor would be due; and there must be two of them. With only one the question stays open
-    (trains.open_question), and nothing is passed early.
+    may lie where the held sensor would be due; and there must be two of them, or one that comes three times within the
+    held train's interval. With one that comes twice the question stays open (trains.open_question), and nothing is
+    passed early.
     """
     trains.open_question = False
     for part in (2, 3):
         step_us = trains.interval_us // part
         if step_us >= SHORTEST_US:
-            different = _phases_that_repeat(trains, sounds, step_us)
-            if different >= 2:
+            different = _phases_that_repeat(trains, sounds, step_us, part)
+            if different >= 2 or different == 1 and part == 3:
                 count_due(trains, step_us, listened_us)
                 return
-            if different == 1:
+            if different:
                 trains.open_question = True
 
 
-def _phases_that_repeat(trains, sounds, step_us):
+def _phases_that_repeat(trains, sounds, step_us, part):
     """Count the clear siblings' phases within a step; 0 if too few of them come again."""
     n = 0
     again = 0
@@ -116,7 +117,7 @@ def _phases_that_repeat(trains, sounds, step_us):
         if _is_clear_sibling(trains, sounds, k):
             if slip_us(trains, k, step_us) <= 2 * SLACK_US:
                 return 0
-            if _comes_again(trains, sounds, k, step_us) or _comes_again(trains, sounds, k, -step_us):
+            if _comes_every(trains, sounds, k, step_us, part):
                 again += 1
                 n = _add_phase(trains, trains.time_us[k] % step_us, step_us, n)
             else:
@@ -130,6 +131,17 @@ def _is_clear_sibling(trains, sounds, k):
         return False
     late = (trains.time_us[k] - trains.first_us) % trains.interval_us
     return ECHO_US < late < trains.interval_us - 2 * SLACK_US
+
+
+def _comes_every(trains, sounds, k, step_us, part):
+    """Tell whether sound k comes again on every step of the held train's interval."""
+    for m in range(1, part):
+        ahead_us = m * step_us
+        if not _comes_again(trains, sounds, k, ahead_us) and not _comes_again(
+            trains, sounds, k, ahead_us - part * step_us
+        ):
+            return False
+    return True
 
 
 def _comes_again(trains, sounds, k, step_us):

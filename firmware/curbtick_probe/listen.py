@@ -202,7 +202,7 @@ class Listener:
 
     def _take(self, at):
         m = self.measurer
-        m.measure(self.ring, self.found, at, self.floor)
+        m.measure(self.ring, self.found, at, self.floor, self.folded * _VALUES)
         row = self.sounds.claim(m.evidence_cdb)
         if row < 0:
             return

@@ -85,10 +85,11 @@ class Measurer:
         self.ringdown_us = 0
         self.evidence_cdb = 0
 
-    def measure(self, ring, found, at, floor):
+    def measure(self, ring, found, at, floor, newest):
         """Measure the sound in words at.. of `found` (floor.segment's form).
 
         ring: the baseband ring, which must still hold the sound. floor: 13 words, Q8, from floor.follow.
+        newest: how many values were written so far.
         """
         first_frame = found[at]
         last_frame = found[at + 1]
@@ -100,6 +101,8 @@ class Measurer:
         if is_long:
             first = peak_frame * 8 - _LONG_HALF
             count = 2 * _LONG_HALF
+        # Beyond the newest value the ring still holds what is 33 ms old.
+        count = min(count, newest - first)
         baseband.unroll(ring, self.values, first, count)
         noise_cdb = self._noise(floor, peak_bin)
         step = self._evidence(peak_frame * 8 - first, count, 4 * (peak_bin - 8), noise_cdb)

@@ -23,10 +23,14 @@ RINGDOWN_MARGIN = 1.25
 # A train this far over the noise's rms, with this many bursts, is heard by any honest detector.
 AUDIBLE_DB = 6.0
 AUDIBLE_BURSTS = 4
+# One this far over it is heard burst by burst, so that its own interval is plain.
+SINGLY_AUDIBLE_DB = 9.0
 # Fewer than these from a sensor that leaves some out may be taken for anything.
 FEWEST_BURSTS = 3
 # A slip of the probe shows when at least this many bursts came before it and after it.
 MOVED_BURSTS = 2
+# Levels that differ by less do not show that the probe slipped.
+SLIP_DB = 6.5
 
 
 @dataclass(frozen=True)
@@ -114,17 +118,18 @@ def _audible(truth: Truth, window: Window) -> bool:
 
 
 def _moved(truth: Truth, window: Window) -> _Ruling | None:
-    """A reading during which the probe slipped is no verdict; None if it did not slip while bursts came."""
+    """A reading during which the probe slipped is no verdict; None if its bursts came at about one level."""
     assert truth.held is not None
     fade = truth.held.source.fade
     if fade is None:
         return None
-    ticks = truth.held.sent_ticks(window)
-    before = sum(tick < fade.at_tick for tick in ticks)
-    if not 0 < before < len(ticks):
+    fall_db = [-20.0 * math.log10(fade.at(tick)) for tick in truth.held.sent_ticks(window)]
+    slip_db = max(fall_db) - min(fall_db)
+    if slip_db < LEVEL_MARGIN_DB:
         return None
     ruling = _Ruling("moved", frozenset({RETRY}))
-    if min(before, len(ticks) - before) < MOVED_BURSTS:
+    before = sum(fall < (max(fall_db) + min(fall_db)) / 2 for fall in fall_db)
+    if slip_db < SLIP_DB or min(before, len(fall_db) - before) < MOVED_BURSTS:
         return ruling.also(frozenset({PASS, WEAK, DEAD}), "moved_at_edge")
     return ruling
 
@@ -139,7 +144,7 @@ def _sounding(truth: Truth, window: Window, limits: Limits) -> _Ruling:
     }
     if False in tests.values():
         only_missing = all(holds is not False for name, holds in tests.items() if name != "missing")
-        unknowable = only_missing and _looks_slower(truth, window) and not _sibling_audible(truth, window)
+        unknowable = only_missing and _looks_slower(truth, window)
         return _Ruling("faulty", frozenset({WEAK}), ("slower",) if unknowable else ())
     near = tuple(name for name, holds in tests.items() if holds is None)
     return _Ruling("healthy", frozenset({PASS, WEAK} if near else {PASS}), near)
@@ -173,16 +178,21 @@ def _missing_holds(truth: Truth, window: Window) -> bool | None:
 
 
 def _looks_slower(truth: Truth, window: Window) -> bool:
-    """Whether the bursts really sent are as regular as those of a slower system."""
+    """Whether the bursts really sent are as regular as those of a slower system, and no sibling tells otherwise.
+
+    Where every second burst is missing, one audible sibling tells nothing: its two bursts look like two siblings'.
+    """
     assert truth.held is not None
     ticks = truth.held.sent_ticks(window)
     steps = {
         round((after - before) / (truth.interval_ms * TICKS_PER_MS))
         for before, after in zip(ticks, ticks[1:], strict=False)
     }
-    return len(steps) == 1 and steps != {1}
+    if len(steps) != 1 or steps == {1}:
+        return False
+    return _audible_siblings(truth, window) < (2 if steps == {2} else 1)
 
 
-def _sibling_audible(truth: Truth, window: Window) -> bool:
-    loudest = max((sibling.level_dbfs for sibling in truth.siblings), default=-math.inf)
-    return loudest >= truth.noise_dbfs(window) + AUDIBLE_DB
+def _audible_siblings(truth: Truth, window: Window) -> int:
+    least_dbfs = truth.noise_dbfs(window) + SINGLY_AUDIBLE_DB
+    return sum(sibling.level_dbfs >= least_dbfs for sibling in truth.siblings)
