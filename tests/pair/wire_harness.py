@@ -1,5 +1,6 @@
 """The firmware's link in a MicroPython process, and the ends of ptys that lead to it."""
 
+import json
 import os
 import subprocess
 import tty
@@ -62,6 +63,10 @@ class ProbeProcess:
     def append(self, count: int) -> int:
         """Log count records: the log's last number."""
         return int(self.tell(f"append {count}"))
+
+    def append_told(self, count: int) -> dict[int, str]:
+        """Log count records: the SHA-256 of each, in hex, by its number."""
+        return {int(seq): str(digest) for seq, digest in json.loads(self.tell(f"tell {count}"))}
 
     def kill(self) -> None:
         """Take the power away."""

@@ -3,10 +3,13 @@
     micropython wire_probe.py FD_OR_PATH FLASH_FILE [pairing] [later]
 
 It serves the link on a file descriptor or path, and obeys lines on standard input: `append N` logs N records of
-several kinds and answers with the log's last number; `stats` answers with the link's counters as JSON. With
-`later` it is a probe of a later protocol version, whose log has a record kind that today's bench does not know.
+several kinds and answers with the log's last number, `tell N` with their numbers and digests; `stats` answers with
+the link's counters. With `later` it is a probe of a later protocol version, whose log has a record kind that
+today's bench does not know.
 """
 
+import binascii
+import hashlib
 import json
 import math
 import select
@@ -92,11 +95,20 @@ def append(log, count):
             log.append(records.BUMPER, dict(_ZERO[records.BUMPER], reading_seqs=(reading,) * 6))
 
 
+def digest_of(record):
+    return binascii.hexlify(hashlib.sha256(record).digest()).decode()
+
+
 def obey(line, probe, link):
     word, _, rest = line.strip().partition(" ")
     if word == "append":
         append(probe.log, int(rest))
         return str(probe.log.last_seq)
+    if word == "tell":
+        first = probe.log.last_seq + 1
+        append(probe.log, int(rest))
+        told = [(seq, digest_of(probe.log.read(seq))) for seq in range(first, probe.log.last_seq + 1)]
+        return json.dumps(told)
     if word == "later":
         return str(probe.log.append(LATER_KIND, {"novelty": 7}))
     if word == "wants_self_test":
