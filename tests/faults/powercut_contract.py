@@ -1,7 +1,8 @@
 """What every flash device, and the log on any of them, must do: one table of cases for all doubles.
 
-Runs on CPython for the device cases, and on MicroPython for both: `micropython powercut_contract.py DOUBLE` runs all
-cases against PlainFlash, TornFlash or a folder of the machine ("folder PATH"), and prints each case it passed.
+Runs on CPython for the device cases, and on MicroPython for both: `micropython powercut_contract.py DOUBLE PATH` runs
+all cases against PlainFlash, TornFlash, the virtual board's FlashDisk (the cases that it can meet, its files under
+PATH) or a folder of the machine ("folder", under PATH), and prints each case it passed.
 """
 
 import sys
@@ -116,20 +117,30 @@ DEVICE_CASES = (
     keeps_a_journal,
 )
 
+# The virtual board's flash is a file: it counts time instead of operations, and trusts littlefs to erase first.
+FLASHDISK_CASES = (says_its_size, is_erased_at_first, keeps_a_page, erases_a_whole_sector)
+
+
+def make(double, path):
+    """A new device of a double's name; FlashDisk keeps itself in the file at path."""
+    if double != "FlashDisk":
+        return DOUBLES[double](SECTORS)
+    from curbtick_probe.board.flashdisk import FlashDisk
+
+    return FlashDisk(path, lambda us: None, SECTORS)
+
 
 class Rooms:
     """A place for the log: a littlefs on a double, or a folder."""
 
-    def __init__(self, double, folder):
-        self._folder = folder
-        if not folder:
-            from powercut_session import ROOT, format_flash
+    def __init__(self, double, path):
+        if double == "folder":
+            self.flash, self.root = None, path
+            return
+        from powercut_session import ROOT, format_flash
 
-            self.flash = DOUBLES[double](SECTORS)
-            format_flash(self.flash)
-            self.root = ROOT
-        else:
-            self.flash, self.root = None, folder
+        self.flash, self.root = make(double, path), ROOT
+        format_flash(self.flash)
 
     def start(self, boot):
         """The log as that boot finds it."""
@@ -215,15 +226,19 @@ def numbers_outlive_their_records(rooms):
 LOG_CASES = (goes_on_after_each_start, acknowledges_across_starts, numbers_outlive_their_records)
 
 
+def cases_of(double):
+    """The device cases a double has to meet."""
+    return {"folder": (), "FlashDisk": FLASHDISK_CASES}.get(double, DEVICE_CASES)
+
+
 def main(arguments):
     """Run every case against the double named; an exception ends it."""
-    double = arguments[0]
-    if double != "folder":
-        for case in DEVICE_CASES:
-            case(DOUBLES[double](SECTORS))
-            print(case.__name__)
-    for place, case in enumerate(LOG_CASES):
-        case(Rooms(double, arguments[1] + "/" + str(place) if double == "folder" else None))
+    double, folder = arguments
+    for case in cases_of(double):
+        case(make(double, folder + "/" + case.__name__))
+        print(case.__name__)
+    for case in LOG_CASES:
+        case(Rooms(double, folder + "/" + case.__name__))
         print(case.__name__)
 
 
