@@ -87,6 +87,20 @@ def test_slope_and_interval_are_theil_and_sen() -> None:
     assert found.rate_db_per_month == pytest.approx(-1.0, abs=0.25)
 
 
+@pytest.mark.parametrize("count", [4, 7, 12, 40])
+def test_theil_sen_against_scipy_ties_included(count: int) -> None:
+    """scipy.stats.theilslopes on random data, every other case with ties in both."""
+    rng = np.random.default_rng(count)
+    for case in range(20):
+        x, y = rng.uniform(0, 300, count), rng.normal(-8, 1, count)
+        if case % 2:
+            x, y = np.round(x, -1), np.round(y, 0)
+        if len(set(x)) < 3:
+            continue
+        slope, _, low, high = stats.theilslopes(y, x, alpha=0.95)
+        assert trend.theil_sen(list(x), list(y)) == pytest.approx((slope, low, high), rel=1e-9, abs=1e-12)
+
+
 def test_the_slope_interval_covers_the_true_slope() -> None:
     """Nominal 95 %; of 600 made-up histories at least 92 % must be covered (Wilson's lower bound of 95 % is
     93 %).

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from curbtick.fleet import health, history, readings, trend, worklist
+from curbtick.fleet import health, history, readings, trend, vehicles, worklist
 from curbtick.limits import sets
 from curbtick.store import Store
 from curbtick_wire import names, records
@@ -80,7 +80,8 @@ def _book(store: Store) -> tuple[int, Logbook]:
 
 def _history(store: Store, van: int) -> history.PlaceHistory:
     with store.read() as connection:
-        return history.of_place(connection, van, names.REAR, 1, sets.all_sets(connection))
+        vehicle = vehicles.load(connection, [van])[0]
+        return history.of_vehicle(connection, vehicle, sets.all_sets(connection))[0]
 
 
 def test_undated_and_silent_readings_do_not_count_as_visits(store: Store) -> None:

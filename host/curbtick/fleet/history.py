@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import BindParameter, Connection, bindparam, select
 
 from curbtick.fleet import readings, trend
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.trend import Trend
+from curbtick.fleet.vehicles import Vehicle
 from curbtick.fleet.worklist import STEP_WORDS
 from curbtick.limits import sets
 from curbtick.limits.sets import LimitSet
@@ -31,6 +32,18 @@ class Mark:
 
 
 @dataclass(frozen=True)
+class PlacedMark:
+    """A mark with the positions of a bumper it concerns; position 0 concerns them all."""
+
+    bumper: int
+    positions: frozenset[int]
+    mark: Mark
+
+    def is_at(self, bumper: int, position: int) -> bool:
+        return self.bumper == bumper and bool(self.positions & {0, position})
+
+
+@dataclass(frozen=True)
 class PlaceHistory:
     """Readings oldest first (the newest NEWEST of them), marks in order, and the trend since the last
     repair.
@@ -44,17 +57,28 @@ class PlaceHistory:
     trend: Trend | None
 
 
-def of_place(
-    connection: Connection, vehicle_id: int, bumper: int, position: int, limit_sets: Mapping[int, LimitSet]
+def of_vehicle(
+    connection: Connection, vehicle: Vehicle, limit_sets: Mapping[int, LimitSet]
+) -> list[PlaceHistory]:
+    """The history of every position of a vehicle. limit_sets: every set by revision."""
+    marks = marks_of(connection, vehicle.id)
+    return [_of_place(connection, vehicle.id, place, marks, limit_sets) for place in vehicle.places]
+
+
+def _of_place(
+    connection: Connection,
+    vehicle_id: int,
+    place: tuple[int, int],
+    vehicle_marks: Sequence[PlacedMark],
+    limit_sets: Mapping[int, LimitSet],
 ) -> PlaceHistory:
-    """The history of one position. limit_sets: every set by revision."""
-    found = readings.of_place(connection, vehicle_id, bumper, position, NEWEST)
-    marks = marks_of(connection, vehicle_id, bumper, position) + _limit_changes(found, limit_sets)
-    fresh_ms = max((mark.at_ms for mark in marks if mark.kind in FRESH_START), default=0)
+    found = readings.of_place(connection, vehicle_id, *place, newest=NEWEST)
+    mine = [mark.mark for mark in vehicle_marks if mark.is_at(*place)]
+    fresh_ms = max((mark.at_ms for mark in mine if mark.kind in FRESH_START), default=0)
     points = trend.visits(found, fresh_ms)
     pass_db = _pass_db(found[-1], limit_sets) if found else None
-    ordered = sorted(marks, key=lambda mark: mark.at_ms)
-    return PlaceHistory(vehicle_id, bumper, position, found, ordered, trend.of_visits(points, pass_db))
+    ordered = sorted([*mine, *_limit_changes(found, limit_sets)], key=lambda mark: mark.at_ms)
+    return PlaceHistory(vehicle_id, *place, found, ordered, trend.of_visits(points, pass_db))
 
 
 def limits_of(reading: Reading, limit_sets: Mapping[int, LimitSet]) -> dict[str, int] | None:
@@ -78,25 +102,32 @@ def _limit_changes(found: Sequence[Reading], limit_sets: Mapping[int, LimitSet])
     return marks
 
 
-def marks_of(connection: Connection, vehicle_id: int, bumper: int, position: int) -> list[Mark]:
-    """Steps, swaps and refits of a position; steps of the whole bumper count too."""
-    return (
-        _steps(connection, vehicle_id, bumper, position)
-        + _swaps(connection, vehicle_id, bumper, position)
-        + _refits(connection, vehicle_id, bumper)
-    )
+def marks_of(connection: Connection, vehicle_id: int) -> list[PlacedMark]:
+    """Steps, swaps and refits of a vehicle."""
+    wanted = {"vehicle_id": vehicle_id}
+    refits: list[PlacedMark] = []
+    for row, before in pairwise(reversed(connection.execute(_REFITS, wanted).all())):
+        if row.bumper == before.bumper:
+            refits.append(_refit(row))
+    steps = [
+        PlacedMark(row.bumper, frozenset((row.position,)), Mark(row.at_ms, row.step, _step_words(row)))
+        for row in connection.execute(_STEPS, wanted)
+    ]
+    return steps + [_swap(row) for row in connection.execute(_SWAPS, wanted)] + refits
 
 
-def _steps(connection: Connection, vehicle_id: int, bumper: int, position: int) -> list[Mark]:
-    finding, step = tables.findings.c, tables.steps.c
-    query = (
-        select(step.at_ms, step.step, step.by, step.note)
-        .join(tables.findings, finding.id == step.finding_id)
-        .where(
-            finding.vehicle_id == vehicle_id, finding.bumper == bumper, finding.position.in_((0, position))
-        )
-    )
-    return [Mark(row.at_ms, row.step, _step_words(row)) for row in connection.execute(query)]
+_WANTED: BindParameter[int] = bindparam("vehicle_id")
+_STEPS = (
+    select(tables.findings.c.bumper, tables.findings.c.position, tables.steps)
+    .join(tables.findings, tables.findings.c.id == tables.steps.c.finding_id)
+    .where(tables.findings.c.vehicle_id == _WANTED)
+)
+_SWAPS = select(tables.swaps).where(tables.swaps.c.vehicle_id == _WANTED, tables.swaps.c.undone_ms.is_(None))
+_REFITS = (
+    select(tables.bumpers)
+    .where(tables.bumpers.c.vehicle_id == _WANTED)
+    .order_by(tables.bumpers.c.bumper, tables.bumpers.c.from_ms, tables.bumpers.c.id)
+)
 
 
 def _step_words(row: Any) -> str:
@@ -104,30 +135,15 @@ def _step_words(row: Any) -> str:
     return f"{words} ({row.by})" if row.by else words
 
 
-def _swaps(connection: Connection, vehicle_id: int, bumper: int, position: int) -> list[Mark]:
-    columns = tables.swaps.c
-    query = select(tables.swaps).where(
-        columns.vehicle_id == vehicle_id,
-        columns.bumper == bumper,
-        columns.undone_ms.is_(None),
-        (columns.position_a == position) | (columns.position_b == position),
+def _swap(row: Any) -> PlacedMark:
+    a, b = row.position_a, row.position_b
+    words = f"Sensors of positions {a} and {b} changed places"
+    return PlacedMark(row.bumper, frozenset((a, b)), Mark(row.at_ms, "swap", words))
+
+
+def _refit(row: Any) -> PlacedMark:
+    words = (
+        f"{names.BUMPERS[row.bumper].capitalize()} bumper refitted: {row.positions} sensors, "
+        f"class {row.class_khz or 'custom'}"
     )
-    return [
-        Mark(row.at_ms, "swap", f"Sensors of positions {row.position_a} and {row.position_b} changed places")
-        for row in connection.execute(query)
-    ]
-
-
-def _refits(connection: Connection, vehicle_id: int, bumper: int) -> list[Mark]:
-    columns = tables.bumpers.c
-    query = select(tables.bumpers).where(columns.vehicle_id == vehicle_id, columns.bumper == bumper)
-    rows = connection.execute(query.order_by(columns.from_ms, columns.id)).all()
-    return [
-        Mark(
-            row.from_ms,
-            "refit",
-            f"{names.BUMPERS[bumper].capitalize()} bumper refitted: "
-            f"{row.positions} sensors, class {row.class_khz or 'custom'}",
-        )
-        for row in rows[1:]
-    ]
+    return PlacedMark(row.bumper, frozenset((0,)), Mark(row.from_ms, "refit", words))

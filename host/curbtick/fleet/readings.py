@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, select
+from sqlalchemy import ColumnElement, Connection, Select, bindparam, select
 
 from curbtick import schema, waves
 from curbtick.errors import InputError
@@ -105,15 +105,23 @@ def between(connection: Connection, from_ms: int, to_ms: int) -> list[Reading]:
     return list(fetch(connection, selected.order_by(columns.sort_ms, columns.id)))
 
 
+_OF_PLACE = (
+    query(
+        tables.readings.c.vehicle_id == bindparam("vehicle_id"),
+        tables.readings.c.at_bumper == bindparam("bumper"),
+        tables.readings.c.at_position == bindparam("position"),
+    )
+    .order_by(tables.readings.c.sort_ms.desc(), tables.readings.c.id.desc())
+    .limit(bindparam("newest"))
+)
+
+
 def of_place(
-    connection: Connection, vehicle_id: int, bumper: int, position: int, newest: int | None = None
+    connection: Connection, vehicle_id: int, bumper: int, position: int, newest: int = 1_000_000
 ) -> list[Reading]:
-    """Readings of a place, oldest first; only the newest so many when `newest` is given."""
-    columns = tables.readings.c
-    selected = query(
-        columns.vehicle_id == vehicle_id, columns.at_bumper == bumper, columns.at_position == position
-    ).order_by(columns.sort_ms.desc(), columns.id.desc())
-    return list(fetch(connection, selected.limit(newest)))[::-1]
+    """The newest so many readings of a place, oldest first."""
+    wanted = {"vehicle_id": vehicle_id, "bumper": bumper, "position": position, "newest": newest}
+    return [from_row(row) for row in connection.execute(_OF_PLACE, wanted)][::-1]
 
 
 def by_ids(connection: Connection, ids: Iterable[int]) -> dict[int, Reading]:
@@ -162,52 +170,54 @@ def from_seq(connection: Connection, first: Reading, count: int) -> list[Reading
     return list(fetch(connection, selected.limit(count)))
 
 
+_BOOT = select(tables.boots).where(
+    tables.boots.c.probe_id == bindparam("probe_id"), tables.boots.c.boot == bindparam("boot")
+)
+
+
 def time_uncertainty_ms(connection: Connection, reading: Reading) -> int | None:
     """One-sided uncertainty of a reading's time, None where the time is not known."""
-    columns = tables.boots.c
-    boot = connection.execute(
-        select(tables.boots).where(columns.probe_id == reading.probe_id, columns.boot == reading.boot)
-    ).one()
+    boot = connection.execute(_BOOT, {"probe_id": reading.probe_id, "boot": reading.boot}).one()
     if boot.offset_ms is None:
         return None
     return times.uncertainty_ms(boot.uncertainty_ms, reading.ticks_ms - boot.anchor_ticks_ms)
 
 
-def sounds_of(connection: Connection, reading: Reading) -> list[dict[str, int]]:
-    """Sound events of a reading, in the form of `records.SOUND`."""
-    parts = [
-        ({"first": row.first}, tail_of(bytes(row.raw), records.SOUNDS))
-        for row in connection.execute(_attached(tables.sounds, reading))
-    ]
-    return schema.sounds_of_parts(parts)
-
-
-def snippet_of(connection: Connection, reading: Reading) -> tuple[dict[str, Any], bytes] | None:
-    """(fields, tail) of the snippet stored with a reading, or None."""
-    row = connection.execute(_attached(tables.snippets, reading)).first()
-    if row is None:
-        return None
-    fields = {column.name: row._mapping[column.name] for column in tables.record_columns(records.SNIPPET)}
-    return fields, tail_of(bytes(row.raw), records.SNIPPET)
-
-
-def waves_of(connection: Connection, reading: Reading) -> waves.Snippet | None:
-    """The snippet of a reading as numbers, or None where the probe kept none."""
-    stored = snippet_of(connection, reading)
-    padded = reading.values["input"] == names.INPUT_PADDED
-    return None if stored is None else waves.decode(*stored, padded=padded)
-
-
-def _attached(table: Any, reading: Reading) -> Select[Any]:
+def _attached(table: Any) -> Select[Any]:
     """Rows of a table of records that name a reading, with their raw bytes."""
     log = tables.log.c
     same = (log.probe_id == table.c.probe_id) & (log.seq == table.c.seq) & (log.boot == table.c.boot)
     return (
         select(table, log.raw)
         .join(tables.log, same)
-        .where(table.c.probe_id == reading.probe_id, table.c.reading_seq == reading.seq)
+        .where(table.c.probe_id == bindparam("probe_id"), table.c.reading_seq == bindparam("seq"))
         .order_by(table.c.seq)
     )
+
+
+_SOUNDS, _SNIPPETS = _attached(tables.sounds), _attached(tables.snippets)
+_SNIPPET_FIELDS = tuple(column.name for column in tables.record_columns(records.SNIPPET))
+
+
+def sounds_of(connection: Connection, reading: Reading) -> list[dict[str, int]]:
+    """Sound events of a reading, in the form of `records.SOUND`."""
+    rows = connection.execute(_SOUNDS, {"probe_id": reading.probe_id, "seq": reading.seq})
+    return schema.sounds_of_parts(
+        ({"first": row.first}, tail_of(bytes(row.raw), records.SOUNDS)) for row in rows
+    )
+
+
+def waves_of(connection: Connection, reading: Reading) -> waves.Snippet | None:
+    """The snippet of a reading as numbers, or None where the probe kept none."""
+    row = connection.execute(_SNIPPETS, {"probe_id": reading.probe_id, "seq": reading.seq}).first()
+    if row is None:
+        return None
+    fields = {name: row._mapping[name] for name in _SNIPPET_FIELDS}
+    padded = reading.values["input"] == names.INPUT_PADDED
+    return waves.decode(fields, tail_of(bytes(row.raw), records.SNIPPET), padded=padded)
+
+
+_NAME = select(tables.vehicles.c.name).where(tables.vehicles.c.id == bindparam("vehicle_id"))
 
 
 def as_object(connection: Connection, reading: Reading) -> dict[str, Any]:

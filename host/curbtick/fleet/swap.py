@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import sqrt
 from statistics import median
 
-from sqlalchemy import Connection, select, update
+from sqlalchemy import Connection, bindparam, select, update
 
 from curbtick.errors import InputError
 from curbtick.fleet import readings
@@ -92,13 +92,18 @@ def undo(connection: Connection, swap_id: int, at_ms: int) -> None:
         )
 
 
+_OF_VEHICLE = (
+    select(tables.swaps)
+    .where(tables.swaps.c.vehicle_id == bindparam("vehicle_id"), tables.swaps.c.undone_ms.is_(None))
+    .order_by(tables.swaps.c.at_ms, tables.swaps.c.id)
+)
+
+
 def of_vehicle(connection: Connection, vehicle_id: int) -> list[Swap]:
     """Swaps of a vehicle that were not taken back, oldest first."""
-    columns = tables.swaps.c
-    query = select(tables.swaps).where(columns.vehicle_id == vehicle_id, columns.undone_ms.is_(None))
     return [
         Swap(row.id, row.vehicle_id, row.bumper, row.position_a, row.position_b, row.at_ms)
-        for row in connection.execute(query.order_by(columns.at_ms, columns.id))
+        for row in connection.execute(_OF_VEHICLE, {"vehicle_id": vehicle_id})
     ]
 
 

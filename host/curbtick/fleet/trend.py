@@ -6,12 +6,14 @@ trend. A date is given only when the data carry it: enough visits over enough ti
 excludes zero, and a crossing no further ahead than twice the time looked back on.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from statistics import median
+from math import sqrt
+from statistics import NormalDist, median
 
-from scipy import stats
+import numpy as np
 
 from curbtick.fleet.readings import Reading
 
@@ -75,7 +77,7 @@ def of_visits(points: Sequence[tuple[int, float]], pass_db: float | None) -> Tre
         return None
     days = [(at_ms - points[-1][0]) / DAY_MS for at_ms, _ in points]
     levels = [level for _, level in points]
-    slope, _, low, high = stats.theilslopes(levels, days, alpha=CONFIDENCE)
+    slope, low, high = theil_sen(days, levels)
     now_db = median(level - slope * day for level, day in zip(levels, days, strict=True))
     span_days = -days[0]
     why_not = _why_no_date(len(points), span_days, high, slope, now_db, pass_db)
@@ -93,6 +95,30 @@ def of_visits(points: Sequence[tuple[int, float]], pass_db: float | None) -> Tre
         _crossing_ms(at_ms, now_db, high, pass_db) if crossing else None,
         why_not,
     )
+
+
+def theil_sen(x: Sequence[float], y: Sequence[float]) -> tuple[float, float, float]:
+    """(slope, low, high): the median of all pairs' slopes, and its 95 % interval by Kendall's variance (Sen
+    1968).
+
+    x: not all the same. Ties in x or y widen nothing: the variance is corrected for them.
+    """
+    across, up = np.subtract.outer(x, x), np.subtract.outer(y, y)
+    slopes = np.sort(up[across > 0] / across[across > 0])
+    count = len(x)
+    variance = (_kendall(count) - _tied(x) - _tied(y)) / 18
+    half = NormalDist().inv_cdf((1 + CONFIDENCE) / 2) * sqrt(max(variance, 0.0))
+    low = max(round((len(slopes) - half) / 2) - 1, 0)
+    high = min(round((len(slopes) + half) / 2), len(slopes) - 1)
+    return float(np.median(slopes)), float(slopes[low]), float(slopes[high])
+
+
+def _kendall(count: int) -> int:
+    return count * (count - 1) * (2 * count + 5)
+
+
+def _tied(values: Sequence[float]) -> int:
+    return sum(_kendall(count) for count in Counter(values).values())
 
 
 def _why_no_date(

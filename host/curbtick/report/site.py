@@ -144,10 +144,7 @@ class Pages:
     def vehicle(self, vehicle_state: VehicleState) -> str:
         """A vehicle's page."""
         vehicle = vehicle_state.vehicle
-        places = [
-            history.of_place(self._connection, vehicle.id, bumper, position, self.site.limit_sets)
-            for bumper, position in vehicle.places
-        ]
+        places = history.of_vehicle(self._connection, vehicle, self.site.limit_sets)
         mine = [finding for finding in self.findings if finding.vehicle_id == vehicle.id]
         return pages.vehicle_page(
             self.site, vehicle_state, mine, places, swap.in_words(self._connection, vehicle.id)

@@ -1,0 +1,342 @@
+"""How the bench's history holds up: ingest, day's report, vehicle page and memory, at 10,000 and 1,000,000
+readings.
+
+python -m tests.bench.history --json [--seed N] [--short]
+
+The two histories are of the same depot of 30 vehicles with 240 sensors, 42 readings a sensor in the short
+one and 4,200 in the long one; both end with the same day. A third history, of a fleet of 500 vehicles,
+gives the seconds that the aims are about. Bounds: ingest at least half as fast as the same rows by plain
+sqlite3.executemany in the same run; the day's report and a vehicle's page at most 1.5 times as long with
+the long history as with the short one; peak memory of building the report at most 1.25 times. Every timing
+is the best of several, taken by turns, so that what else the machine does falls on both sides.
+"""
+
+import argparse
+import binascii
+import json
+import random
+import resource
+import sqlite3
+import struct
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from curbtick.fleet import state, vehicles, worklist
+from curbtick.moments import day_start_ms
+from curbtick.report import Pages, build
+from curbtick.store import Store, tables
+from curbtick_wire import names, records
+
+PROBE = "e660c0d1c7302a11"
+DEPOT, FLEET, POSITIONS, A_DAY = 30, 500, 4, 400
+ROUND = 50
+BATCH = 1300
+DAY_MS = 86_400_000
+INGEST_LEAST, TIME_MOST, MEMORY_MOST = 0.5, 1.5, 1.25
+_FIELDS = next(entry[2] for entry in records.KINDS if entry[0] == records.READING)
+_FORMAT = struct.Struct("<BBHIHI" + "".join(field[1] for field in _FIELDS))
+_EVENT = struct.Struct("<BBHIHIBII")
+
+
+class Maker:
+    """Makes a probe's log: a boot a day, each anchored, its readings round the fleet place by place."""
+
+    def __init__(self, count: int, fleet: int, seed: int, last_day_ms: int) -> None:
+        self._count = count
+        self._places = [(v, b, p) for v in range(fleet) for b in (0, 1) for p in range(1, POSITIONS + 1)]
+        self._rng = random.Random(seed)
+        self._days = (count + A_DAY - 1) // A_DAY
+        self._last_day_ms = last_day_ms
+        self._template = {name: max(low, 0) for name, _, low, _ in _FIELDS}
+        self._template.update(
+            positions=POSITIONS,
+            class_khz=48,
+            frequency_hz=48_000,
+            interval_us=200_000,
+            burst_us=600,
+            ringdown_us=900,
+            noise_cdb=-6000,
+            burst_count=5,
+            due_count=5,
+            listened_ms=900,
+            time_to_verdict_ms=950,
+            limits_revision=1,
+            battery_mv=4000,
+            temperature_ddeg=150,
+            input=0,
+        )
+
+    def batches(self) -> Iterator[list[bytes]]:
+        """Raw records, a batch at a time; the last boot is the day that is reported."""
+        seq, made, batch = 0, 0, []
+        for day in range(self._days):
+            start_s = (self._last_day_ms - (self._days - 1 - day) * DAY_MS) // 1000 + 8 * 3600
+            seq += 1
+            batch.append(self._anchor(seq, day + 1, start_s))
+            for place in range(min(A_DAY, self._count - made)):
+                seq, made = seq + 1, made + 1
+                batch.append(self._reading(seq, day + 1, place, made))
+                if len(batch) >= BATCH:
+                    yield batch
+                    batch = []
+        if batch:
+            yield batch
+
+    def _anchor(self, seq: int, boot: int, at_s: int) -> bytes:
+        event = names.EVENTS.index("anchored")
+        return _closed(_EVENT.pack(records.EVENT, 1, _EVENT.size + 4, seq, boot, 0, event, at_s, 20))
+
+    def _reading(self, seq: int, boot: int, place: int, made: int) -> bytes:
+        vehicle, bumper, position = self._places[made % len(self._places)]
+        level = round(self._rng.gauss(-800, 60))
+        verdict = names.PASS
+        if self._rng.random() < 0.02:
+            level, verdict = level - 1300, names.WEAK
+        fields = self._template
+        fields["round_id"], fields["vehicle"] = vehicle // ROUND + 1, vehicle % ROUND + 1
+        fields["bumper"], fields["position"] = bumper, position
+        fields["verdict"], fields["level_cdb"], fields["reasons"] = verdict, level, verdict == names.WEAK
+        size = _FORMAT.size + 4
+        return _closed(_FORMAT.pack(records.READING, 1, size, seq, boot, place * 60_000, *fields.values()))
+
+
+def _closed(body: bytes) -> bytes:
+    return body + struct.pack("<I", binascii.crc32(body))
+
+
+def add_fleet(store: Store, fleet: int) -> None:
+    """The fleet's vehicles, and the rounds that name them, ROUND vehicles to a round."""
+    with store.write() as connection:
+        connection.execute(
+            tables.vehicles.insert(),
+            [
+                {
+                    "id": n + 1,
+                    "name": f"V{n + 1:03}",
+                    "created_ms": 0,
+                    "depot": f"Depot {n % 5}",
+                    "is_reference": False,
+                }
+                for n in range(fleet)
+            ],
+        )
+        connection.execute(
+            tables.bumpers.insert(),
+            [
+                {"vehicle_id": n + 1, "bumper": b, "positions": POSITIONS, "class_khz": 48, "from_ms": 0}
+                for n in range(fleet)
+                for b in (0, 1)
+            ],
+        )
+        connection.execute(
+            tables.rounds.insert(),
+            [
+                {"id": n, "number": n, "made_ms": 0, "technician": f"T{n % 3}"}
+                for n in range(1, (fleet - 1) // ROUND + 2)
+            ],
+        )
+        connection.execute(
+            tables.round_vehicles.insert(),
+            [
+                {
+                    "round_id": n // ROUND + 1,
+                    "place": n % ROUND + 1,
+                    "vehicle_id": n + 1,
+                    "rear_positions": 4,
+                    "rear_class_khz": 48,
+                    "front_positions": 4,
+                    "front_class_khz": 48,
+                }
+                for n in range(fleet)
+            ],
+        )
+
+
+def fill(path: Path, count: int, fleet: int, seed: int, last_day_ms: int) -> list[float]:
+    """Ingest a history; returns the seconds of each batch."""
+    laps: list[float] = []
+    with Store(path) as store:
+        add_fleet(store, fleet)
+        for batch in Maker(count, fleet, seed, last_day_ms).batches():
+            begun_s = time.perf_counter()
+            store.ingest(PROBE, batch, received_ms=last_day_ms + DAY_MS)
+            laps.append(time.perf_counter() - begun_s)
+    return laps
+
+
+def rate_kept(laps: Sequence[float]) -> float:
+    """Share of its first tenth's rate that ingest still had in its last tenth."""
+    tenth = max(len(laps) // 10, 1)
+    return sum(laps[:tenth]) / sum(laps[-tenth:])
+
+
+def plain_rows(path: Path) -> dict[str, tuple[str, list[tuple[Any, ...]]]]:
+    """The rows that ingest wrote, by table, with their INSERT statement."""
+    made = {}
+    with sqlite3.connect(path) as connection:
+        for table in (tables.log, tables.readings, tables.events):
+            marks = ", ".join("?" * len(table.columns))
+            rows = connection.execute(f"SELECT * FROM {table.name}").fetchall()
+            made[table.name] = (f"INSERT INTO {table.name} VALUES ({marks})", rows)
+    return made
+
+
+def plain_laps(path: Path, made: dict[str, tuple[str, list[tuple[Any, ...]]]], steps: int) -> list[float]:
+    """Seconds of each batch of the same rows by sqlite3.executemany: same tables and indexes, same
+    durability.
+    """
+    Store(path).close()
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA journal_mode=WAL")
+    connection.execute("PRAGMA synchronous=FULL")
+    laps = []
+    for step in range(steps):
+        parts = [
+            (statement, rows[len(rows) * step // steps : len(rows) * (step + 1) // steps])
+            for statement, rows in made.values()
+        ]
+        begun_s = time.perf_counter()
+        connection.execute("BEGIN IMMEDIATE")
+        for statement, part in parts:
+            connection.executemany(statement, part)
+        connection.execute("COMMIT")
+        laps.append(time.perf_counter() - begun_s)
+    connection.close()
+    return laps
+
+
+def ingest_ratio(folder: Path, seed: int, count: int, last_day_ms: int, rounds: int) -> dict[str, float]:
+    """Ingest beside plain inserts, by turns; each batch counts by the best of its turns."""
+    ours, plain = [], []
+    for turn in range(rounds):
+        path = folder / f"ours{turn}.db"
+        ours.append(fill(path, count, FLEET, seed, last_day_ms))
+        plain.append(plain_laps(folder / f"plain{turn}.db", plain_rows(path), len(ours[-1])))
+    ours_s, plain_s = (sum(map(min, zip(*laps, strict=True))) for laps in (ours, plain))
+    return {"ingest_per_s": count / ours_s, "executemany_per_s": count / plain_s, "ratio": plain_s / ours_s}
+
+
+def by_turns(actions: Sequence[Callable[[], object]], rounds: int) -> list[float]:
+    """Best seconds of each action, taken by turns."""
+    best = [float("inf")] * len(actions)
+    for _ in range(rounds):
+        for place, action in enumerate(actions):
+            begun_s = time.perf_counter()
+            action()
+            best[place] = min(best[place], time.perf_counter() - begun_s)
+    return best
+
+
+def report(path: Path, out: Path, day_ms: int) -> None:
+    """Build the day's whole report."""
+    with Store(path) as store:
+        build(store, out, day_ms, day_ms + DAY_MS)
+
+
+def vehicle_page(path: Path, day_ms: int) -> str:
+    """One vehicle's page."""
+    with Store(path) as store, store.read() as connection:
+        made = Pages(connection, day_ms, day_ms + DAY_MS).named("vehicle-7.html")
+    assert made is not None
+    return made
+
+
+def refresh(path: Path, day_ms: int) -> None:
+    """Bring the work list up to date, as after a pull."""
+    with Store(path) as store, store.write() as connection:
+        worklist.refresh(connection, day_ms)
+        state.of_vehicles(connection, vehicles.load(connection))
+
+
+def memory_mb(path: Path, out: Path, day_ms: int) -> float:
+    """Peak memory of a process of its own that builds the report."""
+    command = [
+        sys.executable,
+        "-m",
+        "tests.bench.history",
+        "--measure-memory",
+        str(path),
+        str(out),
+        str(day_ms),
+    ]
+    return float(subprocess.run(command, check=True, capture_output=True, text=True).stdout.split()[-1])
+
+
+def run(seed: int, short: bool) -> dict[str, Any]:
+    """Every figure beside its bound."""
+    small, large, wide, rounds = (10_000, 60_000, 20_000, 2) if short else (10_000, 1_000_000, 200_000, 3)
+    day_ms = day_start_ms("2026-11-23")
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        ingest = ingest_ratio(folder, seed, 20_000, day_ms, 4 if short else 8)
+        small_db, large_db, wide_db = folder / "small.db", folder / "large.db", folder / "wide.db"
+        fill(small_db, small, DEPOT, seed, day_ms)
+        laps = fill(large_db, large, DEPOT, seed, day_ms)
+        fill(wide_db, wide, FLEET, seed, day_ms)
+        both = (small_db, large_db)
+        for path in (*both, wide_db):
+            refresh(path, day_ms)
+        reports = by_turns([lambda p=path: report(p, folder / "out", day_ms) for path in both], rounds)
+        pages = by_turns([lambda p=path: vehicle_page(p, day_ms) for path in both], 5 * rounds)
+        memory = [memory_mb(path, folder / "out", day_ms) for path in both]
+        wide_s = by_turns(
+            [lambda: report(wide_db, folder / "wide", day_ms), lambda: vehicle_page(wide_db, day_ms)], rounds
+        )
+    figures = {
+        "ingest_ratio": (ingest["ratio"], ">=", INGEST_LEAST),
+        "report_time_ratio": (reports[1] / reports[0], "<=", TIME_MOST),
+        "vehicle_page_time_ratio": (pages[1] / pages[0], "<=", TIME_MOST),
+        "report_memory_ratio": (memory[1] / memory[0], "<=", MEMORY_MOST),
+    }
+    return {
+        "benchmark": "history",
+        "seed": seed,
+        "short": short,
+        "readings": [small, large],
+        "vehicles": DEPOT,
+        "figures": {n: {"value": round(v, 3), "bound": f"{op} {b}"} for n, (v, op, b) in figures.items()},
+        "ingest_per_s": round(ingest["ingest_per_s"]),
+        "executemany_per_s": round(ingest["executemany_per_s"]),
+        "large_ingest_s": round(sum(laps), 1),
+        "large_ingest_rate_kept": round(rate_kept(laps), 2),
+        "report_s": [round(s, 2) for s in reports],
+        "vehicle_page_s": [round(s, 3) for s in pages],
+        "report_memory_mb": [round(m) for m in memory],
+        "fleet": {
+            "vehicles": FLEET,
+            "readings": wide,
+            "report_s": round(wide_s[0], 2),
+            "report_aim_s": 10,
+            "vehicle_page_s": round(wide_s[1], 3),
+            "vehicle_page_aim_s": 1,
+        },
+        "holds": all(v >= b if op == ">=" else v <= b for v, op, b in figures.values()),
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--json", action="store_true", help="the last line is one JSON object (always so)")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--short", action="store_true")
+    parser.add_argument("--measure-memory", nargs=3, metavar=("DB", "OUT", "DAY_MS"), help=argparse.SUPPRESS)
+    wanted = parser.parse_args()
+    if wanted.measure_memory:
+        path, out, day_ms = wanted.measure_memory
+        report(Path(path), Path(out), int(day_ms))
+        print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+        return
+    found = run(wanted.seed, wanted.short)
+    print(json.dumps(found))
+    sys.exit(0 if found["holds"] else 1)
+
+
+if __name__ == "__main__":
+    main()
