@@ -22,19 +22,21 @@ REFERENCE_HZ = 48_000.0
 RIPPLE_DB, EDGE_HZ = 0.1, 92_000.0
 FACTORY = dict(zip((field[0] for field in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
 
+FIGURES_PAGE = Path(pictures.FOLDER).parent / "frontend_figures.md"
+
 Figures = list[dict[str, Any]]
 
 
 def _at_most(name: str, value: float, bound: float) -> dict[str, Any]:
-    return _common.figure(name, round(value, 3), f"<= {bound}", value <= bound)
+    return _common.figure(name, float(f"{value:.4g}"), f"<= {bound}", value <= bound)
 
 
 def _at_least(name: str, value: float, bound: float) -> dict[str, Any]:
-    return _common.figure(name, round(value, 3), f">= {bound}", value >= bound)
+    return _common.figure(name, float(f"{value:.4g}"), f">= {bound}", value >= bound)
 
 
 def _between(name: str, value: float, low: float, high: float) -> dict[str, Any]:
-    return _common.figure(name, round(value, 3), f"{low} to {high}", low <= value <= high)
+    return _common.figure(name, float(f"{value:.4g}"), f"{low} to {high}", low <= value <= high)
 
 
 def response_gap_db(values: dict[str, float]) -> float:
@@ -165,6 +167,18 @@ def collar() -> Figures:
     ]
 
 
+def figures_page(figures: Figures, seed: int) -> str:
+    """Every figure beside its bound, as a page of the notes."""
+    rows = [
+        f"| {entry['name'].replace('_', ' ')} | {entry['value']} | {entry['bound']} |" for entry in figures
+    ]
+    head = (
+        "# The front end's figures\n\nWritten by `python -m tests.bench.frontend --pictures` with seed "
+        f"{seed}; the name ends in the unit.\n\n| figure | value | bound |\n|---|---|---|\n"
+    )
+    return head + "\n".join(rows) + "\n"
+
+
 def main() -> None:
     asked = _common.arguments(
         __doc__ or "",
@@ -183,6 +197,7 @@ def main() -> None:
     if asked.pictures:
         pictures.write_all(Path(pictures.FOLDER), asked.seed)
         spice.record()
+        FIGURES_PAGE.write_text(figures_page(figures, asked.seed))
     if not asked.json:
         for entry in figures:
             print(

@@ -71,11 +71,11 @@ def measured(count: int, seed: int) -> budget.Duty:
 
 
 def _least(name: str, value: float, bound: float) -> dict[str, Any]:
-    return _common.figure(name, round(value, 3), f">= {bound}", value >= bound)
+    return _common.figure(name, float(f"{value:.4g}"), f">= {bound}", value >= bound)
 
 
 def _most(name: str, value: float, bound: float) -> dict[str, Any]:
-    return _common.figure(name, round(value, 3), f"<= {bound}", value <= bound)
+    return _common.figure(name, float(f"{value:.4g}"), f"<= {bound}", value <= bound)
 
 
 def supply_figures() -> list[dict[str, Any]]:

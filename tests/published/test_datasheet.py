@@ -1,6 +1,6 @@
 """The firmware's numbers for the chip against what its data sheets, and an independent model of it, say.
 
-Section 4.9 (ADC) and the effective bits were read in a retrievable document; the numbers of subsections are from memory.
+Section 4.9 (ADC) and the effective bits were read in a retrievable document; subsections' numbers are from memory.
 """
 
 import ast
