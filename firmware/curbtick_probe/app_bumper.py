@@ -17,10 +17,13 @@ class Visits:
         self._log = log
         self._round_id = round_id
         self._seqs = {}
-        self.last_key = None
+        self.unsettled = False
 
     def resume(self):
-        """Look through the newest records for this round's readings; return the newest one's values, or None."""
+        """Look through the newest records for this round's readings; return the newest one's values, or None.
+
+        `unsettled` is then whether no bumper result has followed that reading.
+        """
         newest = None
         last = self._log.last_seq or 0
         for seq in range(max(1, last - RESUME_RECORDS + 1), last + 1):
@@ -28,6 +31,9 @@ class Visits:
             if values and values["round_id"] == self._round_id:
                 self.note(place_key(values["vehicle"], values["bumper"], values["position"]), seq)
                 newest = values
+                self.unsettled = True
+            elif self._is_result(seq):
+                self.unsettled = False
         return newest
 
     def note(self, key, seq):
@@ -45,6 +51,10 @@ class Visits:
             seq = self.seq(place.key(position))
             found.append((self._reading(seq) if seq else None, seq))
         return found
+
+    def _is_result(self, seq):
+        data = self._log.read(seq)
+        return bool(data) and data[0] == records.BUMPER
 
     def _reading(self, seq):
         data = self._log.read(seq)

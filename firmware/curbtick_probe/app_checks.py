@@ -4,7 +4,7 @@ import gc
 
 from curbtick_wire import names, records
 
-from curbtick_probe import patterns
+from curbtick_probe import patterns, reading
 from curbtick_probe.app_meter import Meter
 from curbtick_probe.log import LogFull
 
@@ -34,8 +34,9 @@ class Checks:
     def enter_vehicle(self):
         """Begin the current check anew: another vehicle has its own reference."""
         self._meter = None
-        gc.collect()
         if self.current != names.CHECK_BUMPER:
+            reading.release()
+            gc.collect()
             self._meter = Meter(self._app, self.current)
 
     def next_gesture(self):

@@ -6,36 +6,72 @@ from curbtick_probe import app_bumper, patterns, reading
 from curbtick_probe.app_limits import limits_for, nearest_class
 from curbtick_probe.log import LogFull
 
-_LOG_FULL = 1 << names.REASONS.index("log_full")
 _BATTERY_LOW = 1 << names.REASONS.index("battery_low")
 _MICROPHONE_FAULT = 1 << names.REASONS.index("microphone_fault")
 _NOTHING_HEARD = 1 << names.REASONS.index("nothing_heard")
 
 
+# What storing a reading takes, until one was stored.
+_FLASH_MS = 60
+
+
 class Readings:
-    """Takes readings at the app's place, and makes the bumper results."""
+    """Takes readings at the app's place, and makes the bumper results.
+
+    Between the press and the verdict stand only the listening and the reading's own record. Its waves and the bumper
+    result are stored by after_verdict(), once the verdict has been shown or the next press has come.
+    """
 
     def __init__(self, app):
         self._app = app
         self._last_mark = None
         self._unsettled = False
+        self._waves = ()
+        self._settle_mark = None
+        self._shown = True
+        self._flash_ms = _FLASH_MS
 
     def read(self):
         """Read the current position and go on to the next, unless the reading has to be taken again."""
         app = self._app
+        place = app.place
         values = self._measure()
         if values is None:
             self._show_full()
+            app.show_current()
             return
         app.panel.say(patterns.VERDICT_PATTERNS[values["verdict"]])
         if values["reasons"] & _BATTERY_LOW:
             app.panel.say("battery_low")
-        self._last_mark = app.place.mark()
+        self._shown = False
         self._unsettled = True
+        self._last_mark = place.mark()
         if values["verdict"] != names.RETRY or values["reasons"] & _NOTHING_HEARD:
+            self._settle_mark = self._last_mark
+            place.next_position()
+            app.rest_on_current()
+
+    def after_verdict(self):
+        """Store what is left of the reading just shown, make the bumper result that is due, show the current place."""
+        if self._shown:
+            return
+        self._shown = True
+        self._store_waves()
+        if self._settle_mark:
+            place = self._app.place
+            here = place.mark()
+            place.go_back(self._settle_mark)
+            self._settle_mark = None
             self._settle()
-            app.place.next_position()
-        app.show_current()
+            place.go_back(here)
+        self._app.show_current()
+
+    def resume(self, unsettled):
+        """Go on after a start at the place of the newest reading. unsettled: no bumper result has followed it."""
+        self._last_mark = self._app.place.mark()
+        self._unsettled = unsettled
+        if unsettled:
+            self._settle()
 
     def read_again(self):
         """Read the position of the last reading again."""
@@ -53,6 +89,7 @@ class Readings:
     def forget(self):
         """A new round starts: no reading to repeat, no result due."""
         self._last_mark = None
+        self._settle_mark = None
         self._unsettled = False
 
     def _settle(self):
@@ -73,7 +110,8 @@ class Readings:
         values.update(self._circumstances(place, limits))
         values["battery_mv"] = board.battery_mv()
         values["temperature_ddeg"] = board.temperature_ddeg()
-        values["time_to_verdict_ms"] = min(board.ticks_ms() - pressed_ms, 65535)
+        # The record cannot hold the time that storing it takes: the one before it stands for it.
+        values["time_to_verdict_ms"] = min(board.ticks_ms() - pressed_ms + self._flash_ms, 65535)
         return self._store(taken)
 
     def _take(self, limits):
@@ -97,24 +135,25 @@ class Readings:
         }
 
     def _store(self, taken):
-        log = self._app.probe.log
+        app = self._app
+        started_ms = app.board.ticks_ms()
         try:
-            seq = log.append(records.READING, taken.values)
+            seq = app.probe.log.append(records.READING, taken.values)
         except LogFull:
             return None
-        place = self._app.place
-        self._app.visits.note(place.key(place.position), seq)
-        self._store_waves(log, seq, taken)
+        self._flash_ms = app.board.ticks_ms() - started_ms
+        app.visits.note(app.place.key(app.place.position), seq)
+        self._waves = [(records.SOUNDS, values, tail) for values, tail in taken.sounds]
+        if taken.snippet:
+            self._waves.append((records.SNIPPET,) + tuple(taken.snippet))
+        for wave in self._waves:
+            wave[1]["reading_seq"] = seq
         return taken.values
 
-    def _store_waves(self, log, seq, taken):
-        items = [(records.SOUNDS, values, tail) for values, tail in taken.sounds]
-        if taken.snippet:
-            items.append((records.SNIPPET,) + tuple(taken.snippet))
-        for item in items:
-            item[1]["reading_seq"] = seq
+    def _store_waves(self):
+        waves, self._waves = self._waves, ()
         try:
-            log.append_all(items)
+            self._app.probe.log.append_all(waves)
         except LogFull:
             # The reading itself is safe; the log counts the waves it could not keep.
             return
@@ -143,4 +182,3 @@ class Readings:
     def _show_full(self):
         self._app.panel.say("log_full")
         self._app.panel.say("retry")
-        self._app.show_current()

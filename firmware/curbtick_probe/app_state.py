@@ -54,11 +54,16 @@ class App:
         self.visits = Visits(self.probe.log, self.place.round_id)
         newest = self.visits.resume()
         if newest and self.place.find(newest["vehicle"], newest["bumper"], newest["position"]):
+            self.readings.resume(self.visits.unsettled)
             self.place.next_position()
+
+    def rest_on_current(self):
+        """Let the bar rest on the LED of the current position."""
+        self.panel.rest_on(patterns.position_mask(self.place.bumper, self.place.position))
 
     def show_current(self):
         """Say which vehicle is current, then rest on the LED of the bumper's position."""
-        self.panel.rest_on(patterns.position_mask(self.place.bumper, self.place.position))
+        self.rest_on_current()
         if not self.place.free:
             self.panel.play(patterns.vehicle_frames(self.place.vehicle))
 
@@ -69,6 +74,8 @@ class App:
 
     def poll(self):
         """Serve the link once; return a word for next_gesture(): "busy", an action the bench wants, or None."""
+        if self.panel.resting:
+            self.readings.after_verdict()
         paired = self._pairings()
         busy = self.link.poll()
         if self._pairings() > paired:
@@ -89,6 +96,7 @@ class App:
         """Do what a gesture means in the current check."""
         if gesture == "busy":
             return
+        self.readings.after_verdict()
         action = gestures.action(names.CHECKS[self.checks.current], gesture)
         if action:
             getattr(self, action)()
@@ -132,7 +140,6 @@ class App:
 
     def next_check(self):
         """Change between the bumper, the seal and the hiss check."""
-        self.readings.leave_bumper()
         self.checks.next_check()
 
     def test_at_power_up(self):

@@ -72,6 +72,11 @@ class Gestures:
             return self._take_pending("")
         return None
 
+    @property
+    def idle(self):
+        """Whether no button is held and no single press waits for its second one."""
+        return not self._held and not self._pending
+
     def deadline_ms(self, now_ms):
         """Return in how many ms update() must be called though no button changes, or None."""
         if self._held and not self._spent:

@@ -28,6 +28,11 @@ class Panel:
         self._held = 0
         self._shown = -1
 
+    @property
+    def resting(self):
+        """Whether nothing plays, nothing is queued, and no press is under way."""
+        return not self._frames and not self._queue and self.gestures.idle
+
     def rest_on(self, mask):
         """Set what the bar shows when nothing else does."""
         self._rest = mask
@@ -82,7 +87,12 @@ class Panel:
 
     def _wait(self):
         now_ms = self._board.ticks_ms()
-        deadlines = (self._advance(now_ms), self.gestures.deadline_ms(now_ms))
+        played = bool(self._frames or self._queue)
+        next_frame_ms = self._advance(now_ms)
+        if played and next_frame_ms is None:
+            # It is over: whoever waited for that in poll() comes first.
+            return
+        deadlines = (next_frame_ms, self.gestures.deadline_ms(now_ms))
         waits = [wait_ms for wait_ms in deadlines if wait_ms is not None]
         if not waits:
             self._grow_dark()

@@ -234,10 +234,20 @@ def refused(reasons, class_khz=0):
 _readers = []
 
 
-def take(board, limits, limit_set, heard_before):
-    """Take one reading on a board (Reader.take); the buffers are made at the first and kept."""
-    if board.battery_mv() < limit_set["battery_min_mv"]:
-        return refused(verdict.BATTERY_LOW, limits["class_khz"])
+def reader(board):
+    """Return the board's Reader; its buffers are made at the first call and kept until release()."""
     if not _readers:
         _readers.append(Reader(board))
-    return _readers[0].take(limits, limit_set, heard_before)
+    return _readers[0]
+
+
+def release():
+    """Give the Reader's buffers back, for a check that needs the room."""
+    _readers.clear()
+
+
+def take(board, limits, limit_set, heard_before):
+    """Take one reading on a board (Reader.take)."""
+    if board.battery_mv() < limit_set["battery_min_mv"]:
+        return refused(verdict.BATTERY_LOW, limits["class_khz"])
+    return reader(board).take(limits, limit_set, heard_before)

@@ -156,9 +156,7 @@ def _floors(board, limit_set, values, failed):
 
 def _listener(board):
     """Return the readings' own listener, made now if none was taken yet: its buffers are large, and kept."""
-    if not reading._readers:
-        reading._readers.append(reading.Reader(board))
-    return reading._readers[0].listener
+    return reading.reader(board).listener
 
 
 def _level_cdb(board, frequency_hz):
