@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, CursorResult, func, select
+from sqlalchemy import Connection, CursorResult, bindparam, func, select
 
 from curbtick.errors import InputError
 from curbtick.store import ingest, runs, tables, times
@@ -150,10 +150,16 @@ def ensure_probe(connection: Connection, probe_id: str, at_ms: int) -> int:
     return _add_probe(connection, probe_id, 1, at_ms) if found is None else found
 
 
+_NEWEST_LIFE = (
+    select(tables.probes.c.id, tables.probes.c.life)
+    .where(tables.probes.c.unique_id == bindparam("unique_id"))
+    .order_by(tables.probes.c.life.desc())
+    .limit(1)
+)
+
+
 def _newest_life(connection: Connection, probe_id: str) -> Any:
-    columns = tables.probes.c
-    query = select(columns.id, columns.life).where(columns.unique_id == probe_id)
-    return connection.execute(query.order_by(columns.life.desc()).limit(1)).one_or_none()
+    return connection.execute(_NEWEST_LIFE, {"unique_id": probe_id}).one_or_none()
 
 
 def _add_probe(connection: Connection, probe_id: str, life: int, at_ms: int) -> int:

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, Table, select, update
+from sqlalchemy import Connection, Table, bindparam, select, update
 
 from curbtick.errors import StoreError
 from curbtick.store import runs, tables, times
@@ -52,15 +52,23 @@ def _not_stored(connection: Connection, probe_id: int, batch: Sequence[Decoded])
     return list(fresh.values())
 
 
+_STORED = select(tables.log.c.seq, tables.log.c.raw).where(
+    tables.log.c.probe_id == bindparam("probe_id"),
+    tables.log.c.seq.between(bindparam("low"), bindparam("high")),
+)
+_PLACES = (
+    select(tables.round_vehicles.c.place, tables.round_vehicles.c.vehicle_id)
+    .join(tables.rounds, tables.rounds.c.id == tables.round_vehicles.c.round_id)
+    .where(tables.rounds.c.number == bindparam("number"))
+)
+
+
 def _stored_raw(connection: Connection, probe_id: int, batch: Sequence[Decoded]) -> dict[int, bytes]:
     if not batch:
         return {}
-    columns = tables.log.c
-    low, high = min(r.seq for r in batch), max(r.seq for r in batch)
-    query = select(columns.seq, columns.raw).where(
-        columns.probe_id == probe_id, columns.seq.between(low, high)
-    )
-    return {row.seq: bytes(row.raw) for row in connection.execute(query)}
+    seqs = [record.seq for record in batch]
+    found = connection.execute(_STORED, {"probe_id": probe_id, "low": min(seqs), "high": max(seqs)})
+    return {row[0]: bytes(row[1]) for row in found}
 
 
 def _contradiction(record: Decoded) -> StoreError:
@@ -126,13 +134,8 @@ class _Vehicles(dict[tuple[int, int], int | None]):
         return self.setdefault(key, None)
 
     def _places(self, number: int) -> dict[tuple[int, int], int | None]:
-        columns = tables.round_vehicles.c
-        query = (
-            select(columns.place, columns.vehicle_id)
-            .join(tables.rounds, tables.rounds.c.id == columns.round_id)
-            .where(tables.rounds.c.number == number)
-        )
-        return {(number, row.place): row.vehicle_id for row in self._connection.execute(query)}
+        rows = self._connection.execute(_PLACES, {"number": number})
+        return {(number, place): vehicle_id for place, vehicle_id in rows}
 
 
 def _insert(

@@ -3,24 +3,37 @@
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, bindparam, delete, select, update
 
 from curbtick.store import tables
 
 Run = tuple[int, int]
 
 
+_OF_PROBE = (
+    select(tables.runs.c.first_seq, tables.runs.c.last_seq)
+    .where(tables.runs.c.probe_id == bindparam("probe_id"))
+    .order_by(tables.runs.c.first_seq)
+)
+_GROW = (
+    update(tables.runs)
+    .where(tables.runs.c.probe_id == bindparam("probe"), tables.runs.c.first_seq == bindparam("first"))
+    .values(last_seq=bindparam("last"))
+)
+
+
 def of(connection: Connection, probe_id: int) -> list[Run]:
     """Ranges (first, last) stored of a probe, lowest first."""
-    columns = tables.runs.c
-    query = select(columns.first_seq, columns.last_seq).where(columns.probe_id == probe_id)
-    return [(row.first_seq, row.last_seq) for row in connection.execute(query.order_by(columns.first_seq))]
+    return [(row[0], row[1]) for row in connection.execute(_OF_PROBE, {"probe_id": probe_id})]
 
 
 def extend(connection: Connection, probe_id: int, more: Sequence[Run]) -> None:
     """Add ranges of sequence numbers that are now stored, or known to be gone from the probe."""
     before = of(connection, probe_id)
     after = merged([*before, *more])
+    if len(before) == len(after) and before[:-1] == after[:-1] and before and before[-1][0] == after[-1][0]:
+        connection.execute(_GROW, {"probe": probe_id, "first": after[-1][0], "last": after[-1][1]})
+        return
     columns = tables.runs.c
     gone = [run[0] for run in set(before) - set(after)]
     if gone:

@@ -92,23 +92,32 @@ def _add_boots(
         connection.execute(tables.boots.insert(), rows)
 
 
+_BOOTS = select(
+    tables.boots.c.boot, tables.boots.c.offset_ms, tables.boots.c.not_before_ms, tables.boots.c.not_after_ms
+).where(
+    tables.boots.c.probe_id == bindparam("probe_id"),
+    tables.boots.c.boot.between(bindparam("low"), bindparam("high")),
+)
+
+
 def _boots(connection: Connection, probe_id: int, wanted: set[int]) -> dict[int, Boot]:
-    columns = tables.boots.c
-    query = select(columns.boot, columns.offset_ms, columns.not_before_ms, columns.not_after_ms)
-    rows = connection.execute(query.where(columns.probe_id == probe_id, columns.boot.in_(sorted(wanted))))
-    return {row.boot: Boot(*row[1:]) for row in rows}
+    found = connection.execute(_BOOTS, {"probe_id": probe_id, "low": min(wanted), "high": max(wanted)})
+    return {row[0]: Boot(*row[1:]) for row in found if row[0] in wanted}
+
+
+_KNOWN_ANCHORS = select(tables.anchors.c.boot, tables.anchors.c.ticks_ms, tables.anchors.c.host_ms).where(
+    tables.anchors.c.probe_id == bindparam("probe_id"),
+    tables.anchors.c.boot.between(bindparam("low"), bindparam("high")),
+)
 
 
 def _add_anchors(connection: Connection, probe_id: int, anchors: Sequence[Anchor]) -> set[int]:
     """Store the anchors that are new; returns the boots they belong to."""
     if not anchors:
         return set()
-    columns = tables.anchors.c
-    boots = sorted({anchor.boot for anchor in anchors})
-    query = select(columns.boot, columns.ticks_ms, columns.host_ms).where(
-        columns.probe_id == probe_id, columns.boot.in_(boots)
-    )
-    known = {tuple(row) for row in connection.execute(query)}
+    boots = [anchor.boot for anchor in anchors]
+    query = {"probe_id": probe_id, "low": min(boots), "high": max(boots)}
+    known = {tuple(row) for row in connection.execute(_KNOWN_ANCHORS, query)}
     fresh = {anchor[:3]: anchor for anchor in anchors if anchor[:3] not in known}
     if fresh:
         rows = [{"probe_id": probe_id, **anchor._asdict()} for anchor in fresh.values()]
@@ -156,18 +165,33 @@ def _bound(connection: Connection, probe_id: int, changed: set[int]) -> set[int]
     return moved
 
 
+_ANCHORED = (tables.boots.c.probe_id == bindparam("probe_id"), tables.boots.c.offset_ms.is_not(None))
+_NEIGHBOURHOOD = (
+    select(tables.boots)
+    .where(
+        tables.boots.c.probe_id == bindparam("probe_id"),
+        tables.boots.c.boot
+        >= func.coalesce(
+            select(func.max(tables.boots.c.boot))
+            .where(*_ANCHORED, tables.boots.c.boot < bindparam("first"))
+            .scalar_subquery(),
+            0,
+        ),
+        tables.boots.c.boot
+        <= func.coalesce(
+            select(func.min(tables.boots.c.boot))
+            .where(*_ANCHORED, tables.boots.c.boot > bindparam("last"))
+            .scalar_subquery(),
+            BOOT_MAX,
+        ),
+    )
+    .order_by(tables.boots.c.boot)
+)
+
+
 def _neighbourhood(connection: Connection, probe_id: int, first: int, last: int) -> Sequence[Any]:
     """Boots from the anchored one before `first` to the anchored one after `last`."""
-    columns = tables.boots.c
-    anchored = (columns.probe_id == probe_id, columns.offset_ms.is_not(None))
-    low = select(func.max(columns.boot)).where(*anchored, columns.boot < first).scalar_subquery()
-    high = select(func.min(columns.boot)).where(*anchored, columns.boot > last).scalar_subquery()
-    query = select(tables.boots).where(
-        columns.probe_id == probe_id,
-        columns.boot >= func.coalesce(low, 0),
-        columns.boot <= func.coalesce(high, BOOT_MAX),
-    )
-    return connection.execute(query.order_by(columns.boot)).all()
+    return connection.execute(_NEIGHBOURHOOD, {"probe_id": probe_id, "first": first, "last": last}).all()
 
 
 def _lows(rows: Sequence[Any]) -> list[int | None]:
