@@ -281,6 +281,14 @@ class Trains:
             if sounds.length_us[row] <= BURST_MOST_US:
                 if self.count < 2 or cycle.slip_us(self, k, self.interval_us) > slack:
                     self.weight[k] = _ON_TIME + min(3000, max(0, sounds.evidence_cdb[row] - 900))
+        self._rate_siblings()
+        if 2 * self.siblings < self.sibling_due:
+            # Two siblings' bursts on one beat of which most are missing: the interval of either is longer.
+            self.rules[chain.SHORTEST_US] = self.sibling_interval_us * 3 // 2
+            self._rate_siblings()
+
+    def _rate_siblings(self):
+        """Note the best chain among the weighted sounds as the siblings' train; the held one stays as it is."""
         kept = self.count
         due = self.due
         interval_us = self.interval_us
