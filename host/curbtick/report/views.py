@@ -32,6 +32,12 @@ REASON_WORDS = {
     "log_full": "the probe's log is full",
     "clock_unknown": "the probe's clock is not known",
     "not_transmitting": "the system does not transmit",
+    "no_reference": "the free reference is not confirmed",
+    "reference_changed": "the reference changed meanwhile",
+    "tone_lost": "the tone was lost",
+    "no_background": "no background was taken",
+    "gusty": "too gusty to tell",
+    "too_short": "the section was too short",
 }
 
 
