@@ -2,7 +2,7 @@
 
 check = HissCheck(board, limit_set)
 check.start()
-check.background()       # 4.9 s, pointing away; returns whether it was taken, check.status says what was against it
+check.background()       # 6.9 s, pointing away; returns whether it was taken, check.status says what was against it
 check.update()           # 5 times a second: the bar
 check.mark()             # closes a section: record values with the verdict
 check.stop()
@@ -34,7 +34,7 @@ LED_CDB = const(300)
 
 # Updates that choose the band, and that measure the background in it.
 CHOOSE_UPDATES = const(5)
-BACKGROUND_UPDATES = const(20)
+BACKGROUND_UPDATES = const(30)
 
 # A background so loud in its quietest band would bring the peaks of any leak to the converter's rails.
 _NOISY_CDB = const(-2000)
@@ -71,7 +71,7 @@ class HissCheck:
     def background(self, updates=BACKGROUND_UPDATES, choose=CHOOSE_UPDATES):
         """Choose the quietest band and learn its level and its unrest, pointing away; return whether it was taken.
 
-        updates: how many measure the background, 3 or more (the first 40 count); choose: how many before them choose
+        updates: how many measure the background, 3 or more (the newest 40 count); choose: how many before them choose
         the band, 1..5.
         """
         self.known = self.rise = None
@@ -99,7 +99,7 @@ class HissCheck:
             return DEAD
         if clipped:
             return CLIPPED
-        if background.level_cdb() > _NOISY_CDB:
+        if background.unrest.mean(1, background.unrest.count) > _NOISY_CDB:
             return NOISY
         return QUIET
 
@@ -117,8 +117,10 @@ class HissCheck:
             self.status = self._judge()
             for frequency_hz, level_cdb in self.rise.tones:
                 self.section.hear_tone(frequency_hz, level_cdb)
-            self.section.add(self.status, self._trusted_rise_cdb(), self.known.level_cdb())
+            self.section.add(self.status, self._trusted_rise_cdb(), self.known.unrest.level_cdb)
             self._show()
+            if self._may_follow():
+                self.known.follow(self.rise.oldest_cdb())
         else:
             self.section.add(self.status, None, 0)
         return self.leds
@@ -129,23 +131,28 @@ class HissCheck:
             return DEAD if meter.dead else CLIPPED
         if not meter.ready:
             return QUIET
-        if rise.rise_cdb >= known.threshold_cdb:
+        if rise.rise_cdb >= known.unrest.threshold_cdb:
             return self._judge_rise()
         if rise.tones:
             return TONE
-        return QUIET if known.decides and rise.steady() else GUSTY
+        return QUIET if known.unrest.decides and rise.steady() else GUSTY
 
     def _judge_rise(self):
         if self.rise.drowned() or not self.rise.is_flat():
             return TONE
         return RISE if self.rise.steady() and self.rise.lasting() else GUSTY
 
+    def _may_follow(self):
+        """Whether the last second tells of the background: no rise, no tone, nothing amiss."""
+        calm = self.status in (QUIET, GUSTY) and self.meter.ready and not self.rise.tones
+        return calm and self.rise.rise_cdb < self.known.unrest.threshold_cdb
+
     def _trusted_rise_cdb(self):
         return self.rise.rise_cdb if self.meter.ready and self.status in (QUIET, RISE, TONE) else None
 
     def _show(self):
         slow_cdb = self.rise.rise_cdb
-        fast_cdb = self.meter.level_cdb - self.known.level_cdb()
+        fast_cdb = self.meter.level_cdb - self.known.unrest.level_cdb
         if self.status == TONE:
             fast_cdb = min(fast_cdb, slow_cdb)
         self.leds = _leds(fast_cdb if self.fast else slow_cdb)
@@ -170,7 +177,7 @@ class HissCheck:
             "reasons": reasons,
             "band_low_hz": low_hz,
             "band_high_hz": high_hz,
-            "background_cdb": known.level_cdb() if known else records.NONE_I16,
+            "background_cdb": known.unrest.level_cdb if known else records.NONE_I16,
             "level_cdb": section.level_cdb,
             "above_background_cdb": section.above_cdb,
             "tone_hz": tone_hz,

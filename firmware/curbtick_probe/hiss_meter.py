@@ -18,6 +18,7 @@ UPDATE_US = const(196608)
 # The band: four of the twelve sub-bands, 19.5 kHz.
 BAND_SUBS = const(4)
 STARTS = const(9)
+PAIRS = const(11)
 BAND_BINS = const(40)
 SUB_HZ = const(4883)
 BAND_LOW_HZ = const(20020)
@@ -47,9 +48,9 @@ _DEAD_CODES = const(3)
 class HissMeter:
     """Listens on a running capture. All buffers are made once.
 
-    After `update`: level_cdb, the chosen band's level in this update (dBFS * 100, impulses discounted); sub_levels,
-    the same of each sub-band; line_count, line_bins: steady lines in the last second; clipped, dead: the samples
-    cannot be trusted.
+    After `update`: level_cdb, the chosen band's level in this update (dBFS * 100, impulses discounted); pair_levels,
+    the same of each pair of neighbouring sub-bands; line_count, line_bins: steady lines in the last second; clipped,
+    dead: the samples cannot be trusted.
     """
 
     def __init__(self, capture):
@@ -68,7 +69,7 @@ class HissMeter:
         self.logs = array.array("i", [0] * hiss_spectrum.BINS)
         self.line_bins = array.array("i", [0] * LINES_MAX)
         self.mask = bytearray(hiss_spectrum.BINS)
-        self.sub_levels = array.array("h", [0] * hiss_spectrum.BANDS)
+        self.pair_levels = array.array("h", [0] * PAIRS)
         self.line_count = 0
         self.start_sub = 0
         self.restart()
@@ -107,8 +108,8 @@ class HissMeter:
         self._segment = (self._segment + 1) % SEGMENTS
         self.segments = min(self.segments + 1, SEGMENTS)
         self.level_cdb = self.band_level_cdb(self.start_sub)
-        for sub in range(hiss_spectrum.BANDS):
-            self.sub_levels[sub] = self.band_level_cdb(sub, 1)
+        for pair in range(PAIRS):
+            self.pair_levels[pair] = self.band_level_cdb(pair, 2)
         self._average()
 
     def _analyse(self, block, row, at):

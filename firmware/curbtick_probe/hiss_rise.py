@@ -6,7 +6,7 @@ from micropython import const
 
 from curbtick_probe import hiss_meter
 from curbtick_probe.dsp import hiss_lines, hiss_spectrum, tone_level
-from curbtick_probe.hiss_meter import BAND_BINS
+from curbtick_probe.hiss_meter import BAND_BINS, PAIRS
 
 # A line of the background is one again while it is not this much louder.
 SAME_LINE_CDB = const(600)
@@ -14,7 +14,7 @@ SAME_LINE_CDB = const(600)
 # Where the rises of single bins within the band differ so much (geometric below arithmetic mean), no hiss made them.
 FLATNESS_CDB = const(-150)
 
-# A sub-band (4.9 kHz) that rises this much more than those two away on either side holds a wavering whistle.
+# A pair of sub-bands (9.8 kHz) that rises this much more than those beside it holds a wavering whistle.
 NARROW_CDB = const(600)
 
 # A hiss this much below a tone's level cannot be told from what the tone does to the converter.
@@ -33,7 +33,7 @@ class Rise:
         self.rise_cdb = 0
         self.tones = []
         self._slow = array.array("h", [0] * hiss_meter.SEGMENTS)
-        self._subs = array.array("h", [0] * (hiss_spectrum.BANDS * hiss_meter.SEGMENTS))
+        self._pairs = array.array("h", [0] * (PAIRS * hiss_meter.SEGMENTS))
         self._ratios = array.array("i", [0] * BAND_BINS)
         self._count = 0
 
@@ -42,10 +42,10 @@ class Rise:
         meter = self.meter
         place = self._count % hiss_meter.SEGMENTS
         self._slow[place] = meter.level_cdb
-        for sub in range(hiss_spectrum.BANDS):
-            self._subs[place * hiss_spectrum.BANDS + sub] = meter.sub_levels[sub]
+        for pair in range(PAIRS):
+            self._pairs[place * PAIRS + pair] = meter.pair_levels[pair]
         self._count += 1
-        self.rise_cdb = self._mean_level_cdb() - self.background.level_cdb()
+        self.rise_cdb = self._mean_level_cdb() - self.background.unrest.level_cdb
         self.tones = []
         if meter.ready:
             self._find_lines()
@@ -60,15 +60,19 @@ class Rise:
             total += self._slow[k]
         return total // count
 
+    def oldest_cdb(self):
+        """Return the level of the oldest of the last second's updates."""
+        return self._slow[self._count % hiss_meter.SEGMENTS]
+
     def steady(self):
         """Whether the last second's updates lie within the range that chance and the background leave them."""
-        return max(self._slow) - min(self._slow) <= self.background.range_cdb
+        return max(self._slow) - min(self._slow) <= self.background.unrest.range_cdb
 
     def lasting(self):
         """Whether at most one of the last second's updates lies at or below the background."""
         below = 0
         for level_cdb in self._slow:
-            below += level_cdb <= self.background.level_cdb()
+            below += level_cdb <= self.background.unrest.level_cdb
         return below <= 1
 
     def _find_lines(self):
@@ -79,22 +83,26 @@ class Rise:
                 self.tones.append((meter.line_hz(n), level_cdb))
 
     def _find_narrow(self):
-        last = hiss_spectrum.BANDS - 1
-        for sub in range(hiss_spectrum.BANDS):
-            own = self._sub_rise_cdb(sub)
+        """Find pairs of sub-bands that rise far more than those beside them, and mask their bins."""
+        for pair in range(PAIRS):
+            own = self._pair_rise_cdb(pair)
             if own < NARROW_CDB:
                 continue
-            beside = max(self._sub_rise_cdb(side) for side in (sub - 2, sub + 2) if 0 <= side <= last)
-            if own - beside >= NARROW_CDB:
-                self._name_highest(
-                    hiss_spectrum.BAND_FIRST + sub * hiss_spectrum.BAND_BINS, hiss_spectrum.BAND_BINS
-                )
+            beside = [self._pair_rise_cdb(side) for side in (pair - 3, pair + 3) if 0 <= side < PAIRS]
+            if own - max(beside) >= NARROW_CDB:
+                first = hiss_spectrum.BAND_FIRST + pair * hiss_spectrum.BAND_BINS
+                self._name_highest(first, 2 * hiss_spectrum.BAND_BINS)
+                self._mask(first - hiss_spectrum.BAND_BINS, 4 * hiss_spectrum.BAND_BINS)
 
-    def _sub_rise_cdb(self, sub):
+    def _mask(self, first, bins):
+        for k in range(max(first, 0), min(first + bins, hiss_spectrum.BINS)):
+            self.meter.mask[k] = 1
+
+    def _pair_rise_cdb(self, pair):
         total = 0
         for k in range(hiss_meter.SEGMENTS):
-            total += self._subs[k * hiss_spectrum.BANDS + sub]
-        return total // hiss_meter.SEGMENTS - self.background.sub_level_cdb(sub)
+            total += self._pairs[k * PAIRS + pair]
+        return total // hiss_meter.SEGMENTS - self.background.pair_level_cdb(pair)
 
     def _lines_in_band(self):
         first = self.meter.first_bin
@@ -104,17 +112,19 @@ class Rise:
         return False
 
     def _rise_without_lines(self):
-        """The rise of the band's bins that are free of lines, now and in the background."""
+        """The rise of the band's bins that are free of lines, now and in the background; 0 where no bin is."""
         meter, background = self.meter, self.background
         background.add_mask(meter.mask)
         first = meter.first_bin
         now = hiss_lines.left(meter.totals, background.both, first, first + BAND_BINS - 1)
         before = hiss_lines.left(background.totals, background.both, first, first + BAND_BINS - 1)
-        return tone_level.power_cdb(now) - tone_level.power_cdb(before)
+        if not now or not before:
+            return 0
+        return tone_level.power_cdb(now) - tone_level.power_cdb(before) - background.drift_cdb()
 
     def drowned(self):
         """Whether a tone is so loud that the converter's steps and the window's skirts may have made the rise."""
-        level_cdb = self.background.level_cdb() + self.rise_cdb
+        level_cdb = self.background.unrest.level_cdb + self.rise_cdb
         for _, tone_cdb in self.tones:
             if tone_cdb - level_cdb > MASKING_CDB:
                 return True

@@ -112,11 +112,10 @@ class Server:
         taken = self.check.background(count, choose)
         known = self.check.known
         low_hz, high_hz = self.check.band_hz()
-        figures = (
-            (known.level_cdb(), known.threshold_cdb, known.stationary, known.decides)
-            if known
-            else (0, 0, 0, 0)
-        )
+        figures = (0, 0, 0, 0)
+        if known:
+            unrest = known.unrest
+            figures = (unrest.level_cdb, unrest.threshold_cdb, unrest.stationary, unrest.decides)
         answer(taken, self.check.status, low_hz, high_hz, *figures)
 
     def listen(self, count):

@@ -71,8 +71,8 @@ class Play:
         return {
             "values": check.mark(),
             "tones": tones,
-            "threshold_cdb": known.threshold_cdb if known else None,
-            "stationary": known.stationary if known else None,
+            "threshold_cdb": known.unrest.threshold_cdb if known else None,
+            "stationary": known.unrest.stationary if known else None,
         }
 
 

@@ -147,7 +147,7 @@ def replay_hiss(
 ) -> dict[str, Any]:
     """Return the JSON object of one section of a hiss check on a recording.
 
-    background: the place without the leak, at least 0.8 s (4.9 s as the probe takes it); without one the verdict is
+    background: the place without the leak, at least 0.8 s (6.9 s as the probe takes it); without one the verdict is
     "retry". Keys: verdict ("hiss", "quiet", "tone", "retry"), reasons, level_db (of the band, at its highest over a
     second), noise_db (of the band in the background), above_background_db, band_hz ([low, high]), tones (a list of
     frequency_hz, level_db); null where nothing was measured.

@@ -32,7 +32,7 @@ CHECK_ACTIONS = {
         "mark",
     ): "first the free reference, then the beginning of the first section, then the end of each section",
     ("seal", "reference"): "confirm the reference in free air: the sections marked before get their verdicts",
-    ("hiss", "mark"): "first the background (4.9 s, pointing away), then the end of each section",
+    ("hiss", "mark"): "first the background (6.9 s, pointing away), then the end of each section",
     ("hiss", "reference"): "the background again",
 }
 POWER_UP = {

@@ -1,0 +1,274 @@
+"""The hiss check against theory and a float reference: `python -m tests.bench.hiss [--json] [--seed N] [--short]`.
+
+The firmware's own code under MicroPython, samples through its kernels. Decisions are those on one second (five
+updates). Theory is the radiometer over the same band, time and background (chi-square, here by its normal limit); the
+float reference is the mean of scipy's Welch spectrum over the chosen band on the same data.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from scipy import signal, stats
+
+from tests.bench._common import arguments, figure, report
+from tests.bench.leaks_link import ADC_NOISE_CODES, FULL_SCALE, RATE_HZ, UPDATE, Probe, Signal
+from tests.bench.leaks_stats import Count, rise_sigma_db
+
+UPDATE_S = UPDATE / RATE_HZ
+SECOND = 5
+BACKGROUND, CHOOSE = 30, 5
+ADC_SIGMA = ADC_NOISE_CODES / FULL_SCALE
+SIGMA = 0.01
+RISE_DB, PD, PFA, STATED_GUSTY_PFA = 0.5, 0.95, 1e-3, 1e-2
+STATUS, RISE_CDB, TONE_HZ = 0, 1, 2
+QUIET, RISE, TONE, GUSTY, NOISY, CLIPPED, DEAD, NO_BACKGROUND = range(8)
+
+Figures = list[dict[str, Any]]
+Random = np.random.Generator
+Maker = Callable[[int], Signal]
+
+
+def begin(probe: Probe, background: Signal) -> list[int]:
+    """Have the background taken; return taken, status, band edges, level, threshold, stationary, decides."""
+    probe.tell("hiss")
+    return probe.ask(f"background {BACKGROUND} {CHOOSE}", background)
+
+
+def whole(updates: int) -> int:
+    """Samples of so many updates."""
+    return updates * UPDATE
+
+
+def second(probe: Probe, volts: Signal) -> list[int]:
+    """Play one second from the section's beginning; return the last update's row, and begin another section."""
+    row = [int(value) for value in probe.rows("listen", volts)[-1]]
+    probe.ask("forget")
+    return row
+
+
+def band_level_db(volts: Signal, band_hz: tuple[int, int]) -> float:
+    """Float reference: power of scipy's Welch spectrum (Hann, 512 samples) over a band, in dB."""
+    hz, density = signal.welch(volts, RATE_HZ, "hann", 512, noverlap=0)
+    inside = (hz >= band_hz[0]) & (hz < band_hz[1])
+    return float(10 * np.log10(density[inside].sum()))
+
+
+def stationary(probe: Probe, backgrounds: int, seconds: int, random: Random) -> Figures:
+    """A rise of half a dB in white noise, and none: found, and false alarms; beside reference and theory."""
+    found = alarms = 0
+    ours, theirs = [], []
+    for _ in range(backgrounds):
+        noise = lambda updates: SIGMA * random.standard_normal(whole(updates))  # noqa: E731
+        before = noise(BACKGROUND + CHOOSE)
+        _, _, low_hz, high_hz, *_ = begin(probe, before)
+        reference_db = band_level_db(before[whole(CHOOSE) :], (low_hz, high_hz))
+        for _ in range(seconds):
+            alarms += second(probe, noise(SECOND))[STATUS] == RISE
+            louder = noise(SECOND) * 10 ** (RISE_DB / 20)
+            row = second(probe, louder)
+            found += row[STATUS] == RISE
+            ours.append(row[RISE_CDB] / 100)
+            theirs.append(band_level_db(louder, (low_hz, high_hz)) - reference_db)
+    hits, false = Count(found, backgrounds * seconds), Count(alarms, backgrounds * seconds)
+    theory_db = rise_sigma_db(high_hz - low_hz, SECOND * UPDATE_S, BACKGROUND * UPDATE_S)
+    needed = float(stats.norm.isf(PFA) - stats.norm.ppf(1 - PD))
+    return [
+        figure("rise_half_db_pd", round(hits.rate, 4), f">= {PD} ({_shown(hits)})", hits.rate >= PD),
+        figure(
+            "false_alarms_per_second", false.rate, f"<= {PFA} ({_shown(false)})", false.interval[0] <= PFA
+        ),
+        figure("rise_bias_db", round(float(np.mean(ours)) - RISE_DB, 3), "-0.05 to 0.05", _small(ours)),
+        figure("rise_sigma_db", round(float(np.std(ours)), 4), "shown", True),
+        figure("float_reference_sigma_db", round(float(np.std(theirs)), 4), "shown", True),
+        figure("theory_sigma_db", round(theory_db, 4), "shown", True),
+        figure(
+            "smallest_rise_db",
+            round(needed * float(np.std(ours)), 3),
+            "<= 0.5",
+            needed * np.std(ours) <= RISE_DB,
+        ),
+        figure("smallest_rise_in_theory_db", round(needed * theory_db, 3), "shown", True),
+    ]
+
+
+def _shown(count: Count) -> str:
+    low, high = count.interval
+    return f"{count.hits} of {count.of}, 95 % {low:.2g} to {high:.2g}"
+
+
+def _small(rises: list[float]) -> bool:
+    return abs(float(np.mean(rises)) - RISE_DB) <= 0.05
+
+
+def wandering(random: Random, spread_db: float, over_s: float) -> Maker:
+    """White noise whose level wanders: Gaussian in dB, this spread and correlation time, going on from call to call."""
+    state = {"db": float(random.normal(0, spread_db))}
+    step_s = 0.01
+    keep = float(np.exp(-step_s / over_s))
+
+    def make(samples: int) -> Signal:
+        count = samples // 2500 + 2
+        levels = np.empty(count)
+        for n in range(count):
+            state["db"] = keep * state["db"] + spread_db * (1 - keep**2) ** 0.5 * float(
+                random.standard_normal()
+            )
+            levels[n] = state["db"]
+        gains = 10 ** (np.interp(np.arange(samples) / 2500, np.arange(count), levels) / 20)
+        made: Signal = SIGMA * gains * random.standard_normal(samples)
+        return made
+
+    return make
+
+
+def with_bursts(make: Maker, random: Random) -> Maker:
+    """The same with bursts of two parking systems and knocks on top."""
+
+    def burst(samples: int) -> Signal:
+        made = make(samples)
+        for khz, every_s in ((48, 0.035), (58, 0.16)):
+            for start in np.arange(random.uniform(0, every_s), samples / RATE_HZ - 0.002, every_s):
+                at = int(start * RATE_HZ)
+                made[at : at + 250] += 0.1 * np.sin(2 * np.pi * khz * 1e3 * np.arange(250) / RATE_HZ)
+        for _ in range(samples // RATE_HZ):
+            at = int(random.uniform(0, samples - 1_000))
+            made[at : at + 1_000] += 0.3 * np.exp(-np.arange(1_000) / 150) * random.standard_normal(1_000)
+        return made
+
+    return burst
+
+
+def nonstationary(probe: Probe, backgrounds: int, seconds: int, random: Random) -> Figures:
+    """False alarms where the background wanders by 0.1 to 1 dB over a fifth of a second to ten seconds."""
+    alarms = decided = total = 0
+    for n in range(backgrounds):
+        make = wandering(random, float(random.uniform(0.1, 1.0)), float(10 ** random.uniform(-0.7, 1.0)))
+        if n % 2:
+            make = with_bursts(make, random)
+        begin(probe, make(whole(BACKGROUND + CHOOSE)))
+        rows = probe.rows("listen", make(whole(SECOND * seconds)))
+        for status in rows[SECOND - 1 :: SECOND, STATUS]:
+            alarms += int(status == RISE)
+            decided += int(status != GUSTY)
+            total += 1
+    count = Count(alarms, total)
+    return [
+        figure(
+            "wandering_false_alarms_per_second",
+            count.rate,
+            f"<= {STATED_GUSTY_PFA} ({_shown(count)})",
+            count.rate <= STATED_GUSTY_PFA,
+        ),
+        figure("wandering_decided_share", round(decided / total, 3), "shown", True),
+    ]
+
+
+def gusts(probe: Probe, trials: int, random: Random) -> Figures:
+    """Gusts of 3 to 10 dB over fractions of a second: no hiss may be called, and the place is called gusty."""
+    hiss = said = 0
+    for _ in range(trials):
+        make = wandering(random, float(random.uniform(3, 6)), float(random.uniform(0.15, 0.5)))
+        begin(probe, make(whole(BACKGROUND + CHOOSE)))
+        probe.rows("listen", make(whole(2 * SECOND)))
+        verdict = probe.ask("forget")
+        hiss += verdict[0] == 2
+        said += verdict[0] == 0
+    return [
+        figure(
+            "gusts_called_hiss", hiss, f"<= {max(1, trials // 50)} of {trials}", hiss <= max(1, trials // 50)
+        ),
+        figure("gusts_said_so", round(said / trials, 3), ">= 0.9", said >= 0.9 * trials),
+    ]
+
+
+def told_apart(probe: Probe, trials: int, random: Random) -> Figures:
+    """Bursts, knocks, a steady and a wavering whistle without hiss; a hiss with bursts on it."""
+    noise: Maker = lambda samples: SIGMA * random.standard_normal(samples)  # noqa: E731
+    bursts = with_bursts(noise, random)
+
+    def whistle(samples: int) -> Signal:
+        hz = random.uniform(21e3, 78e3)
+        at = np.arange(samples) / RATE_HZ
+        made: Signal = noise(samples) + SIGMA * random.uniform(0.5, 20) * np.sin(2 * np.pi * hz * at)
+        return made
+
+    def wavering(samples: int) -> Signal:
+        middle, width, rate = random.uniform(25e3, 75e3), random.uniform(100, 1500), random.uniform(1, 8)
+        at = np.arange(samples) / RATE_HZ
+        turns = np.cumsum(middle + width * np.sin(2 * np.pi * rate * at)) / RATE_HZ
+        made: Signal = noise(samples) + SIGMA * random.uniform(3, 20) * np.sin(2 * np.pi * turns)
+        return made
+
+    def hiss_and_bursts(samples: int) -> Signal:
+        made: Signal = bursts(samples) + SIGMA * random.standard_normal(samples)
+        return made
+
+    def called(make: Maker, verdict: int) -> float:
+        right = 0
+        for _ in range(trials):
+            begin(probe, noise(whole(BACKGROUND + CHOOSE)))
+            probe.rows("listen", make(whole(2 * SECOND)))
+            right += probe.ask("forget")[0] == verdict
+        return right / trials
+
+    return [
+        _at_least("bursts_and_knocks_called_quiet", called(bursts, 1), 0.95),
+        _at_least("whistle_called_tone", called(whistle, 3), 0.95),
+        _at_least("wavering_whistle_called_tone", called(wavering, 3), 0.95),
+        _at_least("hiss_of_3_db_among_bursts_called_hiss", called(hiss_and_bursts, 2), 0.95),
+    ]
+
+
+def _at_least(name: str, value: float, bound: float) -> dict[str, Any]:
+    return figure(name, round(value, 3), f">= {bound}", value >= bound)
+
+
+def band_choice(probe: Probe, trials: int, random: Random) -> Figures:
+    """Coloured backgrounds: the chosen band against the quietest of all bands in the float reference."""
+    excess = []
+    for _ in range(trials):
+        centre, width = random.uniform(20e3, 80e3), random.uniform(5e3, 20e3)
+        samples = whole(BACKGROUND + CHOOSE)
+        hz = np.fft.rfftfreq(samples, 1 / RATE_HZ)
+        gain = 1 + 4 * np.exp(-(((hz - centre) / width) ** 2)) + 20e3 / np.maximum(hz, 5e3)
+        volts = SIGMA / 3 * np.fft.irfft(np.fft.rfft(random.standard_normal(samples)) * gain, samples)
+        _, _, low_hz, high_hz, *_ = begin(probe, volts)
+        starts = [20_020 + 4_883 * n for n in range(9)]
+        levels = [band_level_db(volts, (start, start + high_hz - low_hz)) for start in starts]
+        excess.append(band_level_db(volts, (low_hz, high_hz)) - min(levels))
+    return [figure("chosen_band_over_quietest_db", round(max(excess), 3), "<= 0.3", max(excess) <= 0.3)]
+
+
+def hardware(probe: Probe, random: Random) -> Figures:
+    """A dead microphone and a clipped input are said."""
+    begin(probe, ADC_SIGMA * random.standard_normal(whole(BACKGROUND + CHOOSE)))
+    dead = second(probe, np.zeros(whole(SECOND)))[STATUS]
+    clipped = second(probe, 2.0 * random.standard_normal(whole(SECOND)))[STATUS]
+    return [
+        figure("dead_input_status", dead, f"== {DEAD}", dead == DEAD),
+        figure("clipped_input_status", clipped, f"== {CLIPPED}", clipped == CLIPPED),
+    ]
+
+
+def main() -> None:
+    """Run everything and report."""
+    options = arguments(__doc__ or "")
+    started_s = time.monotonic()
+    random = np.random.default_rng(options.seed)
+    backgrounds, seconds, trials = (10, 12, 12) if options.short else (100, 30, 80)
+    with Probe() as probe:
+        figures = stationary(probe, backgrounds, seconds, random)
+        figures += nonstationary(probe, 2 * backgrounds, seconds // 2, random)
+        figures += gusts(probe, trials, random)
+        figures += told_apart(probe, trials, random)
+        figures += band_choice(probe, trials, random)
+        figures += hardware(probe, random)
+    report(figures, started_s)
+
+
+if __name__ == "__main__":
+    main()
