@@ -67,7 +67,8 @@ class Output:
     def progress(self, words: str, total: int | None = None) -> Iterator["Tick"]:
         """A progress bar on standard error, gone when the work is done."""
         columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
-        with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        console = Console(stderr=True)
+        with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
             task = bar.add_task(words, total=total)
             yield lambda done, of=None: bar.update(task, completed=done, total=of if of else total)
 
