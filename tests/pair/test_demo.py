@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from curbtick.errors import InputError
 from curbtick.virtual import day as yard
+from curbtick.virtual import leaks
 from curbtick.virtual.vehicles import FAULTS
 from curbtick_wire.names import CLASSES_KHZ, REASONS, VERDICTS
 
@@ -77,6 +78,20 @@ def test_the_day_is_one_worth_living_through(summary: dict[str, Any]) -> None:
     assert set(FAULTS) <= {row["fault"] for row in summary["readings"]}
     assert {row["verdict"] for row in summary["readings"]} == set(VERDICTS)
     assert [row["result"] for row in summary["bumpers"]].count("not_transmitting") == 1
+
+
+def test_every_scene_of_the_seal_and_hiss_checks_comes_out_right(summary: dict[str, Any]) -> None:
+    assert {row["scene"] for row in summary["checks"]} == set(leaks.SCENES)
+    for row in summary["checks"]:
+        assert row["verdict"] == row["truth"] == row["shown"], row
+    assert {row["verdict"] for row in summary["checks"]} == {
+        "leak",
+        "tight",
+        "hiss",
+        "quiet",
+        "tone",
+        "retry",
+    }
 
 
 def test_every_place_was_read_once_and_the_repaired_one_again(summary: dict[str, Any]) -> None:

@@ -20,6 +20,9 @@ Frames = Sequence[tuple[int, int]]
 
 TITLES = {"pass": "PASS", "weak": "WEAK", "dead": "DEAD", "retry": "RETRY", "log_full": "LOG FULL"}
 
+# The patterns that end a section of a seal or hiss check.
+SECTION_WORDS = ("leak", "tight", "hiss", "quiet", "tone", "retry")
+
 # What each pattern means to the technician; a test holds this to the probe's table.
 MEANINGS = {
     "pass": "PASS: sound, by the limits in force",

@@ -21,6 +21,7 @@ from curbtick.store import Store
 from curbtick.virtual import bar, day, demo_summary
 from curbtick.virtual.bus import STEP
 from curbtick.virtual.day import Place
+from curbtick.virtual.demo_checks import CheckSeen, LeakWalk
 from curbtick.virtual.ear import Ear
 from curbtick.virtual.process import VirtualProbe
 from curbtick.virtual.technician import Seen, Technician
@@ -86,6 +87,7 @@ class Demo:
                 probe.run_until_idle()
                 made = self._morning()
                 self._walk()
+                checks = self._leaks()
                 self._pull("The bench pulls the day.")
                 self._repair(made)
                 self._pull("The bench pulls again.")
@@ -93,7 +95,7 @@ class Demo:
             self._store, self._folder / "report", self._clock.day_start_ms, self._clock.now_ms()
         )
         self._say(f"Report: {built.index}")
-        return demo_summary.summary(self._store, self._day, self._seen, self._seed)
+        return demo_summary.summary(self._store, self._day, self._seen, checks, self._seed)
 
     def _connected(self) -> Client:
         client = connect(self._probe.pty_path, self._keyring)
@@ -140,6 +142,12 @@ class Demo:
         plan = self._day.vehicle(place.vehicle).bumpers[place.bumper]
         if self._probe.bar == before and plan.positions > 1:
             self._technician.next_position()
+
+    def _leaks(self) -> list[CheckSeen]:
+        """The seal and hiss checks, collar off, on the round's vehicles in turn."""
+        self._say("Seal check and hiss check: the collar is off.")
+        vehicles = len(self._day.vehicles)
+        return LeakWalk(self._technician, self._probe, vehicles, self._say).run(self._seed)
 
     def _pull(self, words: str) -> None:
         with self._connected() as client:

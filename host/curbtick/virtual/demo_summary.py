@@ -4,41 +4,56 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from curbtick_wire import names
-from sqlalchemy import select
+from sqlalchemy import Connection, Table, select
 
 from curbtick.fleet import readings, state
 from curbtick.fleet.readings import Reading
 from curbtick.store import Store, tables
 from curbtick.virtual import bar
 from curbtick.virtual.day import Day, Place
+from curbtick.virtual.demo_checks import CheckSeen
 from curbtick.virtual.technician import Seen
 
 SeenAt = Mapping[tuple[Place, bool], Sequence[Seen]]
 
 
-def summary(store: Store, day: Day, seen: SeenAt, seed: int) -> dict[str, Any]:
-    """Return seed, readings, bumpers and differences; `differences` names everything that is not as it must be.
+def summary(store: Store, day: Day, seen: SeenAt, checks: Sequence[CheckSeen], seed: int) -> dict[str, Any]:
+    """Return seed, readings, bumpers, checks and differences, which names everything that is not as it must be.
 
-    seen: what the technician saw at each place, before and after the repairs.
+    seen: what the technician saw at each place, before and after the repairs; checks: in the seal and hiss checks.
     """
     made = _Summary(store, day, seen)
     found_readings, found_bumpers = made.readings(), made.bumpers()
-    differences = [_words(row) for row in (*found_readings, *found_bumpers) if not row["agrees"]]
+    found_checks = made.checks(checks)
+    differences = [
+        _words(row) for row in (*found_readings, *found_bumpers, *found_checks) if not row["agrees"]
+    ]
     differences += made.missing(found_readings)
     return {
         "seed": seed,
         "readings": found_readings,
         "bumpers": found_bumpers,
+        "checks": found_checks,
         "differences": differences,
         "agrees": not differences,
     }
 
 
 def _words(row: Mapping[str, Any]) -> str:
-    where = f"{row['vehicle']} {row['bumper']} {row.get('position', '')}".strip()
+    where = f"{row['vehicle']} {row.get('bumper') or row['scene']} {row.get('position', '')}".strip()
     got = row.get("verdict", row.get("result"))
     why = f" ({', '.join(row['reasons'])})" if row.get("reasons") else ""
     return f"{where}: {got}{why} instead of {row['truth']}, the bar said {row['shown']}"
+
+
+_MARKS = {"seal": tables.seal_marks, "hiss": tables.hiss_marks}
+
+
+def _marks(connection: Connection, table: Table) -> dict[str, Mapping[str, Any]]:
+    """The last mark of each vehicle, by its name: a seal's section is judged when its reference is confirmed."""
+    rows = connection.execute(select(table).order_by(table.c.sort_ms, table.c.id)).all()
+    known = readings.names_of(connection, [row.vehicle_id for row in rows])
+    return {known[row.vehicle_id]: dict(row._mapping) for row in rows}
 
 
 class _Summary:
@@ -54,6 +69,7 @@ class _Summary:
             query = select(tables.bumper_results).order_by(columns.sort_ms, columns.id)
             self._results = connection.execute(query).all()
             self._vehicles = readings.names_of(connection, [row.vehicle_id for row in self._results])
+            self._marks = {check: _marks(connection, table) for check, table in _MARKS.items()}
         self._last_boot = max((reading.boot for reading in self._readings), default=0)
 
     def readings(self) -> list[dict[str, Any]]:
@@ -120,6 +136,26 @@ class _Summary:
             return "not_transmitting"
         told = bar.read_result(last.masks, bumper, positions)
         return None if told is None else [None if one is None else names.VERDICTS[one] for one in told]
+
+    def checks(self, seen: Sequence[CheckSeen]) -> list[dict[str, Any]]:
+        """Every section of the seal and hiss checks with its truth and what the bar told."""
+        return [self._check(one) for one in seen]
+
+    def _check(self, seen: CheckSeen) -> dict[str, Any]:
+        name = self._day.vehicle(seen.vehicle).name
+        row = self._marks[seen.scene.check].get(name)
+        verdicts = names.SEAL_VERDICTS if seen.scene.check == "seal" else names.HISS_VERDICTS
+        verdict = None if row is None else verdicts[row["verdict"]]
+        return {
+            "check": seen.scene.check,
+            "scene": seen.scene.name,
+            "vehicle": name,
+            "truth": seen.scene.verdict,
+            "verdict": verdict,
+            "reasons": [] if row is None else names.words_of(names.REASONS, row["reasons"]),
+            "shown": seen.verdict,
+            "agrees": verdict == seen.scene.verdict == seen.verdict,
+        }
 
     def missing(self, found: Sequence[Mapping[str, Any]]) -> list[str]:
         """Places of the day without a reading, and bumpers without a result."""
