@@ -1,7 +1,6 @@
 """How much of what the probe sends is lost on the line, and the slice size that carries most then."""
 
 import math
-from dataclasses import dataclass
 
 # Each is half of the one before, so that slices held fit together whatever size they were asked for in.
 SLICE_SIZES = (1024, 512, 256, 128, 64)
@@ -12,23 +11,20 @@ _LOST_MAX = 0.98
 _BELIEF = 24
 
 
-@dataclass
 class LineQuality:
-    """Slices sent and lost, older rounds fading by half each round; damage_per_bit: the rate that explains
-    it.
-    """
+    """Slices sent and lost, older rounds fading by half each round; damage_per_bit: the rate that explains it."""
 
-    sent: float = 0.0
-    lost: float = 0.0
-    damage_per_bit: float = 0.0
+    def __init__(self) -> None:
+        self._sent = self._lost = 0.0
+        self.damage_per_bit = 0.0
 
     def note(self, sent: int, lost: int, size: int) -> None:
         """Add a round: slices sent and lost, of size bytes each.
 
         A slice is lost when any of its bits is damaged: share lost = 1 - exp(-bits * damage_per_bit).
         """
-        self.sent, self.lost = self.sent / 2 + sent, self.lost / 2 + lost
-        share = min(self.lost / (self.sent + _BELIEF), _LOST_MAX)
+        self._sent, self._lost = self._sent / 2 + sent, self._lost / 2 + lost
+        share = min(self._lost / (self._sent + _BELIEF), _LOST_MAX)
         self.damage_per_bit = -math.log1p(-share) / (8 * (size + _OVERHEAD))
 
     def best_size(self) -> int:

@@ -28,7 +28,8 @@ CLEAN_BOUND = 0.94
 ERROR_RATES = (0.0, 1e-6, 1e-5, 1e-4)
 RECORDS = 400
 RECORDS_SHORT = 120
-_TRANSFER_MAX_S = 240.0
+_TRANSFER_MAX_S = 120.0
+_FAREWELL_S = 15.0
 # ZMODEM's binary headers with a 32-bit CRC: ZPAD ZDLE ZBIN32, then the frame type.
 _ZDATA = b"*\x18C\x0a"
 _ZEOF = b"*\x18C\x0b"
@@ -65,8 +66,19 @@ def pull(day: Day, bit_error_rate: float, seed: int) -> tuple[float, bytes]:
     return len(data) / (seconds * BYTE_RATE_HZ), data
 
 
+def _ended(process: subprocess.Popen[bytes], most_s: float) -> bool:
+    """Whether a process comes to its end in time; it is killed otherwise."""
+    try:
+        process.wait(most_s)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
+        return False
+    return True
+
+
 def send_zmodem(day: Day, data: bytes, bit_error_rate: float, seed: int, length: int | None) -> float:
-    """Send data as a file by ZMODEM: goodput, 0 where the transfer fails."""
+    """Send data as a file by ZMODEM: goodput, 0 where it gives up, the most it can have been where it is cut off."""
     source, target = day.folder / "sent.bin", day.folder / "received"
     source.write_bytes(data)
     shutil.rmtree(target, ignore_errors=True)
@@ -82,19 +94,15 @@ def send_zmodem(day: Day, data: bytes, bit_error_rate: float, seed: int, length:
         sender = subprocess.Popen(
             send, stdin=wire.probe.slave, stdout=wire.probe.slave, stderr=subprocess.DEVNULL
         )
-        for process in (sender, receiver):
-            try:
-                process.wait(_TRANSFER_MAX_S)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
+        ended = _ended(sender, _TRANSFER_MAX_S)
+        _ended(receiver, _FAREWELL_S)
         start_s, end_s = wire.to_bench.end_s(_ZDATA), wire.to_bench.end_s(_ZEOF, last=True)
     finally:
         wire.close()
     received = target / source.name
     whole = received.exists() and received.read_bytes() == data
     if not whole or start_s is None or end_s is None:
-        return 0.0
+        return 0.0 if ended else len(data) / (_TRANSFER_MAX_S * BYTE_RATE_HZ)
     return len(data) / ((end_s - start_s) * BYTE_RATE_HZ)
 
 

@@ -2,21 +2,18 @@
 
 import hashlib
 import os
-import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from curbtick.answers import decode
 from curbtick.asking import RefusedError
-from curbtick.client import Client, connect
+from curbtick.client import Client
 from curbtick.download import Batch
-from curbtick.errors import InputError, LinkError
-from curbtick.keyring import Key, Keyring
+from curbtick.errors import LinkError
 from curbtick_wire import codec, frames, messages, names, records
 
-from tests.pair.wire_harness import UNIQUE_ID, ProbeProcess, Pty
+from tests.pair.wire_harness import UNIQUE_ID, Bench
 
 ROUND = {
     "round_id": 3,
@@ -30,39 +27,6 @@ ROUND = {
         }
     ],
 }
-
-
-class Bench:
-    """A probe on a pty and what a bench needs to talk to it."""
-
-    def __init__(self, folder: Path, *words: str) -> None:
-        self.folder = folder
-        self.pty = Pty()
-        self.keyring = Keyring(folder / "keys.json")
-        self.probe = ProbeProcess(self.pty.master, folder / "flash", *words)
-
-    def connect(self) -> Client:
-        return connect(self.pty.path, self.keyring)
-
-    def close(self) -> None:
-        self.probe.kill()
-        self.pty.close()
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
-    """A probe started for pairing, with 40 records and a start event in its log."""
-    made = Bench(tmp_path, "pairing")
-    made.probe.append(40)
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def paired(bench: Bench) -> Iterator[Client]:
-    with bench.connect() as client:
-        client.pair("first bench")
-        yield client
 
 
 def pulled(client: Client, **options: object) -> list[int]:
@@ -197,78 +161,6 @@ def test_a_round_goes_over_and_comes_back(paired: Client) -> None:
     assert paired.round() == ROUND
 
 
-def test_pairing_needs_step_held(tmp_path: Path) -> None:
-    bench = Bench(tmp_path)
-    try:
-        with bench.connect() as client:
-            with pytest.raises(RefusedError, match="STEP"):
-                client.pair("intruder")
-            assert client.keys() == []
-            with pytest.raises(InputError, match="no key"):
-                client.send_round(ROUND)
-            assert client.round() is None
-    finally:
-        bench.close()
-
-
-def test_several_benches_each_revocable(paired: Client, bench: Bench, tmp_path: Path) -> None:
-    other_keyring = Keyring(tmp_path / "other.json")
-    paired.close()
-    with connect(bench.pty.path, other_keyring) as other:
-        assert other.pair("second bench") == 2
-        assert other.send_round(ROUND) == 3
-        held = other.keys()
-        assert [(key.key_id, key.name) for key in held] == [(1, "first bench"), (2, "second bench")]
-    with bench.connect() as first:
-        first.revoke(2)
-        held = first.keys()
-        assert [key.key_id for key in held] == [1]
-    with connect(bench.pty.path, other_keyring) as other:
-        with pytest.raises(RefusedError, match="key_id") as caught:
-            other.send_round({**ROUND, "round_id": 4})
-        assert caught.value.code == "unknown_key"
-        assert other.round() == ROUND
-        assert other.stats()["requests_unsigned"] == 1
-
-
-def test_a_key_file_brought_back_from_a_copy_still_works(paired: Client, bench: Bench) -> None:
-    old = bench.keyring.get(UNIQUE_ID)
-    assert old is not None
-    for number in range(4, 9):
-        paired.send_round({**ROUND, "round_id": number})
-    bench.keyring.put(UNIQUE_ID, old)
-    assert paired.send_round({**ROUND, "round_id": 9}) == 9
-    assert paired.stats()["requests_replayed"] == 1
-
-
-def test_a_wrong_key_is_refused(paired: Client, bench: Bench) -> None:
-    bench.keyring.put(UNIQUE_ID, Key(1, "00" * 32, 5))
-    with pytest.raises(RefusedError) as caught:
-        paired.send_round(ROUND)
-    assert caught.value.code == "bad_tag"
-    assert paired.round() is None
-
-
-def test_a_recorded_request_played_again_changes_nothing(paired: Client, bench: Bench) -> None:
-    link = paired._link
-    recorded: list[tuple[int, bytes]] = []
-    send = link.send
-    link.send = lambda kind, request, payload: (  # type: ignore[method-assign]
-        recorded.append((kind, payload)),
-        send(kind, request, payload),
-    )[1]
-    paired.send_round(ROUND)
-    paired.send_round({**ROUND, "round_id": 4})
-    puts = [payload for kind, payload in recorded if kind == messages.ROUND_PUT]
-    link.send = send  # type: ignore[method-assign]
-    last = paired.greet().last_seq
-    assert reply_to(paired, messages.ROUND_PUT, puts[1]).kind == messages.ROUND_PUT | messages.REPLY
-    assert reply_to(paired, messages.ROUND_PUT, puts[0]).kind == messages.ERROR | messages.REPLY
-    assert paired.greet().last_seq == last
-    assert paired.greeting.round_id == 4
-    assert paired.stats()["requests_replayed"] == 1
-
-
 def reply_to(client: Client, kind: int, payload: bytes):
     link = client._link
     request = link.next_id()
@@ -370,47 +262,6 @@ def test_a_later_probe_s_records_come_raw_and_its_limits_are_left_alone(tmp_path
                 assert "can still be pulled" in caught.value.data
     finally:
         bench.close()
-
-
-def test_a_port_in_use_is_said_to_be(bench: Bench) -> None:
-    with bench.connect(), pytest.raises(LinkError, match="in use"):
-        bench.connect()
-
-
-def test_no_such_port() -> None:
-    with pytest.raises(LinkError, match="cannot be opened"):
-        connect("/dev/no-such-port")
-    with pytest.raises(LinkError, match="cannot be opened"):
-        connect("socket://127.0.0.1:1")
-
-
-def test_a_silent_port(tmp_path: Path) -> None:
-    pty = Pty()
-    try:
-        with pytest.raises(LinkError, match="Nothing answers"):
-            connect(pty.path, Keyring(tmp_path / "keys.json"))
-    finally:
-        pty.close()
-
-
-def test_another_device_on_the_port(tmp_path: Path) -> None:
-    pty = Pty()
-    ended = threading.Event()
-
-    def chatter() -> None:
-        while not ended.is_set():
-            os.write(pty.master, b"OK\r\n>>> ")
-            time.sleep(0.05)
-
-    other = threading.Thread(target=chatter)
-    other.start()
-    try:
-        with pytest.raises(LinkError, match="is not a probe"):
-            connect(pty.path, Keyring(tmp_path / "keys.json"))
-    finally:
-        ended.set()
-        other.join()
-        pty.close()
 
 
 def test_a_probe_unplugged_in_the_middle(bench: Bench) -> None:

@@ -6,6 +6,9 @@ import subprocess
 import tty
 from pathlib import Path
 
+from curbtick.client import Client, connect
+from curbtick.keyring import Keyring
+
 from tests.bench._common import micropython_command, micropython_environment
 
 PROGRAM = Path(__file__).with_name("wire_probe.py")
@@ -72,3 +75,20 @@ class ProbeProcess:
         """Take the power away."""
         self._process.kill()
         self._process.communicate()
+
+
+class Bench:
+    """A probe on a pty and what a bench needs to talk to it."""
+
+    def __init__(self, folder: Path, *words: str) -> None:
+        self.folder = folder
+        self.pty = Pty()
+        self.keyring = Keyring(folder / "keys.json")
+        self.probe = ProbeProcess(self.pty.master, folder / "flash", *words)
+
+    def connect(self) -> Client:
+        return connect(self.pty.path, self.keyring)
+
+    def close(self) -> None:
+        self.probe.kill()
+        self.pty.close()

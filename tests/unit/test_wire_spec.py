@@ -4,9 +4,10 @@ import json
 import subprocess
 
 import pytest
-from curbtick_wire import messages, names, records, settings, spec, texts
+from curbtick_wire import messages, names, records, settings, texts
 
 from tests.bench._common import micropython_command, micropython_environment
+from tests.vectors import make_spec as spec
 
 TABLES = [
     ("header", records.HEADER),
@@ -23,7 +24,7 @@ TABLES = [
 
 def test_specification_is_up_to_date():
     text = spec.PATH.read_text(encoding="utf-8")
-    assert spec.updated(text) == text, "run `python -m curbtick_wire.spec`"
+    assert spec.updated(text) == text, "run `python -m tests.vectors.make_spec`"
     assert spec.updated(text.replace("| 0 |", "| 9 |")) == text
 
 

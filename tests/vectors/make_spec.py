@@ -1,4 +1,4 @@
-"""Writes the derived tables of SPEC.md: `python -m curbtick_wire.spec`, or `--check` to see whether they are stale.
+"""Writes the derived tables of SPEC.md: `python -m tests.vectors.make_spec`, or with `--check` sees if they are stale.
 
 A derived table stands between `<!-- derived: NAME -->` and `<!-- end -->`; everything else is prose, left alone.
 """
@@ -7,11 +7,11 @@ import re
 import struct
 import sys
 from pathlib import Path
+from typing import Any
 
 from curbtick_wire import codec, frames, messages, names, records, settings, texts
-from curbtick_wire._typing import Any
 
-PATH = Path(__file__).resolve().parents[1] / "SPEC.md"
+PATH = Path(__file__).resolve().parents[2] / "protocol" / "SPEC.md"
 _BLOCK = re.compile(r"(<!-- derived: (\w+) -->\n).*?(<!-- end -->)", re.DOTALL)
 _RULES = {
     messages.OPEN: "anyone",
