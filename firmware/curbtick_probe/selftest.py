@@ -33,7 +33,7 @@ TEMPERATURE_MAX_DDEG = const(700)
 # The probe's own beep, over the floor of the same samples, and where its samples lie in the blocks from start.
 BEEP_HZ = const(4000)
 BEEP_MS = const(12)
-BEEP_BLOCKS = const(2)
+BEEP_BLOCKS = const(3)
 BEEP_RISE_CDB = const(600)
 
 BUTTON_WAIT_MS = const(3000)
@@ -165,10 +165,10 @@ def _level_cdb(board, frequency_hz):
     capture.start(names.INPUT_HIGH)
     if frequency_hz:
         board.beep(frequency_hz, BEEP_MS)
-    most = 0
-    for _ in range(BEEP_BLOCKS):
-        most = max(most, _mean_square(capture.block()))
+    # Summing up a block takes longer than the ring keeps one, so sampling ends first.
+    blocks = [capture.block() for _ in range(BEEP_BLOCKS)]
     capture.stop()
+    most = max([_mean_square(block) for block in blocks])
     return max(-9000, tone_level.power_cdb(most) - _FULL_SCALE_CDB)
 
 
