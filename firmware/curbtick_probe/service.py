@@ -59,6 +59,7 @@ class Service:
     def __init__(self, probe, counters):
         self._probe = probe
         self._counters = counters
+        self._definition = None
         self.open_requests = {
             messages.GREET: self._greet,
             messages.STATS: self._stats,
@@ -82,10 +83,11 @@ class Service:
     def _greet(self, _values):
         probe = self._probe
         log, identity = probe.log, probe.identity
+        self._definition = self._definition or messages.definition()
         reply = {
             "oldest_version": OLDEST_VERSION,
             "newest_version": messages.PROTOCOL_VERSION,
-            "definition": messages.definition(),
+            "definition": self._definition,
             "unique_id": identity.unique_id,
             "firmware": messages.text_field(identity.firmware, 12),
             "boot": probe.clock.boot,

@@ -23,6 +23,8 @@ BAUD = 115_200
 _SOCKET = "socket://"
 _READ_SIZE = 4096
 _WRITE_TIMEOUT_S = 5.0
+# A serial port waits this long at a time: setting another wait costs it a reconfiguration.
+_READ_STEP_S = 0.02
 
 _NOTHING_LOST = "Nothing was changed; the probe keeps its records."
 
@@ -31,7 +33,7 @@ class Wire(Protocol):
     """Bytes to and from a port. Every method raises LinkError once the port is gone."""
 
     def read(self, timeout_s: float) -> bytes:
-        """What has come, waiting at most timeout_s for the first byte; empty when nothing did."""
+        """What has come, waiting for the first byte at most timeout_s, or less; empty when nothing did."""
         ...
 
     def write(self, data: bytes) -> None:
@@ -117,6 +119,7 @@ class _SerialWire:
         port.baudrate = BAUD
         port.dtr = True
         port.rts = True
+        port.timeout = _READ_STEP_S
         port.write_timeout = _WRITE_TIMEOUT_S
         with contextlib.suppress(ValueError):
             port.exclusive = True
@@ -128,7 +131,6 @@ class _SerialWire:
 
     def read(self, timeout_s: float) -> bytes:
         try:
-            self._port.timeout = timeout_s
             first: bytes = self._port.read(1)
             waiting = min(self._port.in_waiting, _READ_SIZE) if first else 0
             return first + (self._port.read(waiting) if waiting else b"")
