@@ -149,7 +149,7 @@ def test_another_seed_comes_out_right_too_and_differs(folder: Path, summary: dic
 
 
 def test_a_difference_from_the_truth_is_exit_code_1(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The same day against a truth that is wrong at one place."""
+    """The day's first two vehicles, against a truth that is wrong at one place."""
     import typer
     from curbtick.cli_demo import demo
 
@@ -160,6 +160,12 @@ def test_a_difference_from_the_truth_is_exit_code_1(tmp_path: Path, monkeypatch:
             return yard.Expected("weak", "low_level", "none")
         return honest(day, place, repaired)
 
+    whole = yard.load(1)
+    monkeypatch.setattr(
+        yard, "load", lambda seed: yard.Day(whole.vehicles[:2], whole.repairs, whole.air, seed)
+    )
+    monkeypatch.setattr(leaks, "SEAL_SCENES", {})
+    monkeypatch.setattr(leaks, "HISS_SCENES", {})
     monkeypatch.setattr(yard.Day, "expected", wrong)
     with pytest.raises(typer.Exit) as caught:
         demo(out=tmp_path / "d", seed=1, as_json=False)
