@@ -6,6 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from curbtick.virtual import frontend as virtual
+from curbtick_wire.names import INPUT_HIGH, INPUT_PADDED
 
 from hardware_notes.collar import aim, felt, geometry
 from hardware_notes.frontend import levels, netlist, noise, response, spice, tolerance
@@ -76,3 +78,16 @@ def test_felt_refuses_frequencies_outside_its_formula() -> None:
 
 def test_noises_add_in_power() -> None:
     assert noise.add_dbfs(-50.0, -50.0) == pytest.approx(-46.99, abs=0.01)
+
+
+def test_the_virtual_front_end_has_the_same_steps_and_the_same_side_of_the_floor_limit() -> None:
+    """What the yard feeds the firmware stands for this circuit: gains within 0.5 dB, floors on the limit's two sides."""
+    for pin, which in (("padded", INPUT_PADDED), ("high", INPUT_HIGH)):
+        computed = levels.gain_db(pin, 50e3) - levels.gain_db("low", 50e3)
+        assert virtual.INPUTS[which].gain_db == pytest.approx(computed, abs=0.5)
+    limit = frontend.FACTORY["high_floor_min_cdb"] / 100.0
+    adc = noise.adc_dbfs(noise.ENOB["RP2040"])
+    assert noise.add_dbfs(virtual.MICROPHONE_NOISE_DBFS, adc) > limit + 3.0
+    assert noise.add_dbfs(virtual.AMPLIFIER_NOISE_DBFS, adc) < limit - 3.0
+    assert levels.floor_dbfs("RP2040") > limit + 3.0
+    assert levels.floor_dbfs("RP2040", microphone=False) < limit - 3.0
