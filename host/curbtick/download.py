@@ -18,7 +18,7 @@ from curbtick.link import Link
 
 # Few at first: how the line is shows in them already.
 _FIRST_ROUND_SLICES = 16
-_IDLE_S = 0.3
+_IDLE_S = 0.5
 _IDLE_MAX_S = 3.0
 _BABBLE_MAX_S = 10.0
 _SILENT_ROUNDS_MAX = 5
