@@ -43,6 +43,8 @@ class Readings:
         app.panel.say(patterns.VERDICT_PATTERNS[values["verdict"]])
         if values["reasons"] & _BATTERY_LOW:
             app.panel.say("battery_low")
+        if app.probe.failed:
+            app.panel.say("self_test_failed")
         self._shown = False
         self._unsettled = True
         self._last_mark = place.mark()
@@ -116,8 +118,6 @@ class Readings:
 
     def _take(self, limits):
         app = self._app
-        if app.board.battery_mv() < limits.in_force["battery_min_mv"]:
-            return reading.refused(_BATTERY_LOW, app.place.class_khz)
         if app.probe.failed:
             return reading.refused(_MICROPHONE_FAULT, app.place.class_khz)
         heard = app_bumper.heard_before(app.visits.readings(app.place))

@@ -2,115 +2,20 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
-import numpy as np
 import pytest
 from curbtick.answers import Record
-from curbtick.client import Client, connect
+from curbtick.client import connect
 from curbtick.keyring import Keyring
-from curbtick.virtual import bar, scenes
+from curbtick.virtual import bar
 from curbtick.virtual.bus import BOTH, READ, STEP
 from curbtick.virtual.ear import Ear
 from curbtick.virtual.process import VirtualProbe
-from curbtick.virtual.technician import LONG_MS, Seen, Technician
+from curbtick.virtual.technician import LONG_MS
 from curbtick_wire import names, records
 from curbtick_wire.codec import factory_limits
-from numpy.typing import NDArray
 
-REAR, FRONT = range(2)
-# The technician presses so long after the probe came to rest (bus.py).
-REACTION_US = 50_000
-ROUND = {
-    "round_id": 7,
-    "vehicles": [
-        {
-            "vehicle": 3,
-            "rear_positions": 4,
-            "rear_class_khz": 48,
-            "front_positions": 2,
-            "front_class_khz": 40,
-        },
-        {
-            "vehicle": 12,
-            "rear_positions": 1,
-            "rear_class_khz": 58,
-            "front_positions": 0,
-            "front_class_khz": 0,
-        },
-        {
-            "vehicle": 40,
-            "rear_positions": 0,
-            "rear_class_khz": 0,
-            "front_positions": 6,
-            "front_class_khz": 68,
-        },
-    ],
-}
-
-
-def healthy(class_khz: int = 48, seed: int = 1) -> Ear:
-    return scenes.single(class_khz=class_khz, seed=seed)
-
-
-def weak(class_khz: int = 48) -> Ear:
-    return scenes.single(class_khz=class_khz, level_dbfs=-24.0, seed=2)
-
-
-class Bench:
-    """A probe that was paired and given a round, with a technician's thumbs on it."""
-
-    def __init__(
-        self, folder: Path, round_: dict[str, Any] | None = ROUND, options: dict[str, str] | None = None
-    ) -> None:
-        self.keyring = Keyring(folder / "keys.json")
-        self.probe = VirtualProbe(Ear(seed=1), folder / "flash", held=STEP, options=options)
-        self.thumbs = Technician(self.probe)
-        self.pressed_us = 0
-        self.probe.run_until_idle()
-        with self.client() as client:
-            client.pair("test")
-            if round_:
-                client.send_round(round_)
-        self.probe.run_until_idle()
-
-    def client(self) -> Client:
-        return connect(self.probe.pty_path, self.keyring)
-
-    def log(self, kind: int = records.READING) -> list[Record]:
-        with self.client() as client:
-            return [record for record in client.records() if record.kind == kind]
-
-    def at(self, bumper: int, position: int) -> bool:
-        return self.probe.bar == bar.position_mask(bumper, position)
-
-    def cut_power_when_lit(self, mask: int) -> None:
-        """Press READ, cut the power as soon as the bar shows a mask, and switch on again."""
-        cut: list[int] = []
-
-        def look(panel: object) -> None:
-            if self.probe.bar == mask and not cut:
-                cut.append(self.probe.now_us)
-                self.probe._process.kill()  # type: ignore[union-attr]
-
-        self.probe.bus.on_panel = look
-        self.probe.press(READ)
-        self.probe.wait_exit()
-        assert cut
-        self.probe.power_on()
-        self.probe.run_until_idle()
-
-    def leave_checks(self, times: int) -> None:
-        """Hold both buttons until the bumper check is back, where the probe rests and answers."""
-        for _ in range(times - 1):
-            self.thumbs.meter_press(BOTH, LONG_MS)
-        self.probe.press(BOTH, LONG_MS)
-        self.probe.run_until_idle()
-
-    def read(self, ear: Ear) -> Seen:
-        self.probe.ear = ear
-        self.pressed_us = self.probe.now_us + REACTION_US
-        return self.thumbs.press(READ)
+from tests.pair.app_bench import FRONT, REAR, ROUND, Bench, Stuck, healthy, weak
 
 
 @pytest.fixture
@@ -240,6 +145,16 @@ def test_a_low_battery_is_retry_without_listening(bench: Bench) -> None:
     assert names.words_of(names.REASONS, bench.log()[0].values["reasons"]) == ["battery_low"]
 
 
+def test_a_probe_that_fails_its_self_test_refuses_verdicts_and_says_why(bench: Bench) -> None:
+    bench.probe.ear = Stuck()
+    assert "self_test_failed" in bench.thumbs.press(BOTH, times=2).words
+    assert bench.read(healthy()).words == ("retry", "self_test_failed")
+    assert names.words_of(names.REASONS, bench.log()[0].values["reasons"]) == ["microphone_fault"]
+    bench.probe.ear = Ear(seed=1)
+    assert "self_test_passed" in bench.thumbs.press(BOTH, times=2).words
+    assert bench.read(healthy()).words == ("pass",)
+
+
 def test_a_full_log_is_said_with_retry_and_nothing_shown_is_missing(tmp_path: Path) -> None:
     made = Bench(tmp_path, options={"blocks": "20"})
     shown = 0
@@ -288,19 +203,6 @@ def test_a_new_round_begins_at_its_first_position(bench: Bench) -> None:
     assert bench.log()[-1].values["supersedes_seq"] == 0
 
 
-def test_checks_change_round_and_a_reading_still_finds_its_room(bench: Bench) -> None:
-    bench.read(healthy())
-    bench.probe.press(BOTH, LONG_MS)
-    bench.probe.run_for(4000)
-    assert bench.probe.bar == 0x0F0
-    bench.probe.press(BOTH, LONG_MS)
-    bench.probe.run_for(4000)
-    bench.probe.press(BOTH, LONG_MS)
-    bench.probe.run_until_idle()
-    assert bench.at(REAR, 2)
-    assert bench.read(healthy(seed=2)).words == ("pass",)
-
-
 def test_the_self_test_gesture_logs_a_test(bench: Bench) -> None:
     before = len(bench.log(records.SELF_TEST))
     assert bench.thumbs.press(BOTH, times=2).words == ("self_test", "self_test_passed")
@@ -331,51 +233,3 @@ def test_pairing_needs_step_at_power_up(tmp_path: Path) -> None:
         probe.run_until_idle()
         with connect(probe.pty_path, Keyring(tmp_path / "keys.json")) as client:
             assert client.greeting.pairing
-
-
-class Steady:
-    """A tone of some codes peak at a frequency, and white noise, both for ever."""
-
-    def __init__(self, peak: float, frequency_hz: float = 15_000.0, noise: float = 2.0) -> None:
-        self.peak, self.noise = peak, noise
-        self._frequency_hz = frequency_hz
-        self._random = np.random.default_rng(1)
-
-    def read(self, count: int, input: int, start_us: int) -> NDArray[np.uint16]:
-        time_s = np.arange(count) / 250e3 + start_us / 1e6
-        codes = self.peak * np.sin(2 * np.pi * self._frequency_hz * time_s)
-        codes += self._random.normal(0.0, self.noise, count)
-        return np.clip(2048 + codes, 0, 4095).astype(np.uint16)
-
-
-def test_a_seal_check_from_reference_to_confirmed_sections(bench: Bench) -> None:
-    free, leak, tight = Steady(400.0), Steady(80.0), Steady(4.0)
-    bench.probe.ear = free
-    bench.thumbs.meter_press(BOTH, LONG_MS)
-    bench.thumbs.meter_press(READ)
-    assert bench.probe.bar & 0x7FF == 0x7FF
-    for ear in (leak, tight):
-        bench.probe.ear = ear
-        bench.thumbs.meter_press(READ)
-    bench.thumbs.meter_press(READ)
-    bench.probe.ear = free
-    bench.probe.run_for(1000)
-    words = bench.thumbs.meter_press(READ, LONG_MS, settle_ms=8000)
-    assert words == ("leak", "tight", "mark")
-    bench.leave_checks(2)
-    marks = bench.log(records.SEAL)
-    assert [mark.values["verdict"] for mark in marks[-2:]] == [2, 1]
-    assert all(mark.values["vehicle"] == 3 and mark.values["round_id"] == 7 for mark in marks)
-
-
-def test_a_hiss_check_from_background_to_mark(bench: Bench) -> None:
-    bench.probe.ear = Steady(0.0)
-    for _ in range(2):
-        bench.thumbs.meter_press(BOTH, LONG_MS)
-    bench.thumbs.meter_press(READ, settle_ms=8000)
-    bench.probe.ear = Steady(0.0, noise=20.0)
-    bench.probe.run_for(3000)
-    assert bench.thumbs.meter_press(READ) == ("hiss",)
-    bench.leave_checks(1)
-    (mark,) = bench.log(records.HISS)
-    assert mark.values["verdict"] == 2 and 1900 <= mark.values["above_background_cdb"] <= 2100
