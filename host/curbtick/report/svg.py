@@ -73,18 +73,22 @@ def bumper(name: str, dots: Sequence[Dot], silent: bool) -> Markup:
     """A bumper as seen facing it, positions left to right, each with its verdict and level."""
     width, gap = 560, 560 / max(len(dots), 1)
     words = ", ".join(f"position {dot.position} {WORDS[dot.verdict]}" for dot in dots)
+    role = "group" if any(dot.href for dot in dots) else "img"
     title = f"{name.capitalize()} bumper: {'not transmitting; ' if silent else ''}{words}"
     parts = [
-        f'<svg class="bumper" viewBox="0 -16 {width} 128" role="img" aria-label="{escape(title)}">',
+        f'<svg class="bumper" viewBox="0 -16 {width} 128" role="{role}" aria-label="{escape(title)}">',
         f'<text class="side" x="{width / 2:.0f}" y="-2">{name}</text>'
         '<path class="body" d="M14 30 Q16 12 44 11 Q280 3 516 11 Q544 12 546 30 L541 70 Q538 84 514 84 '
         'L46 84 Q22 84 19 70 Z"/><path class="lip" d="M30 66 Q280 58 530 66"/>',
     ]
     for index, dot in enumerate(dots):
         x = gap * (index + 0.5)
-        drawn = _lettered(dot.verdict, x, 42, 14)
+        hit = f'<rect class="hit" x="{gap * index:.0f}" y="14" width="{gap:.0f}" height="98"/>'
+        drawn = hit + _lettered(dot.verdict, x, 42, 14)
         label = f'<text class="n" x="{x:.0f}" y="106">{dot.position}: {escape(dot.label)}</text>'
-        parts.append(f'<a href="{escape(dot.href)}">{drawn}{label}</a>' if dot.href else drawn + label)
+        spoken = escape(f"position {dot.position} {WORDS[dot.verdict]} {dot.label}")
+        link = f'<a href="{escape(dot.href)}" aria-label="{spoken}">{drawn}{label}</a>'
+        parts.append(link if dot.href else drawn + label)
     if silent:
         parts.append(f'<text class="nt" x="{width / 2:.0f}" y="78">NOT TRANSMITTING</text>')
     return Markup("".join(parts) + "</svg>")

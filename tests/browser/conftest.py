@@ -1,0 +1,67 @@
+"""A real headless Chromium (Debian's, or the one CURBTICK_CHROMIUM names) and pages to show it."""
+
+import os
+import shutil
+import threading
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from curbtick import localpage, moments
+from curbtick.report import build
+from tests.unit.reportdata import Depot
+
+NOW_MS = int(datetime.now().replace(hour=15, minute=0).astimezone().timestamp() * 1000)
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def chromium() -> str:
+    """Path of the browser. Fails where there is none: pages untested are not pages that pass."""
+    named = (
+        os.environ.get("CURBTICK_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    )
+    assert named, "No Chromium: install Debian's package chromium, or name one with CURBTICK_CHROMIUM."
+    return named
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as driver:
+        found = driver.chromium.launch(executable_path=chromium(), args=FLAGS)
+        yield found
+        found.close()
+
+
+@pytest.fixture(scope="session")
+def depot(tmp_path_factory: pytest.TempPathFactory) -> Depot:
+    return Depot(tmp_path_factory.mktemp("depot"), NOW_MS)
+
+
+@pytest.fixture(scope="session")
+def site(depot: Depot, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("site")
+    build(depot.store, out, moments.day_start_ms(None), NOW_MS)
+    return out
+
+
+@pytest.fixture
+def local(tmp_path: Path) -> Iterator[localpage.LocalServer]:
+    """The local page over a depot of its own, since tests change it."""
+    server = localpage.serve(Depot(tmp_path, NOW_MS).store)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    yield server
+    server.stop()
+    thread.join(10)
+    server.store.close()
