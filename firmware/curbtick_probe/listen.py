@@ -102,6 +102,9 @@ class Listener:
             self.state[i] = 0
         for i in range(len(self.joint)):
             self.joint[i] = 2048
+        # What the last reading left in the ring would be heard before this one's first sound.
+        self.ring[0] = 32768
+        baseband.copy(self.ring, self.ring, len(self.ring) - 1, 0, 1)
 
     @property
     def lowest(self):
