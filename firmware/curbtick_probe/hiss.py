@@ -177,7 +177,7 @@ class HissCheck:
             "reasons": reasons,
             "band_low_hz": low_hz,
             "band_high_hz": high_hz,
-            "background_cdb": known.unrest.level_cdb if known else records.NONE_I16,
+            "background_cdb": section.background_cdb if known else records.NONE_I16,
             "level_cdb": section.level_cdb,
             "above_background_cdb": section.above_cdb,
             "tone_hz": tone_hz,

@@ -20,15 +20,18 @@ class Section:
         self.number = number
         self.updates = 0
         self.counts = [0] * len(STATUSES)
-        self.level_cdb = self.above_cdb = records.NONE_I16
+        self.level_cdb = self.above_cdb = self.background_cdb = records.NONE_I16
         self.tones = []
 
     def add(self, status, rise_cdb, background_cdb):
         """Take one update in. rise_cdb: None where none was measured."""
         self.updates += 1
         self.counts[status] += 1
+        if self.above_cdb == records.NONE_I16:
+            self.background_cdb = background_cdb
         if rise_cdb is not None and rise_cdb > self.above_cdb:
             self.above_cdb = rise_cdb
+            self.background_cdb = background_cdb
             self.level_cdb = background_cdb + rise_cdb
 
     def hear_tone(self, frequency_hz, level_cdb):

@@ -180,7 +180,9 @@ class ToneMeter:
 
     def _refine(self, peak):
         """Put a parabola through the peak's logarithm: frequency between cells, and the level there."""
-        below, top, above = (tone_level.power_cdb(self._cells[peak + n]) for n in (-1, 0, 1))
+        below = tone_level.power_cdb(self._cells[peak - 1])
+        top = tone_level.power_cdb(self._cells[peak])
+        above = tone_level.power_cdb(self._cells[peak + 1])
         bend = below - 2 * top + above
         tilt = below - above
         self.offset_uhz = (peak - tone_cells.REACH) * tone_cells.CELL_UHZ
@@ -191,7 +193,7 @@ class ToneMeter:
 
 
 def noise_limit(noise, threshold_q5):
-    """Return noise * threshold / 32 without passing 2**30. noise: below 2**30; threshold_q5: below 512."""
+    """Return noise * threshold / 32 without passing 2**30. noise: below 2**30; threshold_q5: 256..511."""
     if noise >> 20:
         return min(noise >> 5, 0x1FFFFF) * threshold_q5
     return noise * threshold_q5 >> 5

@@ -95,7 +95,7 @@ class Tone:
     def write(self, path: Path) -> None:
         """Write a mono 16-bit WAV. Raises InputError where the file cannot be written."""
         try:
-            with wave.open(str(path), "wb") as file:
+            with path.open("wb") as raw, wave.open(raw, "wb") as file:
                 file.setnchannels(1)
                 file.setsampwidth(2)
                 file.setframerate(RATE_HZ)

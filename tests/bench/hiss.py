@@ -89,7 +89,7 @@ def stationary(probe: Probe, backgrounds: int, seconds: int, random: Random) -> 
             "smallest_rise_db",
             round(needed * float(np.std(ours)), 3),
             "<= 0.5",
-            needed * np.std(ours) <= RISE_DB,
+            bool(needed * np.std(ours) <= RISE_DB),
         ),
         figure("smallest_rise_in_theory_db", round(needed * theory_db, 3), "shown", True),
     ]
