@@ -8,11 +8,11 @@ import gc
 
 from curbtick_wire import codec, messages, names
 
+from curbtick_probe import VERSION
 from curbtick_probe.access import Denied
 from curbtick_probe.keys import KeysFull
 from curbtick_probe.limits import Refused
 
-FIRMWARE_VERSION = "0.1.0"
 OLDEST_VERSION = 1
 _ANCHOR_AGE_MAX_MS = 60000
 
@@ -23,7 +23,7 @@ class Identity:
     board: gives unique_id and battery_mv(); capabilities: words of messages.CAPABILITIES.
     """
 
-    def __init__(self, board, capabilities=messages.CAPABILITIES, firmware=FIRMWARE_VERSION):
+    def __init__(self, board, capabilities=messages.CAPABILITIES, firmware=VERSION):
         self.unique_id = board.unique_id
         self.battery_mv = board.battery_mv
         self.capabilities = names.mask_of(messages.CAPABILITIES, capabilities)

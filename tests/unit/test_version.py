@@ -1,0 +1,14 @@
+"""One version for the package, the firmware in it and the greeting."""
+
+import tomllib
+from pathlib import Path
+
+import curbtick_probe
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def test_the_firmware_has_the_packages_version() -> None:
+    package = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
+    assert package == curbtick_probe.VERSION
+    assert len(package.encode()) <= 12
