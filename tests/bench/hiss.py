@@ -43,6 +43,12 @@ def whole(updates: int) -> int:
     return updates * UPDATE
 
 
+def white(random: Random, updates: int) -> Signal:
+    """White noise for so many updates."""
+    made: Signal = SIGMA * random.standard_normal(whole(updates))
+    return made
+
+
 def second(probe: Probe, volts: Signal) -> list[int]:
     """Play one second from the section's beginning; return the last update's row, and begin another section."""
     row = [int(value) for value in probe.rows("listen", volts)[-1]]
@@ -62,13 +68,12 @@ def stationary(probe: Probe, backgrounds: int, seconds: int, random: Random) -> 
     found = alarms = 0
     ours, theirs = [], []
     for _ in range(backgrounds):
-        noise = lambda updates: SIGMA * random.standard_normal(whole(updates))  # noqa: E731
-        before = noise(BACKGROUND + CHOOSE)
+        before = white(random, BACKGROUND + CHOOSE)
         _, _, low_hz, high_hz, *_ = begin(probe, before)
         reference_db = band_level_db(before[whole(CHOOSE) :], (low_hz, high_hz))
         for _ in range(seconds):
-            alarms += second(probe, noise(SECOND))[STATUS] == RISE
-            louder = noise(SECOND) * 10 ** (RISE_DB / 20)
+            alarms += second(probe, white(random, SECOND))[STATUS] == RISE
+            louder = white(random, SECOND) * 10 ** (RISE_DB / 20)
             row = second(probe, louder)
             found += row[STATUS] == RISE
             ours.append(row[RISE_CDB] / 100)
@@ -187,7 +192,11 @@ def gusts(probe: Probe, trials: int, random: Random) -> Figures:
 
 def told_apart(probe: Probe, trials: int, random: Random) -> Figures:
     """Bursts, knocks, a steady and a wavering whistle without hiss; a hiss with bursts on it."""
-    noise: Maker = lambda samples: SIGMA * random.standard_normal(samples)  # noqa: E731
+
+    def noise(samples: int) -> Signal:
+        made: Signal = SIGMA * random.standard_normal(samples)
+        return made
+
     bursts = with_bursts(noise, random)
 
     def whistle(samples: int) -> Signal:

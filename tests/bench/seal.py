@@ -241,8 +241,14 @@ def accuracy(probe: Probe, random: np.random.Generator, short: bool) -> Figures:
 
 def losing_the_tone(probe: Probe, random: np.random.Generator) -> Figures:
     """Time from the source's end until the bar says so; the section's verdict then, and after the source came back."""
-    noise = lambda updates: ADC_SIGMA * random.standard_normal(updates * UPDATE)  # noqa: E731
-    playing = lambda updates: noise(updates) + tone(15_030, 0.1, samples=updates * UPDATE)  # noqa: E731
+
+    def noise(updates: int) -> Signal:
+        made: Signal = ADC_SIGMA * random.standard_normal(updates * UPDATE)
+        return made
+
+    def playing(updates: int) -> Signal:
+        return noise(updates) + tone(15_030, 0.1, samples=updates * UPDATE)
+
     probe.tell("seal 15000")
     probe.ask("reference", playing(6))
     probe.rows("update", playing(5))
@@ -266,7 +272,6 @@ def losing_the_tone(probe: Probe, random: np.random.Generator) -> Figures:
 
 def imposters(random: np.random.Generator) -> dict[str, Any]:
     """Sounds that are no leak, at levels up to near full scale: each makes so many samples."""
-    ramp = lambda n: np.arange(n) / RATE_HZ  # noqa: E731
 
     def bursts(n: int) -> Signal:
         made = np.zeros(n)
@@ -274,12 +279,12 @@ def imposters(random: np.random.Generator) -> dict[str, Any]:
             at = int(start * RATE_HZ)
             length = min(300, n - at)
             carrier = random.choice((40e3, 48e3, 58e3, 15e3))
-            made[at : at + length] += 0.5 * np.sin(2 * np.pi * carrier * ramp(length))
+            made[at : at + length] += 0.5 * np.sin(2 * np.pi * carrier * np.arange(length) / RATE_HZ)
         return made
 
     def whistle(n: int) -> Signal:
         middle, width, rate = random.uniform(14_950, 15_110), random.uniform(30, 400), random.uniform(2, 9)
-        wander = width * np.sin(2 * np.pi * rate * ramp(n) + random.uniform(0, 6))
+        wander = width * np.sin(2 * np.pi * rate * np.arange(n) / RATE_HZ + random.uniform(0, 6))
         made: Signal = 0.3 * np.sin(2 * np.pi * np.cumsum(middle + wander) / RATE_HZ)
         return made
 
@@ -314,7 +319,7 @@ def main() -> None:
     options = arguments(__doc__ or "")
     started_s = time.monotonic()
     random = np.random.default_rng(options.seed)
-    noise_updates, trials, sections = (1_500, 120, 6) if options.short else (12_000, 500, 40)
+    noise_updates, trials, sections = (1_500, 120, 6) if options.short else (10_000, 700, 40)
     with Probe() as probe:
         figures = sensitivity(probe, noise_updates, trials, random)
         figures += in_shop_noise(probe, trials, random)
