@@ -94,7 +94,7 @@ def _compile(source: Path, path: str, architecture: str, output: Path) -> bytes:
     command = [
         _compiler(),
         f"-march={architecture}",
-        "-O2",
+        "-O3",
         "-s",
         f"{path}.py",
         "-o",
