@@ -1,5 +1,6 @@
 """How often the system really fires: what the held train's interval alone does not tell."""
 
+from curbtick_wire import names
 from micropython import const
 
 # A sound with so much evidence has a trustworthy level, sweep and length.
@@ -19,9 +20,10 @@ TWIN_LEVEL_CDB = const(250)
 TWIN_SPREAD_HZ = const(2500)
 PARTS_MOST = const(8)
 
-# A sibling is clear from this much evidence on, and comes again with about the same.
+# A sibling is clear from this much evidence on. At 15 dB noise changes it by 1.1 dB, so that the means of n bursts
+# of one sensor differ by less than 3.1 dB / sqrt(n), twice their standard deviation.
 SIBLING_CLEAR_CDB = const(1480)
-SIBLING_ALIKE_CDB = const(250)
+ALIKE_SQUARED = const(96100)
 
 
 def slack_us(interval_us):
@@ -91,7 +93,7 @@ def find_quicker(trains, sounds, listened_us):
     """Where the siblings repeat within the held train's interval, the system fires more often: count by that.
 
     Siblings that fire in turn can look like one that fires more often. So they must come again after the shorter
-    interval, four of five that are clear, with the same evidence (which noise changes less than a faint level); none
+    interval, four of five that are clear, with the same mean evidence (noise changes a faint level more); none
     may lie where the held sensor would be due; and there must be two of them, or one that comes three times within the
     held train's interval. With one that comes twice the question stays open (trains.open_question), and nothing is
     passed early.
@@ -134,24 +136,26 @@ def _is_clear_sibling(trains, sounds, k):
 
 
 def _comes_every(trains, sounds, k, step_us, part):
-    """Tell whether sound k comes again on every step of the held train's interval."""
+    """Tell whether sound k has a companion, as loud on average, on every step of the held train's interval."""
+    mean_cdb, count = _mean_evidence(trains, sounds, trains.time_us[k])
     for m in range(1, part):
-        ahead_us = m * step_us
-        if not _comes_again(trains, sounds, k, ahead_us) and not _comes_again(
-            trains, sounds, k, ahead_us - part * step_us
-        ):
+        other_cdb, other_count = _mean_evidence(trains, sounds, trains.time_us[k] + m * step_us)
+        fewer = min(count, other_count)
+        if (other_cdb - mean_cdb) ** 2 * fewer > ALIKE_SQUARED or fewer == 0:
             return False
     return True
 
 
-def _comes_again(trains, sounds, k, step_us):
-    due_us = trains.time_us[k] + step_us
-    evidence_cdb = sounds.evidence_cdb[trains.order[k]]
+def _mean_evidence(trains, sounds, beat_us):
+    """Return the mean evidence of the sounds on a beat of the held train's interval, and how many they are."""
+    total_cdb = 0
+    count = 0
     for j in range(trains.rows):
-        if abs(trains.time_us[j] - due_us) <= SLACK_US:
-            if abs(sounds.evidence_cdb[trains.order[j]] - evidence_cdb) <= SIBLING_ALIKE_CDB:
-                return True
-    return False
+        late_us = (trains.time_us[j] - beat_us) % trains.interval_us
+        if min(late_us, trains.interval_us - late_us) <= SLACK_US:
+            total_cdb += sounds.evidence_cdb[trains.order[j]]
+            count += 1
+    return total_cdb // max(1, count), count
 
 
 def _add_phase(trains, phase_us, step_us, n):
@@ -162,3 +166,26 @@ def _add_phase(trains, phase_us, step_us, n):
             return n
     trains.values[n] = phase_us
     return n + 1
+
+
+def share_that_repeats(trains, sounds):
+    """Set trains.clear_count and trains.repeating: clear single sounds, and those that come again like a sibling's.
+
+    A sound comes again if one of its frequency lies a sibling's interval before or after it. Knocks and clicks that
+    come regularly do not keep their frequency.
+    """
+    trains.clear_count = 0
+    trains.repeating = 0
+    for k in range(trains.rows):
+        if sounds.evidence_cdb[trains.order[k]] >= SIBLING_CLEAR_CDB and sounds.kind[trains.order[k]] != names.HELD:
+            trains.clear_count += 1
+            if _keeps_frequency(trains, k, trains.sibling_interval_us):
+                trains.repeating += 1
+
+
+def _keeps_frequency(trains, k, interval_us):
+    for j in range(trains.rows):
+        apart_us = abs(trains.time_us[j] - trains.time_us[k])
+        if abs(apart_us - interval_us) <= SLACK_US and abs(trains.hz[j] - trains.hz[k]) <= TWIN_SPREAD_HZ:
+            return True
+    return False

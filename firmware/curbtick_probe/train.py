@@ -51,7 +51,8 @@ class Trains:
     its loudest and faintest burst. rivals: burst-like sounds outside the train that are as loud. strays: loud sounds
     that are no bursts. siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside
     the held one, faint candidates included; faint_score: its score. open_question: whether the system may fire more
-    often. twins: bursts just like the held train's that no interval explains.
+    often. twins: bursts just like the held train's that no interval explains. clear_count, repeating: clear sounds
+    outside the held train, and those of them that come again at their frequency.
     """
 
     def __init__(self):
@@ -90,6 +91,8 @@ class Trains:
         self.loudest_cdb = -32768
         self.open_question = False
         self.twins = 0
+        self.clear_count = 0
+        self.repeating = 0
 
     def sort(self, sounds, listened_us):
         """Group the sounds of a reading that has listened for so long; sets the kinds of the sounds."""
@@ -102,6 +105,7 @@ class Trains:
             cycle.find_quicker(self, sounds, listened_us)
         self._find_faint(sounds, listened_us)
         self._name(sounds)
+        cycle.share_that_repeats(self, sounds)
 
     def _pick(self, sounds):
         """Take up to MOST sounds with the most evidence, in time order."""

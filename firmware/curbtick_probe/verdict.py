@@ -91,13 +91,14 @@ def has_train(trains, limits):
 def sibling_proof(trains):
     """Tell whether a train outside the held one proves that the system transmits.
 
-    It needs four bursts on time, at least as many heard as missed, and evidence that noise gives less than once in a
-    thousand readings.
+    It needs four bursts on time, at least as many heard as missed, evidence that noise gives less than once in a
+    thousand readings, and most of the other sounds must repeat like sensors too.
     """
     return (
         trains.siblings >= PROOF_BURSTS
         and 2 * trains.siblings >= trains.sibling_due
         and trains.faint_score >= FAINT_SCORE
+        and 2 * trains.repeating >= trains.clear_count
     )
 
 
@@ -155,12 +156,17 @@ def _rule_on_train(ruling, trains, limits, noise_cdb, proofs):
         ruling.set(names.WEAK if reasons else names.PASS, reasons, proofs)
 
 
+def is_plain(trains):
+    """Tell whether a train too faint for the held sensor is a sensor's all the same, and not one beat of a chatter."""
+    return trains.count >= PROOF_BURSTS and 2 * trains.count >= trains.due and trains.rivals <= trains.count
+
+
 def _rule_on_silence(ruling, trains, limits, proofs):
     if trains.loudest_cdb >= limits["dead_cdb"]:
         ruling.set(names.RETRY, TOO_FEW_BURSTS, proofs)
-    elif proofs & SIBLING_HEARD or trains.count >= PROOF_BURSTS:
+    elif proofs & SIBLING_HEARD or is_plain(trains):
         reason = ONLY_NEIGHBOUR
-        if trains.count >= PROOF_BURSTS and trains.level_cdb > limits["neighbour_cdb"]:
+        if is_plain(trains) and trains.level_cdb > limits["neighbour_cdb"]:
             reason = LOW_LEVEL
         ruling.set(names.DEAD, reason, proofs | SIBLING_HEARD)
     elif not proofs & FRONT_END_LIVE:

@@ -90,7 +90,7 @@ def test_siblings_in_turn_are_not_taken_for_one_that_comes_more_often() -> None:
     assert ruled(trains)[:2] == (PASS, [])
 
 
-@pytest.mark.parametrize(("apart_cdb", "quicker"), [(250, True), (251, False)])
+@pytest.mark.parametrize(("apart_cdb", "quicker"), [(120, True), (130, False)])
 def test_a_sibling_that_comes_again_comes_with_the_same_evidence(apart_cdb: int, quicker: bool) -> None:
     others = [
         replace(sound, evidence_cdb=2000 + apart_cdb * (i % 2))
