@@ -66,11 +66,6 @@ class Visits:
             return None
 
 
-def heard_before(readings):
-    """Whether a bumper has a PASS or a WEAK already: its system transmits."""
-    return any(values and values["verdict"] in (names.PASS, names.WEAK) for values, _ in readings)
-
-
 def complete(readings):
     """Whether every position of a bumper was read."""
     return all(seq for _, seq in readings)

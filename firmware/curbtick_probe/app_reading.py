@@ -15,6 +15,31 @@ _NOTHING_HEARD = 1 << names.REASONS.index("nothing_heard")
 _FLASH_MS = 60
 
 
+class _Visit:
+    """One stay at a bumper: whether its system was heard to transmit, and whether a silent reading was taken.
+
+    What was heard on an earlier visit proves nothing: the system may be switched off by now.
+    """
+
+    def __init__(self, bumper=None):
+        self.bumper = bumper
+        self.heard = False
+        self._first_seq = 0
+        self._silent = False
+
+    def note(self, seq, values):
+        """A reading of this visit was stored."""
+        self._first_seq = self._first_seq or seq
+        self.heard = self.heard or values["verdict"] in (names.PASS, names.WEAK)
+        self._silent = self._silent or bool(values["reasons"] & _NOTHING_HEARD)
+
+    def trusted(self, readings):
+        """Return readings (form of Visits.readings) without those of earlier visits, if this one met silence."""
+        if not self._silent:
+            return readings
+        return [(values, seq) if seq >= self._first_seq else (None, 0) for values, seq in readings]
+
+
 class Readings:
     """Takes readings at the app's place, and makes the bumper results.
 
@@ -26,6 +51,7 @@ class Readings:
         self._app = app
         self._last_mark = None
         self._unsettled = False
+        self._visit = _Visit()
         self._waves = ()
         self._settle_mark = None
         self._shown = True
@@ -87,6 +113,7 @@ class Readings:
         """Make the result of a bumper that is left with readings not yet in one."""
         if self._unsettled:
             self._make_result(self._app.visits.readings(self._app.place))
+        self._visit = _Visit()
 
     def forget(self):
         """A new round starts: no reading to repeat, no result due."""
@@ -120,8 +147,11 @@ class Readings:
         app = self._app
         if app.probe.failed:
             return reading.refused(_MICROPHONE_FAULT, app.place.class_khz)
-        heard = app_bumper.heard_before(app.visits.readings(app.place))
-        return reading.take(app.board, limits_for(limits, app.place.class_khz), limits.in_force, heard)
+        bumper = app.place.key(0)
+        if self._visit.bumper != bumper:
+            self._visit = _Visit(bumper)
+        limits_class = limits_for(limits, app.place.class_khz)
+        return reading.take(app.board, limits_class, limits.in_force, self._visit.heard)
 
     def _circumstances(self, place, limits):
         return {
@@ -143,6 +173,7 @@ class Readings:
             return None
         self._flash_ms = app.board.ticks_ms() - started_ms
         app.visits.note(app.place.key(app.place.position), seq)
+        self._visit.note(seq, taken.values)
         self._waves = [(records.SOUNDS, values, tail) for values, tail in taken.sounds]
         if taken.snippet:
             self._waves.append((records.SNIPPET,) + tuple(taken.snippet))
@@ -161,6 +192,7 @@ class Readings:
     def _make_result(self, found):
         app = self._app
         self._unsettled = False
+        found = self._visit.trusted(found)
         if not any(seq for _, seq in found):
             return
         values = app_bumper.result_values(app.place, found, app.probe.limits.in_force)

@@ -128,6 +128,33 @@ def test_leaving_a_bumper_early_makes_an_incomplete_result(bench: Bench) -> None
     assert result.values["reading_seqs"][:4] == (bench.log()[0].seq, 0, 0, 0)
 
 
+def test_silence_is_not_called_dead_for_what_was_heard_on_an_earlier_visit(bench: Bench) -> None:
+    for seed in range(1, 5):
+        bench.read(healthy(seed=seed))
+    for _ in range(3):
+        bench.thumbs.press(BOTH)
+    assert bench.at(REAR, 1)
+    assert bench.read(Ear(seed=1)).words == ("retry",)
+    result = bench.log(records.BUMPER)[-1]
+    assert result.values["result"] != names.BUMPER_REPAIR
+    assert names.DEAD not in result.values["verdicts"]
+
+
+def test_silence_among_sensors_that_transmit_is_dead(bench: Bench) -> None:
+    for seed in (1, 2):
+        bench.read(healthy(seed=seed))
+    assert bench.read(Ear(seed=3)).words == ("dead",)
+    assert names.words_of(names.REASONS, bench.log()[-1].values["reasons"]) == ["nothing_heard"]
+
+
+def test_a_silent_first_position_is_dead_once_the_others_were_heard(bench: Bench) -> None:
+    outcomes = [bench.read(ear) for ear in (Ear(seed=9), healthy(), healthy(seed=2), healthy(seed=3))]
+    assert [seen.verdict for seen in outcomes] == ["retry", "pass", "pass", "pass"]
+    (result,) = bench.log(records.BUMPER)
+    assert result.values["verdicts"][:4] == (names.DEAD, names.PASS, names.PASS, names.PASS)
+    assert bar.read_result(outcomes[-1].masks, REAR, 4) == (names.DEAD, names.PASS, names.PASS, names.PASS)
+
+
 def test_a_silent_vehicle_is_not_transmitting(bench: Bench) -> None:
     outcomes = [bench.read(Ear(seed=seed)) for seed in range(4)]
     assert [seen.verdict for seen in outcomes] == ["retry"] * 4
