@@ -52,7 +52,7 @@ class Readings:
         self._last_mark = None
         self._unsettled = False
         self._visit = _Visit()
-        self._waves = ()
+        self._waves = []
         self._settle_mark = None
         self._shown = True
         self._flash_ms = _FLASH_MS
@@ -182,7 +182,7 @@ class Readings:
         return taken.values
 
     def _store_waves(self):
-        waves, self._waves = self._waves, ()
+        waves, self._waves = self._waves, []
         try:
             self._app.probe.log.append_all(waves)
         except LogFull:
