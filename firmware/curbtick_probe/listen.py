@@ -5,7 +5,7 @@ import array
 from micropython import const
 
 from .dsp import baseband, burst, extremes, fine, floor, spectrum
-from .measure import Measurer, cdb
+from .measure import CREST_TO_DBFS_CDB, Measurer, cdb
 from .sounds import Sounds
 
 BLOCK = const(1024)
@@ -50,8 +50,6 @@ _FALL_SAMPLES = const(768)
 # 14844; the filter loses 0.45 dB in the mean of the band.
 _FLOORS_TO_DBFS_CDB = const(-10341)
 
-# 1000 log10 of the gain of the smoothed excess for a steady sine: (1/2) / (1 - 3/4), over 14844 squared.
-_CREST_TO_DBFS_CDB = const(-8644)
 
 
 class Listener:
@@ -201,7 +199,7 @@ class Listener:
     def _note_crest(self):
         if self.blocks < ENVELOPE_BLOCKS:
             crest = self.state[floor.CREST]
-            self.envelope_cdb[self.blocks] = cdb(crest) + _CREST_TO_DBFS_CDB if crest else ENVELOPE_NONE
+            self.envelope_cdb[self.blocks] = cdb(crest) + CREST_TO_DBFS_CDB if crest else ENVELOPE_NONE
 
     def _take(self, at):
         m = self.measurer

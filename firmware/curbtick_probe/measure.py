@@ -29,6 +29,11 @@ _TURN_GAIN_CDB = const(2401)
 _FULL_SCALE_CDB = const(8343)
 _FLOOR_TO_NOISE_CDB = const(-839)
 
+# 1000 log10 of the smoothed power of a full-scale sine, (1/2) / (1 - 3/4) times 14844 squared; and of what turns a
+# smoothed power over its bin's quartile floor into one over its mean in noise, 256 / 3.476 / 2.
+CREST_TO_DBFS_CDB = const(-8644)
+_FLOOR_TO_SMOOTH_CDB = const(1566)
+
 # The middle of the band, 30 to 80 kHz.
 _MIDDLE_HZ = const(55000)
 
@@ -65,7 +70,8 @@ def shift_for(part, span):
 class Measurer:
     """Measures one sound after another; its buffers are made once.
 
-    After `measure`: peak_us (time of the peak) and time_us, level_cdb, frequency_hz, sweep_hz, length_us, ringdown_us, evidence_cdb as in Sounds.
+    After `measure`: peak_us (time of the peak), and time_us, level_cdb, frequency_hz, sweep_hz, length_us, ringdown_us,
+    evidence_cdb as in Sounds.
     """
 
     def __init__(self):
@@ -88,32 +94,47 @@ class Measurer:
     def measure(self, ring, found, at, floor, newest):
         """Measure the sound in words at.. of `found` (floor.segment's form).
 
-        ring: the baseband ring, which must still hold the sound. floor: 13 words, Q8, from floor.follow.
+        ring: the baseband ring. floor: 13 words, Q8, from floor.follow.
         newest: how many values were written so far.
         """
         first_frame = found[at]
-        last_frame = found[at + 1]
-        peak_frame = found[at + 2]
-        peak_bin = found[at + 3]
+        frames = found[at + 1] - first_frame
+        peak = found[at + 2] * 8
         first = first_frame * 8 - 8 - _LEAD
-        count = (last_frame - first_frame) * 8 + 16 + _LEAD + _TAIL
+        count = frames * 8 + 16 + _LEAD + _TAIL
         is_long = count > _REGION
         if is_long:
-            first = peak_frame * 8 - _LONG_HALF
+            first = peak - _LONG_HALF
             count = 2 * _LONG_HALF
         # Beyond the newest value the ring still holds what is 33 ms old.
         count = min(count, newest - first)
+        lost = newest - first > baseband.RING
+        if lost:
+            first = found[at + 1] * 8 - count
+            peak = first + _LONG_HALF
         baseband.unroll(ring, self.values, first, count)
-        noise_cdb = self._noise(floor, peak_bin)
-        step = self._evidence(peak_frame * 8 - first, count, 4 * (peak_bin - 8), noise_cdb)
-        self._outline(peak_frame * 8 - first, count, step, noise_cdb)
-        self._carrier(count, step)
+        self._from_values(peak - first, count, floor, found[at + 3])
         self.time_us += first * 16 - _DELAY_US
         self.peak_us += first * 16 - _DELAY_US
-        self.level_cdb += loss_cdb(self.frequency_hz)
-        if is_long and not self.outlined:
+        if lost:
+            self._take_peak(found, at, floor)
+        if is_long:
             self.time_us = first_frame * spectrum.FRAME_US
-            self.length_us = (last_frame - first_frame) * spectrum.FRAME_US
+            self.length_us = frames * spectrum.FRAME_US
+
+    def _from_values(self, middle, count, floor, peak_bin):
+        noise_cdb = self._noise(floor, peak_bin)
+        step = self._evidence(middle, count, 4 * (peak_bin - 8), noise_cdb)
+        self._outline(middle, count, step, noise_cdb)
+        self._carrier(count, step)
+        self.level_cdb += loss_cdb(self.frequency_hz)
+
+    def _take_peak(self, found, at, floor):
+        """Take the level of a long sound whose peak the ring has lost from the peak's frame."""
+        self.level_cdb = cdb(found[at + 4]) + CREST_TO_DBFS_CDB + loss_cdb(self.frequency_hz)
+        self.evidence_cdb = cdb(found[at + 4]) - cdb(floor[found[at + 3]]) + _FLOOR_TO_SMOOTH_CDB
+        self.peak_us = found[at + 2] * spectrum.FRAME_US
+        self.ringdown_us = -1
 
     def _noise(self, floor, peak_bin):
         """Return the noise power per value, 1000 log10, from the floors of three neighbouring bins."""
@@ -129,7 +150,6 @@ class Measurer:
         shift = shift_for(part, _WIDEST)
         best = 0
         best_step = centre_step & 63
-        best_span = 1
         for step in range(centre_step - _STEPS_EACH_SIDE, centre_step + _STEPS_EACH_SIDE + 1):
             burst.rotate_sums(self.values, self.turn, self.sums, count, step & 63)
             for span in _SPANS:
@@ -139,7 +159,6 @@ class Measurer:
                     if self.out[0] // span > best:
                         best = self.out[0] // span
                         best_step = step & 63
-                        best_span = span
         self.evidence_cdb = cdb(best) + 602 * shift - noise_cdb - _TURN_GAIN_CDB
         return best_step
 
@@ -184,7 +203,7 @@ class Measurer:
             self.ringdown_us = out[burst.RING] - (out[burst.TOP_AT] << 4)
 
     def _take_noise_off(self, noise_cdb, span):
-        """Correct the peak for the noise power it holds: 10 log10(1 - noise / peak), to first order in the table's dB."""
+        """Correct the peak for the noise power it holds: 10 log10(1 - noise / peak), to first order."""
         above_cdb = self.level_cdb + _FULL_SCALE_CDB - noise_cdb + cdb(span)
         if above_cdb < 2500:
             ratio = 1 << 20
