@@ -1,6 +1,7 @@
 """The flash that tears: the contract of both doubles, and what each kind of tear may and may not leave."""
 
 import sys
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +14,71 @@ sys.path.insert(0, str(Path(__file__).parent))
 import powercut_contract  # noqa: E402
 import torn_flash as tf  # noqa: E402
 
+DICE_NUMBERS = [44, 92, 0, 34754]
+DICE_MASKS = [61, 15, 182, 128, 128, 254]
+TEARS_CRC = 254522641
+
 
 @pytest.mark.parametrize("double", sorted(powercut_contract.DOUBLES))
 @pytest.mark.parametrize("case", powercut_contract.DEVICE_CASES, ids=lambda case: case.__name__)
 def test_every_double_is_a_flash_device(double: str, case: Any) -> None:
     case(powercut_contract.DOUBLES[double](powercut_contract.SECTORS))
+
+
+def test_the_dice_never_change() -> None:
+    """A cut's id must replay it for ever, on both Pythons: the generator's first numbers stand here."""
+    dice = tf.Dice(7)
+    assert [dice.below(limit) for limit in (256, 256, 3, 65536)] == DICE_NUMBERS
+    assert [dice.mask(density) for density in (0, 1, 2, 0, 1, 2)] == DICE_MASKS
+
+
+@given(seed=st.integers(0, 2**40), limit=st.integers(1, 65536))
+def test_the_dice_stay_below_their_limit(seed: int, limit: int) -> None:
+    dice = tf.Dice(seed)
+    assert all(0 <= dice.below(limit) < limit for _ in range(20))
+
+
+@pytest.mark.parametrize(("density", "share"), [(0, 0.25), (1, 0.5), (2, 0.75)])
+def test_masks_have_the_share_of_bits_they_should(density: int, share: float) -> None:
+    dice = tf.Dice(11)
+    bits = sum(dice.mask(density).bit_count() for _ in range(4000))
+    assert bits / 32000 == pytest.approx(share, abs=0.01)
+
+
+def test_tears_never_change() -> None:
+    """The bytes that each kind of tear leaves for a seed, by their CRC-32."""
+    image = bytearray(b"\xff" * tf.SECTOR + bytes(range(256)) * 16)
+    found = []
+    for operation in OPERATIONS.values():
+        for mode in tf.MODES[operation[0]]:
+            for seed in (1, 2, 3, 4):
+                torn = bytearray(image)
+                tf.tear(torn, operation, mode, seed)
+                found.append(zlib.crc32(torn))
+    assert zlib.crc32(str(found).encode()) == TEARS_CRC
+
+
+def test_a_prefix_may_be_any_but_nothing_and_whole() -> None:
+    splits = set()
+    for seed in range(4000):
+        image = bytearray(b"\xff" * tf.SECTOR)
+        tf.tear(image, (tf.PROGRAM, 0, bytes(tf.PAGE)), "prefix", seed)
+        splits.add(image.count(0))
+    assert splits == set(range(1, tf.PAGE))
+
+
+@pytest.mark.parametrize("mode", tf.MODES[tf.ERASE])
+def test_a_cut_device_is_torn_as_its_id_says(mode: str) -> None:
+    image = bytes(range(256)) * 64
+    for sector_erase in (True, False):
+        flash = tf.TornFlash(4, image, (0, mode, 99))
+        assert flash.image == image
+        operation = (tf.ERASE, tf.SECTOR, b"") if sector_erase else (tf.PROGRAM, 0, b"\x35" * tf.PAGE)
+        with pytest.raises(tf.PowerCut):
+            flash.ioctl(6, 1) if sector_erase else flash.writeblocks(0, b"\x35" * tf.PAGE)
+        expected = bytearray(image)
+        tf.tear(expected, operation, mode if mode in tf.MODES[operation[0]] else "subset", 99)
+        assert flash.image == expected
 
 
 @pytest.fixture
