@@ -16,6 +16,9 @@ _HISTORY = const(17)
 _JOINT_OUTPUTS = const(5)
 _FOUND_MOST = const(8)
 
+# A peak this many frames old is looked at while its sound goes on: the ring holds it for 256 - 25.
+_PEAK_AGE = const(128)
+
 # The first blocks teach the floor before they are searched.
 _LEARN_BLOCKS = const(4)
 _LEARN_SHIFT = const(5)
@@ -98,6 +101,7 @@ class Listener:
             self.guard[i] = GUARD_REST
         for i in range(floor.STATE_WORDS):
             self.state[i] = 0
+        self.measurer.kept_frame = -1
         for i in range(len(self.joint)):
             self.joint[i] = 2048
         # What the last reading left in the ring would be heard before this one's first sound.
@@ -188,6 +192,7 @@ class Listener:
         for k in range(n):
             self._take(k * floor.SEGMENT_WORDS)
             self._lift_guard(self.found[k * floor.SEGMENT_WORDS + 3])
+        self._watch_long()
         self._note_crest()
         self.blocks += 1
         return n
@@ -195,6 +200,14 @@ class Listener:
     def _lift_guard(self, peak_bin):
         for k in range(max(0, peak_bin - 1), min(spectrum.BINS, peak_bin + 2)):
             self.guard[k] = min(floor.GUARD_MOST, self.guard[k] + (self.guard[k] >> 2))
+
+    def _watch_long(self):
+        """Look at the peak of a sound that goes on before the ring loses it."""
+        state = self.state
+        peak_frame = state[floor.PEAK_FRAME]
+        age = state[floor.FRAME] - peak_frame
+        if state[floor.ACTIVE] == 1 and _PEAK_AGE <= age < _PEAK_AGE + _FRAMES:
+            self.measurer.keep_peak(self.ring, peak_frame, state[floor.PEAK_BIN], self.floor)
 
     def _note_crest(self):
         if self.blocks < ENVELOPE_BLOCKS:

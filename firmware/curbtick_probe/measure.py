@@ -23,6 +23,9 @@ _CLEAR_CDB = const(3000)
 _SMOOTH_5_CDB = const(2400)
 _SMOOTH_3_CDB = const(3400)
 
+# What is kept of a long sound's peak.
+_KEPT = ("peak_us", "level_cdb", "frequency_hz", "sweep_hz", "evidence_cdb", "ringdown_us")
+
 # 1000 log10 of: the squared gain of a coherent sum per value; a full-scale magnitude squared; and the noise power per
 # value over a quartile floor, which is 3.476 * 64 / 6 / 256.
 _TURN_GAIN_CDB = const(2401)
@@ -82,6 +85,8 @@ class Measurer:
         self.turn = burst.turn_table()
         self.third = array.array("i", [0] * 3)
         self.outlined = False
+        self.kept = array.array("i", [0] * len(_KEPT))
+        self.kept_frame = -1
         self.peak_us = 0
         self.time_us = 0
         self.level_cdb = 0
@@ -108,19 +113,33 @@ class Measurer:
             count = 2 * _LONG_HALF
         # Beyond the newest value the ring still holds what is 33 ms old.
         count = min(count, newest - first)
-        lost = newest - first > baseband.RING
-        if lost:
-            first = found[at + 1] * 8 - count
-            peak = first + _LONG_HALF
-        baseband.unroll(ring, self.values, first, count)
-        self._from_values(peak - first, count, floor, found[at + 3])
-        self.time_us += first * 16 - _DELAY_US
-        self.peak_us += first * 16 - _DELAY_US
-        if lost:
-            self._take_peak(found, at, floor)
+        if newest - first <= baseband.RING:
+            self._look(ring, first, count, peak, floor, found[at + 3])
+        else:
+            self._recall(found, at, floor)
         if is_long:
             self.time_us = first_frame * spectrum.FRAME_US
             self.length_us = frames * spectrum.FRAME_US
+
+    def keep_peak(self, ring, frame, peak_bin, floor):
+        """Look at the peak of a sound that goes on, before the ring loses it; `measure` recalls it at the end."""
+        self._look(ring, frame * 8 - _LONG_HALF, 2 * _LONG_HALF, frame * 8, floor, peak_bin)
+        self.kept_frame = frame
+        for i in range(len(self.kept)):
+            self.kept[i] = getattr(self, _KEPT[i])
+
+    def _recall(self, found, at, floor):
+        if self.kept_frame == found[at + 2]:
+            for i in range(len(self.kept)):
+                setattr(self, _KEPT[i], self.kept[i])
+        else:
+            self._take_peak(found, at, floor)
+
+    def _look(self, ring, first, count, peak, floor, peak_bin):
+        baseband.unroll(ring, self.values, first, count)
+        self._from_values(peak - first, count, floor, peak_bin)
+        self.time_us += first * 16 - _DELAY_US
+        self.peak_us += first * 16 - _DELAY_US
 
     def _from_values(self, middle, count, floor, peak_bin):
         noise_cdb = self._noise(floor, peak_bin)
@@ -130,10 +149,12 @@ class Measurer:
         self.level_cdb += loss_cdb(self.frequency_hz)
 
     def _take_peak(self, found, at, floor):
-        """Take the level of a long sound whose peak the ring has lost from the peak's frame."""
+        """A sound whose peak was lost unseen is told by the frame of the peak alone, its frequency to a bin."""
+        self.frequency_hz = spectrum.FIRST_BIN_HZ + found[at + 3] * 15625 // 4
         self.level_cdb = cdb(found[at + 4]) + CREST_TO_DBFS_CDB + loss_cdb(self.frequency_hz)
         self.evidence_cdb = cdb(found[at + 4]) - cdb(floor[found[at + 3]]) + _FLOOR_TO_SMOOTH_CDB
         self.peak_us = found[at + 2] * spectrum.FRAME_US
+        self.sweep_hz = 0
         self.ringdown_us = -1
 
     def _noise(self, floor, peak_bin):
