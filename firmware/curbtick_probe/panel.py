@@ -66,6 +66,7 @@ class Panel:
             wait_ms = self._advance(self._board.ticks_ms())
             if wait_ms is None:
                 return
+            self._board.buttons()
             self._board.wait(wait_ms)
 
     def gesture(self):

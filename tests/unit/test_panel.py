@@ -81,6 +81,27 @@ def test_a_press_cuts_the_pattern_short_and_shows_where_we_are() -> None:
     assert board.now_ms == 580
 
 
+def test_finishing_a_pattern_takes_note_of_a_press_and_goes_on() -> None:
+    """A board's wait() returns at once while the buttons are other than it last said."""
+
+    class Impatient(ClockBoard):
+        told = 0
+
+        def buttons(self) -> int:
+            self.told = super().buttons()
+            return self.told
+
+        def wait(self, ms: int) -> None:
+            assert super().buttons() == self.told, "would spin"
+            super().wait(ms)
+
+    board = Impatient([(150, READ), (700, 0)])
+    panel = Panel(board)
+    panel.play(((1, 100), (2, 100), (4, 100)))
+    panel.finish()
+    assert [mask for _, mask in board.bars if mask] == [1, 2, 4]
+
+
 def test_polls_at_every_wake_and_hands_on_its_word() -> None:
     words = [None, "busy"]
     board = ClockBoard()

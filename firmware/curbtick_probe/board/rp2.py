@@ -100,6 +100,7 @@ class Board:
         self._usb_power = Pin(pins.gpio("usb_power"), Pin.IN)
         self._supply = ADC(Pin(pins.gpio("supply")))
         self._sensor = ADC(ADC.CORE_TEMP)
+        self._told_buttons = self._buttons.held()
         self._battery_mv = 0
         self._temperature_ddeg = 0
         self.capture = adc_dma.Capture()
@@ -149,13 +150,13 @@ class Board:
 
     def buttons(self):
         """Return the buttons held: bit 0 READ, bit 1 STEP."""
-        return self._buttons.held()
+        self._told_buttons = self._buttons.held()
+        return self._told_buttons
 
     def wait(self, ms):
-        """Sleep until ms passed, a button changed, or the serial has data."""
+        """Sleep until ms passed, the buttons are other than buttons() last said, or the serial has data."""
         until_ms = time.ticks_add(time.ticks_ms(), ms)
-        before = self._buttons.held()
-        while not self.serial.any() and self._buttons.held() == before:
+        while not self.serial.any() and self._buttons.held() == self._told_buttons:
             left_ms = time.ticks_diff(until_ms, time.ticks_ms())
             if left_ms <= 0:
                 break

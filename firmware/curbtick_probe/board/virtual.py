@@ -223,7 +223,7 @@ class Board:
         self.bus.charge(duration_ms * 1000)
 
     def wait(self, ms):
-        """Wait until ms of simulated time passed, a button changed, or the serial has data."""
+        """Wait until ms passed, the buttons are other than buttons() last said, or the serial has data."""
         if self.serial.any():
             return
         self.bus.send(ord("W"), ms)
