@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
+from curbtick_wire import names
 from jinja2 import Environment, PackageLoader, select_autoescape
 from markupsafe import Markup
 
@@ -20,8 +21,8 @@ from curbtick.limits import sets
 from curbtick.limits.sets import LimitSet
 from curbtick.moments import date, when
 from curbtick.report import svg, views
+from curbtick.report.leak_views import LeakViews
 from curbtick.report.views import FindingView, VehicleView
-from curbtick_wire import names
 
 WORST_FIRST = ("not_transmitting", "dead", "weak", "retry", "unread", "pass")
 
@@ -82,6 +83,7 @@ class Site:
         )
 
     def row(self, reading: Reading, standing: tuple[str, Sequence[str]] | None = None) -> views.ReadingRow:
+        """A reading as a row; `standing` where a bumper result changed its verdict."""
         return views.reading_row(reading, self.vehicle_names, self.limit_sets, self.pages, standing)
 
 
@@ -91,7 +93,7 @@ def day_page(
     standing: Mapping[int, tuple[str, Sequence[str]]],
     states: Sequence[VehicleState],
     findings: Sequence[Finding],
-    marks: Sequence[Mapping[str, str]],
+    leaks: LeakViews,
     notes: Sequence[str],
     day_words: str,
 ) -> str:
@@ -107,7 +109,7 @@ def day_page(
         vehicles=[VehicleView(state, site.pages) for state in worst_first],
         silent=sum(len(state.silent_bumpers) for state in states),
         findings=[FindingView(finding) for finding in findings],
-        marks=marks,
+        leaks=leaks,
         notes=notes,
         day_words=day_words,
     )

@@ -6,20 +6,19 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Connection, select
 
 from curbtick.errors import InputError
-from curbtick.fleet import health, history, readings, state, swap, vehicles, worklist
+from curbtick.fleet import health, history, leaks, readings, state, swap, vehicles, worklist
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.state import VehicleState
 from curbtick.limits import sets
 from curbtick.moments import date, day_end_ms, when
-from curbtick.report import pages, reading_page, views
+from curbtick.report import pages, reading_page
+from curbtick.report.leak_views import LeakViews, leak_views
 from curbtick.report.pages import Site
 from curbtick.store import Store, tables
-from curbtick_wire import names
 
 Tick = Callable[[int, int | None], None]
 
@@ -38,8 +37,7 @@ def _no_tick(_done: int, _of: int | None = None) -> None:
 
 
 class Pages:
-    """The pages of one history on one day, each made when it is asked for; what they share is fetched once.
-    """
+    """The pages of one history on one day, each made when it is asked for; what they share is fetched once."""
 
     def __init__(self, connection: Connection, day_ms: int, now_ms: int) -> None:
         self._connection = connection
@@ -48,10 +46,12 @@ class Pages:
 
     @cached_property
     def of_day(self) -> list[Reading]:
+        """The day's readings, in order."""
         return readings.between(self._connection, self._day_ms, day_end_ms(self._day_ms))
 
     @cached_property
     def states(self) -> list[VehicleState]:
+        """State of every vehicle in service."""
         fleet = [v for v in vehicles.load(self._connection) if v.retired_ms is None]
         return state.of_vehicles(self._connection, fleet)
 
@@ -64,11 +64,13 @@ class Pages:
 
     @cached_property
     def findings(self) -> list[worklist.Finding]:
+        """Findings that are not proved, and those proved since the day began."""
         every = (worklist.OPEN, worklist.DONE, worklist.PROVED)
         return worklist.load(self._connection, every, since_ms=self._day_ms)
 
     @cached_property
     def site(self) -> Site:
+        """What every page needs."""
         every_name = {v.id: v.name for v in vehicles.load(self._connection)}
         limit_sets = sets.all_sets(self._connection)
         found = health.of_probes(self._connection, self._now_ms)
@@ -76,6 +78,7 @@ class Pages:
 
     @property
     def overviews(self) -> dict[str, Callable[[], str]]:
+        """How to make each page that is not about one vehicle or reading."""
         return {
             "index.html": self._day,
             "fleet.html": self._fleet,
@@ -97,6 +100,7 @@ class Pages:
 
     @property
     def count(self) -> int:
+        """How many pages there are."""
         return len(self.overviews) + len(self.states) + len(self.reading_ids)
 
     def named(self, name: str) -> str | None:
@@ -122,7 +126,7 @@ class Pages:
             standing_of(self._connection, self.of_day),
             [s for s in self._in_service if s.vehicle.id in read],
             [finding for finding in self.findings if finding.vehicle_id in read],
-            marks_between(self._connection, self._day_ms),
+            leaks_of_day(self._connection, self._day_ms),
             day_notes(self.of_day),
             _day_words(self.of_day),
         )
@@ -220,40 +224,11 @@ def _day_words(of_day: Sequence[Reading]) -> str:
     return f"Read with probe {probes}{span}."
 
 
-def marks_between(connection: Connection, day_ms: int) -> list[dict[str, str]]:
-    """Seal and hiss marks of a day."""
-    made = []
-    for check, table, verdicts, compared in (
-        (
-            "seal",
-            tables.seal_marks,
-            names.SEAL_VERDICTS,
-            ("below_reference_cdb", "dB below the free reference"),
-        ),
-        ("hiss", tables.hiss_marks, names.HISS_VERDICTS, ("above_background_cdb", "dB above the background")),
-    ):
-        query = select(table).where(table.c.sort_ms >= day_ms, table.c.sort_ms < day_end_ms(day_ms))
-        rows = connection.execute(query.order_by(table.c.sort_ms, table.c.id)).all()
-        known = readings.names_of(connection, [row.vehicle_id for row in rows])
-        for row in rows:
-            made.append(_mark(check, row._mapping, verdicts, compared, known))
-    return made
-
-
-def _mark(
-    check: str, row: Any, verdicts: Sequence[str], compared: tuple[str, str], known: Any
-) -> dict[str, str]:
-    value = views.number(row[compared[0]], 1, 100)
-    return {
-        "check": check,
-        "vehicle": known.get(row["vehicle_id"], "not assigned"),
-        "section": str(row["section"]),
-        "verdict": verdicts[row["verdict"]],
-        "level": views.number(row["level_cdb"], 1, 100),
-        "compared": f"{value} {compared[1]}" if value else "",
-        "why": views.reasons_in_words(names.words_of(names.REASONS, row["reasons"])),
-        "when": when(row["time_ms"]),
-    }
+def leaks_of_day(connection: Connection, day_ms: int) -> LeakViews:
+    """The seal and hiss sections of a day."""
+    sections = leaks.sections_between(connection, day_ms, day_end_ms(day_ms))
+    known = readings.names_of(connection, [s.vehicle_id for s in sections if s.vehicle_id is not None])
+    return leak_views(sections, known)
 
 
 def _limit_origins(connection: Connection) -> tuple[dict[int, tuple[str, int]], dict[int, list[str]]]:
