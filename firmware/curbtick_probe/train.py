@@ -47,12 +47,12 @@ class Trains:
     """What one reading's sounds say. `sort` fills it; nothing is allocated.
 
     count: the held train's bursts; due: how many were due in the listened time. interval_us, level_cdb, frequency_hz,
-    sweep_hz, burst_us, ringdown_us (-1: not measured): of the held train, medians over its bursts. spread_cdb: between
-    its loudest and faintest burst. rivals: burst-like sounds outside the train that are as loud. strays: loud sounds
-    that are no bursts. siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside
-    the held one, faint candidates included; faint_score: its score. open_question: whether the system may fire more
-    often. twins: bursts just like the held train's that no interval explains. clear_count, repeating: clear sounds
-    outside the held train, and those of them that come again at their frequency.
+    sweep_hz, burst_us: of the held train, medians over its bursts; ringdown_us (-1: not measured): their lower
+    quartile. spread_cdb: between its loudest and faintest burst. rivals: burst-like sounds outside the train that are
+    as loud. strays: loud sounds that are no bursts. siblings, sibling_due, sibling_interval_us, sibling_first_us: the
+    same of the best train outside the held one, faint candidates included; faint_score: its score. open_question:
+    whether the system may fire more often. twins: bursts just like the held train's that no interval explains.
+    clear_count, repeating: clear sounds outside the held train, and those of them that come again at their frequency.
     """
 
     def __init__(self):
@@ -243,7 +243,7 @@ class Trains:
         self.frequency_hz = self._median(sounds.frequency_hz, n)
         self.sweep_hz = self._median(sounds.sweep_hz, n)
         self.burst_us = self._median(sounds.length_us, n)
-        self.ringdown_us = self._median(sounds.ringdown_us, n)
+        self.ringdown_us = self._short_ringdown(sounds, n)
 
     def _keep_near_level(self, sounds, n):
         """Drop members that are far fainter than the train (echoes that fall on its phase); note the spread."""
@@ -264,15 +264,27 @@ class Trains:
     def _median(self, column, n):
         values = self.values
         for i in range(n):
-            v = column[self.members[i]]
-            k = i
-            while k > 0 and values[k - 1] > v:
-                values[k] = values[k - 1]
-                k -= 1
-            values[k] = v
+            self._insert(i, column[self.members[i]])
         if n & 1:
             return values[n >> 1]
         return (values[n >> 1] + values[(n >> 1) - 1]) >> 1
+
+    def _short_ringdown(self, sounds, n):
+        """Return the lower quartile of the members' ring-downs, -1 for none measured: noise makes a fall longer."""
+        kept = 0
+        for i in range(n):
+            if sounds.ringdown_us[self.members[i]] >= 0:
+                kept += 1
+                self._insert(kept - 1, sounds.ringdown_us[self.members[i]])
+        return self.values[kept - 1 >> 2] if kept else -1
+
+    def _insert(self, k, value):
+        """Put a value in its place among the first k of `values`, which are in order."""
+        values = self.values
+        while k > 0 and values[k - 1] > value:
+            values[k] = values[k - 1]
+            k -= 1
+        values[k] = value
 
     def _find_faint(self, sounds, listened_us):
         """Score the best train among all that is not the held one: candidates too faint to count singly included."""
