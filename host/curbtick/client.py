@@ -15,12 +15,13 @@ from types import TracebackType
 from typing import Any, Self
 
 from curbtick_wire import codec, messages
+from curbtick_wire.errors import WireError
 
 from curbtick import asking
 from curbtick.answers import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of
 from curbtick.asking import Patience, RefusedError
 from curbtick.download import Batch, Download
-from curbtick.errors import LinkError
+from curbtick.errors import InputError, LinkError
 from curbtick.keyring import Key, Keyring
 from curbtick.link import Link, choose_port, open_wire
 from curbtick.takeover import Pulled, Takeover
@@ -173,7 +174,7 @@ class Client:
     def send_limits(self, limits: dict[str, Any]) -> int:
         """Put a limit set in force: its revision. RefusedError names the field at fault. Needs the key."""
         self._need_same_version("send limits to")
-        reply, _ = self._signed(messages.LIMITS_PUT, {}, codec.pack_limits(limits))
+        reply, _ = self._signed(messages.LIMITS_PUT, {}, _packed(codec.pack_limits, limits))
         return int(reply["revision"])
 
     def round(self) -> dict[str, Any] | None:
@@ -189,7 +190,7 @@ class Client:
     def send_round(self, round_: dict[str, Any]) -> int:
         """Send a round: its id. RefusedError names the field at fault. Needs the key."""
         self._need_same_version("send a round to")
-        reply, _ = self._signed(messages.ROUND_PUT, {}, codec.pack_round(round_))
+        reply, _ = self._signed(messages.ROUND_PUT, {}, _packed(codec.pack_round, round_))
         return int(reply["round_id"])
 
     def measure_anchor(self) -> Anchor:
@@ -286,3 +287,15 @@ class Client:
             "Its records can still be pulled; record kinds not known here are stored as they are.",
             "Update the older of the two: `curbtick install` for the probe, or the bench software.",
         )
+
+
+def _packed(pack: Callable[[dict[str, Any]], bytes], value: dict[str, Any]) -> bytes:
+    """A limit set or round as bytes. Raises InputError, naming the field, for a value outside its range."""
+    try:
+        return pack(value)
+    except WireError as error:
+        raise InputError(
+            f"The field {error.field} {error.why}.",
+            "Nothing was sent; what the probe holds is unchanged.",
+            "Correct the field named, and send it again.",
+        ) from error

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from curbtick_wire import codec, messages, records
 from curbtick_wire.errors import WireError
 
+from curbtick.answers import fitting
 from curbtick.asking import refusal
 from curbtick.errors import LinkError
 from curbtick.line_quality import SLICE_SIZES, LineQuality
@@ -129,7 +130,7 @@ class Download:
         return _up_to(wanted, max(got, default=-1)), len(got)
 
     def _end(self, payload: bytes, wanted: list[int]) -> int:
-        values, _later_fields = messages.unpack(_END, payload)
+        values = fitting(lambda data: messages.unpack(_END, data)[0], payload)
         if values["ended"]:
             self._total = values["chunks"]
         self._silent = 0

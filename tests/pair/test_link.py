@@ -10,7 +10,7 @@ from curbtick.answers import decode
 from curbtick.asking import RefusedError
 from curbtick.client import Client
 from curbtick.download import Batch
-from curbtick.errors import LinkError
+from curbtick.errors import InputError, LinkError
 from curbtick_wire import codec, frames, messages, names, records
 
 from tests.pair.wire_harness import UNIQUE_ID, Bench
@@ -149,6 +149,14 @@ def test_limits_that_make_no_sense_are_refused_and_named(paired: Client, spoil, 
     assert caught.value.code == "refused"
     assert paired.limits() == in_force
     assert paired.stats()["requests_refused"] == 1
+
+
+def test_values_out_of_range_are_named_before_anything_is_sent(paired: Client) -> None:
+    with pytest.raises(InputError, match="noise_max_cdb"):
+        paired.send_limits({**paired.limits(), "revision": 5, "noise_max_cdb": 100})
+    with pytest.raises(InputError, match="vehicle_count"):
+        paired.send_round({**ROUND, "vehicles": []})
+    assert paired.greet().limits_revision == 1
 
 
 def test_a_round_goes_over_and_comes_back(paired: Client) -> None:
