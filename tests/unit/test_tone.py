@@ -85,3 +85,24 @@ def test_a_slit_passes_nothing_impossible() -> None:
     """Gomperts' averaged transmission: a narrow slit passes a few times its own area, and less when it is narrower."""
     wide, narrow = (tone.gap_transmission_db(15_000, width_m) for width_m in (1e-3, 0.1e-3))
     assert narrow < wide < 10.0
+
+
+def test_the_notes_show_the_calculation() -> None:
+    """The table of hardware_notes/tone_choice.md, number by number."""
+    notes = (Path(__file__).parents[2] / "hardware_notes" / "tone_choice.md").read_text()
+    rows = [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in notes.splitlines()
+        if line[:3] == "| 1"
+    ]
+    rows += [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in notes.splitlines()
+        if line[:3] == "| 2"
+    ]
+    assert [int(row[0]) for row in rows] == list(range(10_000, 20_001, 1_000))
+    for row in rows:
+        hz = int(row[0])
+        computed = [*tone.terms_db(hz).values(), tone.merit_db(hz)]
+        assert [float(cell) for cell in row[1:]] == pytest.approx(computed, abs=0.051)
+    assert f"{tone.DEFAULT_HZ} Hz unless told otherwise" in notes
