@@ -4,11 +4,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from curbtick.virtual.bus import BOTH, READ
+from curbtick.virtual import bar
+from curbtick.virtual.bus import BOTH, READ, STEP
 from curbtick.virtual.technician import LONG_MS
 from curbtick_wire import records
+from curbtick_wire.names import CHECKS
 
 from tests.pair.app_bench import REAR, Bench, Steady, healthy
+
+SHORT_MS = 80
 
 
 @pytest.fixture
@@ -62,3 +66,40 @@ def test_a_hiss_check_from_background_to_mark(bench: Bench) -> None:
     bench.leave_checks(1)
     (mark,) = bench.log(records.HISS)
     assert mark.values["verdict"] == 2 and 1900 <= mark.values["above_background_cdb"] <= 2100
+
+
+PRESSES = {
+    "read": (READ, SHORT_MS),
+    "read_long": (READ, LONG_MS),
+    "step": (STEP, SHORT_MS),
+    "step_long": (STEP, LONG_MS),
+    "both": (BOTH, SHORT_MS),
+}
+
+
+@pytest.mark.parametrize("check", ["seal", "hiss"])
+def test_every_gesture_does_what_the_table_says_and_no_other_does_anything(bench: Bench, check: str) -> None:
+    """What the bar answers to each gesture in a check; the one that leaves it apart, and no press is double there."""
+    answers = {
+        "mark": {"mark", "retry"},
+        "reference": {"mark", "retry"},
+        "response": {"mark"},
+        "show_current": set(),
+        "next_vehicle": set(),
+        None: {"refused"},
+    }
+    bench.probe.ear = Steady(0.0)
+    for _ in range(CHECKS.index(check)):
+        bench.thumbs.meter_press(BOTH, LONG_MS)
+    for gesture, (buttons, hold_ms) in PRESSES.items():
+        action = bar.probe_gestures()["GESTURE_TABLE"].get((check, gesture))
+        first = len(bench.probe.panel.bars)
+        bench.probe.press(buttons, hold_ms)
+        bench.probe.run_for(9000)
+        seen = bar.shown(bench.probe.panel.bars[first:], bench.probe.now_us)
+        said = set(bar.read_bar(seen)) - {"quiet", "tight"}
+        assert said <= answers[action], gesture
+        if action is None or action == "response":
+            assert said == answers[action], gesture
+        vehicle = {"next_vehicle": 12, "show_current": 3}.get(str(action))
+        assert bar.read_vehicle(seen) == vehicle, gesture
