@@ -4,6 +4,8 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from curbtick_wire import codec
+
 from curbtick.client import Client, connect
 from curbtick.download import Batch
 from curbtick.fleet import rounds, worklist
@@ -11,7 +13,6 @@ from curbtick.fleet.rounds import Round
 from curbtick.limits.sets import LimitSet
 from curbtick.store import Store, ensure_probe
 from curbtick.store.engine import now_ms
-from curbtick_wire import codec
 
 __all__ = ["Pull", "connect", "pull", "send_limits", "send_round"]
 
@@ -28,7 +29,7 @@ class Pull:
     last_seq: int
     acknowledged_seq: int
     paired: bool
-    seconds: float
+    spent_s: float
 
 
 def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | None = None) -> Pull:

@@ -30,6 +30,7 @@ class Group(TyperGroup):
     """Turns every exception of a command into three lines and an exit code."""
 
     def invoke(self, ctx: Any) -> Any:
+        """Run the command, or say in three lines why it could not be."""
         try:
             return super().invoke(ctx)
         except CurbtickError as error:

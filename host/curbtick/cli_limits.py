@@ -22,6 +22,7 @@ DAY_MS = 86_400_000
 
 
 def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
     app.add_typer(group, name="limits")
 
 
@@ -107,11 +108,11 @@ def _show_fit(output: Output, made: fit.Fit) -> None:
                 "" if row.centre_db is None else f"{row.centre_db:.1f} ± {row.spread_db:.1f} dB",
                 "" if row.repeat is None else f"{row.repeat.one_reading_db:.2f} dB",
                 "" if row.pass_db is None else f"{row.pass_db:.1f} dB",
-                "" if row.false_fail is None else f"{100 * row.false_fail:.2f} %",
+                "" if row.false_fail_share is None else f"{100 * row.false_fail_share:.2f} %",
             )
             for row in made.classes
         ],
-        f"Fit for a false-PASS risk of {made.risk:g}",
+        f"Fit for a false-PASS risk of {made.risk_share:g}",
     )
     for row in made.classes:
         for warning in row.warnings:
@@ -121,7 +122,7 @@ def _show_fit(output: Output, made: fit.Fit) -> None:
 def _save(store: Any, made: fit.Fit) -> LimitSet:
     with store.write() as connection:
         current = sets.load(connection)
-        return sets.save(connection, fit.proposed(current, made), f"fitted, risk {made.risk:g}", now_ms())
+        return sets.save(connection, fit.proposed(current, made), f"fitted, risk {made.risk_share:g}", now_ms())
 
 
 @group.command("send")

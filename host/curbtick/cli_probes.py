@@ -26,6 +26,7 @@ group = typer.Typer(help="Probes: plugged in and known.", invoke_without_command
 
 
 def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
     app.add_typer(group, name="probes")
     app.command("pull")(pull)
 
@@ -172,7 +173,7 @@ def pull_with_progress(output: Output, store: Any, probe: Client) -> bench.Pull:
 
 
 def _pull_words(found: bench.Pull) -> str:
-    words = f"Probe {found.probe}: {found.records} records pulled, {found.new} new, {found.seconds:.1f} s."
+    words = f"Probe {found.probe}: {found.records} records pulled, {found.new} new, {found.spent_s:.1f} s."
     if not found.paired:
         return words + " This bench is not paired with it, so the probe keeps them all."
     return words + f" Acknowledged up to {found.acknowledged_seq}."

@@ -19,6 +19,7 @@ from curbtick.waves import Snippet
 
 
 def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
     app.command("reading")(reading)
     app.command("export")(export)
 

@@ -15,6 +15,7 @@ from curbtick.store.engine import now_ms
 
 
 def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
     app.command("report")(report)
     app.command("open")(open_)
 

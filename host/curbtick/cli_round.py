@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from curbtick_wire import names
 
 from curbtick import bench
 from curbtick.cli_output import Db, Json, Output, write_text
@@ -14,7 +15,6 @@ from curbtick.fleet.rounds import Round
 from curbtick.report import sheets
 from curbtick.store import open_store
 from curbtick.store.engine import now_ms
-from curbtick_wire import names
 
 group = typer.Typer(help="The day's round: its vehicles in order.", no_args_is_help=True)
 Number = Annotated[
@@ -23,6 +23,7 @@ Number = Annotated[
 
 
 def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
     app.add_typer(group, name="round")
 
 

@@ -20,6 +20,7 @@ Plan = Annotated[Path, typer.Argument(help="The study's CSV file.")]
 
 
 def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
     app.add_typer(group, name="study")
 
 
@@ -139,7 +140,7 @@ def _number(value: float | None) -> str:
 def _share(share: Share) -> str:
     if share.value is None:
         return "-"
-    return f"{100 * share.value:.1f} % ({100 * share.low:.1f} to {100 * share.high:.1f})"
+    return f"{100 * share.value:.1f} % ({100 * share.low_share:.1f} to {100 * share.high_share:.1f})"
 
 
 def _show_levels(output: Output, levels: Levels) -> None:

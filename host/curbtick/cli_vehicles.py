@@ -3,6 +3,7 @@
 from typing import Annotated, Any
 
 import typer
+from curbtick_wire import names
 
 from curbtick.cli_output import Db, Json, Output
 from curbtick.errors import InputError
@@ -11,7 +12,6 @@ from curbtick.fleet.vehicles import Bumper, Vehicle
 from curbtick.moments import when
 from curbtick.store import open_store
 from curbtick.store.engine import now_ms
-from curbtick_wire import names
 
 Name = Annotated[str, typer.Argument(help="A vehicle's name, or # and its number.")]
 Fitted = Annotated[
@@ -22,6 +22,7 @@ group = typer.Typer(help="The fleet's vehicles and what their bumpers carry.", i
 
 
 def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
     app.add_typer(group, name="vehicles")
 
 

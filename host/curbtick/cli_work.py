@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from curbtick_wire import names
 
 from curbtick.cli_output import By, Db, Json, Output
 from curbtick.cli_vehicles import bumper_number
@@ -18,12 +19,12 @@ from curbtick.report import build
 from curbtick.report.views import place_words, reading_place, reasons_in_words
 from curbtick.store import open_store
 from curbtick.store.engine import now_ms
-from curbtick_wire import names
 
 group = typer.Typer(help="The work list.", invoke_without_command=True)
 
 
 def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
     app.add_typer(group, name="work")
     app.command("swap")(swap_)
     app.command("assign")(assign)

@@ -10,6 +10,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from curbtick_wire import names, records, texts
 from sqlalchemy import Connection, select
 
 from curbtick import waves
@@ -17,7 +18,6 @@ from curbtick.errors import InputError, MissingProgramError
 from curbtick.fleet import readings
 from curbtick.fleet.readings import Reading
 from curbtick.store import tables
-from curbtick_wire import names, records, texts
 
 FORMATS = ("csv", "parquet", "json")
 _MEASURED = tuple(

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+from curbtick_wire import names
 from sqlalchemy import Connection
 
 from curbtick.errors import InputError
@@ -12,7 +13,6 @@ from curbtick.report import Pages, svg
 from curbtick.report.views import FindingView, reading_place
 from curbtick.store import Store
 from curbtick.store.engine import now_ms
-from curbtick_wire import names
 
 Form = dict[str, list[str]]
 

@@ -109,6 +109,7 @@ class Handler(BaseHTTPRequestHandler):
         """Nothing is written for a request."""
 
     def do_GET(self) -> None:
+        """Answer with a page; nothing changes."""
         if not self._host_is_ours():
             return
         name = urlsplit(self.path).path.lstrip("/") or "bench.html"
@@ -144,6 +145,7 @@ class Handler(BaseHTTPRequestHandler):
         return made.site.render("bench.html", "bench.html", (), token=self.local.token, said=said, **values)
 
     def do_POST(self) -> None:
+        """Do a deed that this page itself asks for."""
         if not self._host_is_ours() or not self._origin_is_ours():
             return
         form = self._form()

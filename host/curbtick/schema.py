@@ -38,8 +38,19 @@ READING_SCHEMA: dict[str, Any] = {
     "title": "A reading",
     "type": "object",
     "required": [
-        "verdict", "reasons", "class_khz", "level_db", "frequency_hz", "sweep_hz", "interval_ms", "burst_ms",
-        "ringdown_ms", "noise_db", "burst_count", "time_to_verdict_ms", "bursts",
+        "verdict",
+        "reasons",
+        "class_khz",
+        "level_db",
+        "frequency_hz",
+        "sweep_hz",
+        "interval_ms",
+        "burst_ms",
+        "ringdown_ms",
+        "noise_db",
+        "burst_count",
+        "time_to_verdict_ms",
+        "bursts",
     ],
     "properties": {
         "verdict": {"enum": list(names.VERDICTS), "description": "What the bar showed."},
@@ -49,7 +60,9 @@ READING_SCHEMA: dict[str, Any] = {
             "uniqueItems": True,
             "description": "Why, lowest bit first; empty for a plain pass.",
         },
-        "class_khz": _number("Sensor class it was judged by; null for a custom class.", minimum=30, maximum=80),
+        "class_khz": _number(
+            "Sensor class it was judged by; null for a custom class.", minimum=30, maximum=80
+        ),
         "level_db": _number("Median level over the held train's bursts, dBFS.", maximum=6),
         "frequency_hz": _number("Median burst frequency of the held train.", minimum=0, maximum=125000),
         "sweep_hz": _number("End minus start frequency, median over the held train."),

@@ -8,10 +8,10 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
-
 from curbtick import localpage, moments
 from curbtick.report import build
+from playwright.sync_api import Browser, sync_playwright
+
 from tests.unit.reportdata import Depot
 
 NOW_MS = int(datetime.now().replace(hour=15, minute=0).astimezone().timestamp() * 1000)

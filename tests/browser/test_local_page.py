@@ -12,12 +12,11 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
-
 from curbtick import bench, localpage
 from curbtick.errors import LinkError
 from curbtick.fleet import assign, worklist
 from curbtick.localpage import LocalServer
+from playwright.sync_api import Browser, Page
 
 
 def ask(

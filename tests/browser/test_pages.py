@@ -6,9 +6,8 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
-
 from curbtick.report.pages import fleet_page
+from playwright.sync_api import Browser, Page
 
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1200, "height": 900}
 

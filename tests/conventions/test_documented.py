@@ -15,6 +15,7 @@ UNITS = {
         "db",
         "dbfs",
         "db_per_m",
+        "db_per_month",
         "hz",
         "khz",
         "mhz",
@@ -71,7 +72,7 @@ UNITLESS = {
     *("count", "burst_count", "due_count", "sound_count", "sample_count", "envelope_count", "vehicle_count"),
     *("class_count", "reading_seq", "reading_seqs", "supersedes_seq"),
 }
-RATIOS = ("share", "missing", "probability", "ratio", "fraction", "factor", "gain")
+RATIOS = ("share", "kappa", "missing", "probability", "ratio", "fraction", "factor", "gain")
 
 
 def has_unit(name: str) -> bool:

@@ -1,10 +1,9 @@
 """Guard bands against ISO 14253-1 and JCGM 106:2012."""
 
 import pytest
-from scipy import integrate, stats
-
 from curbtick.errors import InputError
 from curbtick.limits import guard
+from scipy import integrate, stats
 
 
 @pytest.mark.parametrize(("distance_u", "probability"), [(0.0, 0.5), (1.64, 0.9495), (2.0, 0.9772)])

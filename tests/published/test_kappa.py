@@ -1,9 +1,8 @@
 """Kappa against the attribute example of the AIAG's Measurement Systems Analysis manual."""
 
 import pytest
-from statsmodels.stats.inter_rater import cohens_kappa
-
 from curbtick.limits import study
+from statsmodels.stats.inter_rater import cohens_kappa
 
 # Cross tables of the 4th edition's example, 50 parts x 3 trials, appraisers A, B, C and the reference; counts as
 # ((0,0), (0,1), (1,0), (1,1)). From memory; the printed kappas beside them.

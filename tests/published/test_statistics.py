@@ -4,12 +4,11 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
+from curbtick.fleet import trend
+from curbtick.limits import guard, robust, study
 from scipy import stats
 from statsmodels.regression.mixed_linear_model import MixedLM
 from statsmodels.stats.proportion import proportion_confint
-
-from curbtick.fleet import trend
-from curbtick.limits import guard, robust, study
 
 
 @pytest.mark.parametrize(

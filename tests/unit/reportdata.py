@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-
 from curbtick.fleet import swap, vehicles, worklist
 from curbtick.store import Store
 from curbtick_wire import names, records
+
 from tests.unit.benchdata import DAY_MS, PROBE, Logbook, add_round, add_vehicle, record
 
 VISITS = 9

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from typer.testing import CliRunner, Result
-
 from curbtick import cli, cli_output, localpage, moments
 from curbtick.store import Store
+from typer.testing import CliRunner, Result
+
 from tests.unit.benchdata import NOON_MS, Logbook, add_round, add_vehicle
 from tests.unit.reportdata import Depot
 
@@ -165,10 +165,9 @@ def test_a_swap_is_noted_asked_and_taken_back(db: Path) -> None:
 
 def test_a_readings_picture_and_wav(depot: Path, tmp_path: Path) -> None:
     with Store(depot) as store, store.read() as connection:
-        from sqlalchemy import func, select
-
         from curbtick.fleet import readings
         from curbtick.store import tables
+        from sqlalchemy import func, select
 
         seq = connection.scalar(select(func.max(tables.snippets.c.reading_seq)))
         ref = readings.by_ref(connection, str(seq)).ref

@@ -6,13 +6,13 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from pyarrow import parquet
-from scipy.io import wavfile
-
 from curbtick import export
 from curbtick.errors import InputError
 from curbtick.fleet import readings
 from curbtick.store import Store
+from pyarrow import parquet
+from scipy.io import wavfile
+
 from tests.unit.benchdata import Logbook, add_round, add_vehicle
 from tests.unit.reportdata import Depot
 

@@ -4,11 +4,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
 from curbtick.fleet import health, history, readings, trend, vehicles, worklist
 from curbtick.limits import sets
 from curbtick.store import Store
 from curbtick_wire import names, records
+
 from tests.unit.benchdata import DAY_MS, NOON_MS, Logbook, add_round, add_vehicle, record
 
 MONTH_MS = int(trend.DAYS_A_MONTH * DAY_MS)

@@ -3,12 +3,12 @@
 from pathlib import Path
 
 import pytest
-
 from curbtick.errors import InputError
 from curbtick.fleet import readings, rounds, state, vehicles
 from curbtick.fleet.vehicles import Bumper
 from curbtick.store import Store
 from curbtick_wire import codec, names
+
 from tests.unit.benchdata import NOON_MS, Logbook, add_round, add_vehicle
 
 HEADER = ",".join(rounds.COLUMNS) + "\n"

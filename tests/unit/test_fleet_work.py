@@ -4,13 +4,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
 from curbtick.errors import InputError
 from curbtick.fleet import assign, readings, state, swap, vehicles, worklist
 from curbtick.store import Store
 from curbtick_wire import names, records
+from hypothesis import given
+from hypothesis import strategies as st
+
 from tests.unit.benchdata import DAY_MS, NOON_MS, PROBE, Logbook, add_round, add_vehicle, reading, record
 
 LOW = {"verdict": names.WEAK, "reasons": names.mask_of(names.REASONS, ["low_level"]), "level_cdb": -2500}

@@ -4,13 +4,13 @@ import random
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
 from curbtick.errors import InputError
 from curbtick.limits import effect, fit, sets
 from curbtick.store import Store
 from curbtick_wire import names, settings
+from hypothesis import given
+from hypothesis import strategies as st
+
 from tests.unit.benchdata import DAY_MS, NOON_MS, Logbook, add_round, add_vehicle
 
 

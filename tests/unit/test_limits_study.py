@@ -4,7 +4,6 @@ import random
 from pathlib import Path
 
 import pytest
-
 from curbtick.errors import InputError
 from curbtick.limits import study
 from curbtick.limits.study import Run
@@ -48,7 +47,7 @@ def test_a_flawless_study() -> None:
         assert appraiser.effectiveness.value == 1.0
         assert appraiser.miss.value == appraiser.false_alarm.value == 0.0
         assert appraiser.miss.of == 12 and appraiser.false_alarm.of == 18
-        assert appraiser.miss.high > 0.2
+        assert appraiser.miss.high_share > 0.2
     assert set(found.between.values()) == {1.0}
     assert found.levels is not None and found.levels.repeatability.sigma_db == pytest.approx(0.4, abs=0.12)
     assert list(found.notes) == []

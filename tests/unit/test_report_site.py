@@ -7,12 +7,12 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-
 from curbtick import moments
 from curbtick.cautions import CAUTIONS
 from curbtick.errors import InputError
 from curbtick.report import build
 from curbtick.store import Store
+
 from tests.unit.benchdata import Logbook, add_round, add_vehicle
 from tests.unit.reportdata import Depot
 

@@ -8,14 +8,14 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from sqlalchemy import func, select, text
-
 from curbtick.errors import StoreError
 from curbtick.store import Store, runs, tables
 from curbtick.store.decode import decode
 from curbtick_wire import codec, names, records
+from hypothesis import given
+from hypothesis import strategies as st
+from sqlalchemy import func, select, text
+
 from tests.unit import benchdata
 from tests.unit.benchdata import NOON_MS, PROBE, Logbook, anchored, reading, record
 

@@ -6,10 +6,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.io import wavfile
-
 from curbtick import waves
 from curbtick.errors import InputError
+from scipy.io import wavfile
 
 RATE_HZ = 250_000
 

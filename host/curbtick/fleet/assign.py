@@ -8,6 +8,7 @@ where they were held before, and can be undone as long as no later one has moved
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from curbtick_wire import names
 from sqlalchemy import Connection, select, update
 
 from curbtick.errors import InputError
@@ -15,7 +16,6 @@ from curbtick.fleet import readings
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.store import inserted_key, tables
-from curbtick_wire import names
 
 Place = tuple[int | None, int, int]
 

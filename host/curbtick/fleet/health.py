@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from math import sqrt
 from statistics import median
 
+from curbtick_wire import names
 from sqlalchemy import Connection, func, select
 
 from curbtick.fleet import readings
 from curbtick.fleet.readings import Reading
 from curbtick.store import runs, tables
-from curbtick_wire import names
 
 OVERDUE_DAYS = 1.5
 DAY_MS = 86_400_000

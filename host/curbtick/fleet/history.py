@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+from curbtick_wire import names
 from sqlalchemy import BindParameter, Connection, bindparam, select
 
 from curbtick.fleet import readings, trend
@@ -15,7 +16,6 @@ from curbtick.fleet.worklist import STEP_WORDS
 from curbtick.limits import sets
 from curbtick.limits.sets import LimitSet
 from curbtick.store import tables
-from curbtick_wire import names
 
 NEWEST = 40
 # A step after which the level says nothing any more about the sensor before.
@@ -40,6 +40,7 @@ class PlacedMark:
     mark: Mark
 
     def is_at(self, bumper: int, position: int) -> bool:
+        """Whether the mark concerns a position."""
         return self.bumper == bumper and bool(self.positions & {0, position})
 
 

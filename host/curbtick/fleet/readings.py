@@ -4,13 +4,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from curbtick_wire import names, records
 from sqlalchemy import ColumnElement, Connection, Select, bindparam, select
 
 from curbtick import schema, waves
 from curbtick.errors import InputError
 from curbtick.store import tables, times
 from curbtick.store.decode import tail_of
-from curbtick_wire import names, records
 
 FIELDS = tuple(column.name for column in tables.record_columns(records.READING))
 
@@ -43,23 +43,28 @@ class Reading:
 
     @property
     def verdict(self) -> str:
+        """What the bar showed, as a word."""
         return names.VERDICTS[self.values["verdict"]]
 
     @property
     def reasons(self) -> list[str]:
+        """Why, as reason ids."""
         return names.words_of(names.REASONS, self.values["reasons"])
 
     @property
     def class_khz(self) -> int:
+        """Sensor class it was judged by; 0 for a custom class."""
         return int(self.values["class_khz"])
 
     @property
     def level_db(self) -> float | None:
+        """Level in dBFS, None where none was measured."""
         level_cdb = self.values["level_cdb"]
         return None if level_cdb is None else level_cdb / 100
 
     @property
     def place(self) -> tuple[int | None, int, int]:
+        """(vehicle key, bumper, position) that the bench holds it to belong to."""
         return self.vehicle_id, self.bumper, self.position
 
 

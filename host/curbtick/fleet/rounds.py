@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from curbtick_wire import codec, names, settings
 from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper, Vehicle
 from curbtick.store import inserted_key, tables
-from curbtick_wire import codec, names, settings
 
 COLUMNS = (
     "vehicle",

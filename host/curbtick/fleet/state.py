@@ -3,13 +3,13 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from curbtick_wire import names
 from sqlalchemy import Connection, Subquery, literal, select, union_all
 
 from curbtick.fleet import readings
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.store import tables
-from curbtick_wire import names
 
 # Worst first; a place that was never read stands between what needs work and what passes.
 SEVERITY = ("dead", "weak", "retry", "unread", "pass")
@@ -30,6 +30,7 @@ class Place:
 
     @property
     def level_db(self) -> float | None:
+        """Level of the newest reading in dBFS, None where there is none."""
         return None if self.reading is None else self.reading.level_db
 
 
@@ -43,10 +44,12 @@ class VehicleState:
 
     @property
     def silent_bumpers(self) -> list[int]:
+        """Bumpers whose newest result says that the system does not transmit."""
         return [number for number, result in self.results.items() if result == "not_transmitting"]
 
     @property
     def worst(self) -> str:
+        """The worst that is known of the vehicle: a verdict, "unread" or "not_transmitting"."""
         if self.silent_bumpers:
             return "not_transmitting"
         found = [place.verdict for place in self.places]
@@ -54,12 +57,15 @@ class VehicleState:
 
     @property
     def last_ms(self) -> int | None:
+        """When it was last read, None for never."""
         return max((p.reading.sort_ms for p in self.places if p.reading is not None), default=None)
 
     def count(self, verdict: str) -> int:
+        """How many places stand at a verdict."""
         return sum(place.verdict == verdict for place in self.places)
 
     def at(self, bumper: int) -> list[Place]:
+        """Places of one bumper, left to right."""
         return [place for place in self.places if place.bumper == bumper]
 
 

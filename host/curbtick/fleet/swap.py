@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from math import sqrt
 from statistics import median
 
+from curbtick_wire import names
 from sqlalchemy import Connection, bindparam, select, update
 
 from curbtick.errors import InputError
@@ -20,7 +21,6 @@ from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.moments import date
 from curbtick.store import inserted_key, tables
-from curbtick_wire import names
 
 # Standard uncertainty of one reading's level, the collar put on anew each time: a cautious figure that the fleet's own
 # repeated readings replace once there are enough of them.

@@ -48,6 +48,7 @@ class Trend:
 
     @property
     def is_fading(self) -> bool:
+        """Whether the level falls beyond doubt, and by enough to matter."""
         return self.high_db_per_month < 0 and self.rate_db_per_month <= -SMALL_DB_PER_MONTH
 
 

@@ -4,11 +4,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from curbtick_wire import names
 from sqlalchemy import Connection, func, or_, select, update
 
 from curbtick.errors import InputError
 from curbtick.store import inserted_key, tables
-from curbtick_wire import names
 
 CUSTOM_RANGE_KHZ = (30, 80)
 
@@ -37,6 +37,7 @@ class Vehicle:
     bumpers: Mapping[int, Bumper] = field(default_factory=dict)
 
     def bumper(self, number: int) -> Bumper:
+        """What a bumper carries now, nothing where none is known."""
         return self.bumpers.get(number, NO_SENSORS)
 
     @property

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from curbtick_wire import names
 from sqlalchemy import Connection, func, select, update
 
 from curbtick.errors import InputError
@@ -17,7 +18,6 @@ from curbtick.fleet import state, vehicles
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.state import Place, VehicleState
 from curbtick.store import inserted_key, tables
-from curbtick_wire import names
 
 OPEN, DONE, PROVED = "open", "done", "proved"
 
@@ -78,6 +78,7 @@ class Finding:
 
     @property
     def plan(self) -> tuple[tuple[str, str], ...]:
+        """(id, words) of the steps to try, cheapest first."""
         return SILENT_STEPS if self.what == "not_transmitting" else SENSOR_STEPS
 
     @property
@@ -92,6 +93,7 @@ class Finding:
 
     @property
     def next_words(self) -> str:
+        """The next step in words, empty when proved."""
         return "" if self.next_step is None else STEP_WORDS[self.next_step]
 
 

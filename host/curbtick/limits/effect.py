@@ -5,12 +5,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from curbtick_wire import names
 from sqlalchemy import Connection, select
 
 from curbtick.limits import sets
 from curbtick.limits.sets import LimitSet
 from curbtick.store import tables
-from curbtick_wire import names
 
 MONTH_MS = 30 * 86_400_000
 # Reasons that level and frequency limits decide; a verdict with any other reason stays as it was.

@@ -14,13 +14,13 @@ from math import sqrt
 from statistics import median
 from typing import Any
 
+from curbtick_wire import names
 from sqlalchemy import Connection, select
 
 from curbtick.fleet.swap import REPEAT_DB
 from curbtick.limits import guard, robust, sets
 from curbtick.limits.sets import LimitSet
 from curbtick.store import tables
-from curbtick_wire import names
 
 BELOW_HEALTHY_DB = 10.0
 DEAD_BELOW_HEALTHY_DB = 27.0
@@ -64,7 +64,7 @@ class ClassFit:
     tolerance_db: float | None
     pass_db: float | None
     dead_db: float | None
-    false_fail: float | None
+    false_fail_share: float | None
     below_pass: int
     below_pass_interval: tuple[float, float] | None
     histogram: Sequence[tuple[float, int]]
@@ -75,7 +75,7 @@ class ClassFit:
 class Fit:
     """The fit of a fleet for an accepted risk of a false PASS."""
 
-    risk: float
+    risk_share: float
     since_ms: int
     classes: Sequence[ClassFit]
 

@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from curbtick_wire import codec, names, settings
+from curbtick_wire.errors import WireError
 from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
 from curbtick.store import tables
-from curbtick_wire import codec, names, settings
-from curbtick_wire.errors import WireError
 
 LimitSet = dict[str, Any]
 """The form of `codec.unpack_limits`: the fields of LIMIT_SET without class_count, and `classes`."""

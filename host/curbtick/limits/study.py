@@ -44,11 +44,12 @@ class Share:
 
     count: int
     of: int
-    low: float
-    high: float
+    low_share: float
+    high_share: float
 
     @property
     def value(self) -> float | None:
+        """The proportion itself, None where nothing was tried."""
         return self.count / self.of if self.of else None
 
 

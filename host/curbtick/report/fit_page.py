@@ -18,7 +18,7 @@ def page(made: Fit) -> str:
     """The whole page."""
     classes = [{"row": row, "drawing": drawing(row), "facts": _facts(row)} for row in made.classes]
     return ENVIRONMENT.get_template("fit.html").render(
-        risk=f"{made.risk:g}", since=date(made.since_ms), classes=classes
+        risk=f"{made.risk_share:g}", since=date(made.since_ms), classes=classes
     )
 
 
@@ -77,7 +77,7 @@ def _facts(row: ClassFit) -> Sequence[tuple[str, str]]:
         ("Dead below", f"{row.dead_db:.2f} dBFS"),
         (
             "Expected false fails",
-            f"{100 * (row.false_fail or 0):.3f} % by the model; {row.below_pass} of the healthy sensors lie "
+            f"{100 * (row.false_fail_share or 0):.3f} % by the model; {row.below_pass} of the healthy sensors lie "
             f"below (95 % {100 * low:.1f} to {100 * high:.1f} %)",
         ),
     ]

@@ -1,10 +1,11 @@
 """The sheet a technician carries."""
 
+from curbtick_wire import names
+
 from curbtick.fleet.rounds import Round
 from curbtick.fleet.vehicles import Bumper
 from curbtick.moments import when
 from curbtick.report.pages import ENVIRONMENT
-from curbtick_wire import names
 
 
 def round_sheet(made: Round) -> str:

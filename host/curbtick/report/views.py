@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from curbtick_wire import names
 from markupsafe import Markup
 
 from curbtick.fleet import history
@@ -12,7 +13,6 @@ from curbtick.fleet.worklist import STEP_WORDS, Finding
 from curbtick.limits.sets import LimitSet
 from curbtick.moments import date, local, when
 from curbtick.report import svg
-from curbtick_wire import names
 
 REASON_WORDS = {
     "low_level": "level too low",
@@ -127,22 +127,27 @@ class VehicleView:
 
     @property
     def name(self) -> str:
+        """The vehicle's name."""
         return self.state.vehicle.name
 
     @property
     def href(self) -> str:
+        """The vehicle's page."""
         return f"vehicle-{self.state.vehicle.id}.html"
 
     @property
     def type(self) -> str:
+        """What kind of vehicle it is, empty where not known."""
         return self.state.vehicle.type or ""
 
     @property
     def badge(self) -> Markup:
+        """What it says, drawn."""
         return svg.badge(self.state.worst)
 
     @property
     def fitted(self) -> list[int]:
+        """Numbers of the bumpers that carry sensors."""
         return [number for number in range(len(names.BUMPERS)) if self.state.at(number)]
 
     def drawing(self, bumper: int) -> Markup:
@@ -174,46 +179,57 @@ class FindingView:
 
     @property
     def vehicle_id(self) -> int:
+        """The vehicle's key."""
         return self.finding.vehicle_id
 
     @property
     def vehicle(self) -> str:
+        """The vehicle's name."""
         return self.finding.vehicle
 
     @property
     def where(self) -> str:
+        """Position in words."""
         return place_words(self.finding.bumper, self.finding.position)
 
     @property
     def badge(self) -> Markup:
+        """What it says, drawn."""
         return svg.badge(self.finding.what)
 
     @property
     def why(self) -> str:
+        """Reasons in words."""
         return reasons_in_words(self.finding.reasons)
 
     @property
     def next_words(self) -> str:
+        """The next step in words."""
         return self.finding.next_words
 
     @property
     def state(self) -> str:
+        """open, done or proved."""
         return self.finding.state
 
     @property
     def is_silent(self) -> bool:
+        """Whether it is about a bumper that does not transmit."""
         return self.finding.what == "not_transmitting"
 
     @property
     def proof(self) -> str:
+        """The reading that proved it, in words."""
         return f"by a reading of {when(self.finding.proved_ms)}" if self.finding.proved_ms else ""
 
     @property
     def since(self) -> str:
+        """When it was opened."""
         return date(self.finding.opened_ms)
 
     @property
     def plan(self) -> list[PlanStep]:
+        """The planned steps, each with when it was done."""
         done = {step.step: step.at_ms for step in self.finding.steps}
         following = self.finding.next_step
         return [
@@ -223,6 +239,7 @@ class FindingView:
 
     @property
     def notes(self) -> list[str]:
+        """What was noted on it, in words."""
         return [
             f"{date(step.at_ms)} {STEP_WORDS[step.step]}: {step.note or ''} {step.by or ''}".strip()
             for step in self.finding.steps

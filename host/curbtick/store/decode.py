@@ -8,8 +8,9 @@ import struct
 from binascii import crc32
 from typing import Any, NamedTuple
 
-from curbtick.errors import StoreError
 from curbtick_wire import records
+
+from curbtick.errors import StoreError
 
 HEADER = struct.Struct("<" + "".join(field[1] for field in records.HEADER))
 _CRC = struct.Struct("<I")

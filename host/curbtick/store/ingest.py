@@ -4,12 +4,12 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
+from curbtick_wire import names, records
 from sqlalchemy import Connection, Table, bindparam, select, update
 
 from curbtick.errors import StoreError
 from curbtick.store import runs, tables, times
 from curbtick.store.decode import Decoded
-from curbtick_wire import names, records
 
 _OF_VEHICLES = frozenset((records.BUMPER, records.SEAL, records.HISS))
 _ANCHORED = names.EVENTS.index("anchored")

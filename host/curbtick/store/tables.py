@@ -7,6 +7,7 @@ guess.
 
 from typing import Any
 
+from curbtick_wire import records
 from sqlalchemy import (
     BigInteger,
     Boolean,
@@ -23,8 +24,6 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
 )
-
-from curbtick_wire import records
 
 SCHEMA_VERSION = 1
 
