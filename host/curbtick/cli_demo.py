@@ -14,6 +14,8 @@ from curbtick.errors import InputError
 from curbtick.store import open_store
 from curbtick.tone import DEFAULT_HZ
 
+_PARTS = {"readings": "readings", "bumpers": "bumper results", "checks": "sections of seal and hiss checks"}
+
 Seed = Annotated[int, typer.Option(help="Seed of everything random.", min=0)]
 
 
@@ -45,10 +47,8 @@ def demo(
     write_text(out / "summary.json", json.dumps(summary, indent=1, ensure_ascii=False) + "\n")
     for difference in summary["differences"]:
         output.say(difference)
-    readings, bumpers = len(summary["readings"]), len(summary["bumpers"])
-    output.say(
-        f"{readings} readings and {bumpers} bumper results; {len(summary['differences'])} not as they must be."
-    )
+    counts = [f"{len(summary[part])} {words}" for part, words in _PARTS.items()]
+    output.say(f"{', '.join(counts)}; {len(summary['differences'])} not as they must be.")
     output.done(summary)
     if not summary["agrees"]:
         raise typer.Exit(1)

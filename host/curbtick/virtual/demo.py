@@ -140,8 +140,16 @@ class Demo:
         for one in seen:
             self._say(_line_of(place, one))
         plan = self._day.vehicle(place.vehicle).bumpers[place.bumper]
+        self._say_result(place, plan.positions, seen[-1])
         if self._probe.bar == before and plan.positions > 1:
             self._technician.next_position()
+
+    def _say_result(self, place: Place, positions: int, seen: Seen) -> None:
+        """Say the bumper result, where the bar showed one after a reading."""
+        told = bar.read_result(seen.masks, names.BUMPERS.index(place.bumper), positions)
+        if told:
+            words = " ".join("-" if one is None else names.VERDICTS[one].upper() for one in told)
+            self._say(f"  {place.bumper:5} result: {words}")
 
     def _leaks(self) -> list[CheckSeen]:
         """The seal and hiss checks, collar off, on the round's vehicles in turn."""
