@@ -97,8 +97,7 @@ class HissMeter:
         extent[tone_extent.LOWEST] = 4095
         extent[tone_extent.HIGHEST] = extent[tone_extent.RAILS] = 0
         at = self._segment * hiss_spectrum.SUMS
-        for k in range(hiss_spectrum.SUMS):
-            self._sums[at + k] = 0
+        hiss_spectrum.clear(self._sums, at)
         for n in range(BLOCKS):
             block = self.capture.block()
             if n % EVERY == 0:
@@ -139,15 +138,7 @@ class HissMeter:
         least = blocks * _LINE_SHARE_PERCENT // 100
         self.line_count = hiss_lines.peaks(self.logs, self.totals, self.line_bins, least, LINE_CDB, LINES_MAX)
         hiss_lines.limits(self.totals, self._limits, blocks)
-        self._mask_lines()
-
-    def _mask_lines(self):
-        for k in range(hiss_spectrum.BINS):
-            self.mask[k] = 0
-        for n in range(self.line_count):
-            centre = self.line_bins[n]
-            for k in range(max(centre - _LINE_REACH, 0), min(centre + _LINE_REACH + 1, hiss_spectrum.BINS)):
-                self.mask[k] = 1
+        hiss_lines.cover(self.mask, self.line_bins, self.line_count, _LINE_REACH)
 
     def line_hz(self, n):
         """Return the frequency of line n; see bin_hz."""

@@ -223,6 +223,9 @@ def buffer_bytes(root: object) -> int:
 
 
 def main() -> None:
+    """Run everything and report."""
+    from tests.bench import leaks_target
+
     options = arguments(__doc__ or "")
     started_s = time.monotonic()
     ring_blocks = module_consts(ast.parse(CAPTURE.read_text()))["RING_BLOCKS"]
@@ -231,6 +234,7 @@ def main() -> None:
         cost = read(STREAMS[name](BLOCK * 256, np.random.default_rng(options.seed)))
         figures += figures_of(name, cost, ring_blocks)
         kernels[name] = cost.kernels
+    figures += leaks_target.figures(ring_blocks, options.seed)
     figures += memory_figures(ring_blocks)
     report(figures, started_s, kernels=kernels, cycles_per_bytecode=round(cycles_per_bytecode()))
 

@@ -121,3 +121,18 @@ def test_ratios_and_folds(core: Core, seed: int, width: int) -> None:
     sums = array("i", [0] * 20)
     agree(core, LINES, "fold", rows, sums, 12 - width, width, 20)
     assert list(sums) == [sum(rows[12 * n + 12 - width : 12 * n + 12]) for n in range(20)]
+
+
+def test_clear_touches_its_segment_alone(core: Core) -> None:
+    sums = array("i", [7] * (3 * SUMS))
+    agree(core, SPECTRUM, "clear", sums, SUMS)
+    assert list(sums) == [7] * SUMS + [0] * SUMS + [7] * SUMS
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.integers(0, BINS - 1), max_size=8), st.integers(0, 8), st.integers(0, 5))
+def test_cover_marks_the_bins_around_lines(core: Core, bins: list[int], count: int, reach: int) -> None:
+    mask, words = bytearray([9] * BINS), array("i", bins + [0] * 8)
+    lines = bins[:count]
+    agree(core, LINES, "cover", mask, words, len(lines), reach)
+    assert list(mask) == [int(any(abs(k - line) <= reach for line in lines)) for k in range(BINS)]

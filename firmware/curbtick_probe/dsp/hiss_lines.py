@@ -81,6 +81,29 @@ def peaks(logs: ptr32, totals: ptr32, found: ptr32, over_least: int, rise_cdb: i
 
 
 @micropython.viper
+def cover(mask: ptr8, bins: ptr32, count: int, reach: int):
+    """Mark with 1 the bins within `reach` of the first `count` of `bins`, all others with 0.
+
+    mask: BINS bytes. Q format: none. Range: bins 0..154. Headroom: none of it adds.
+    """
+    k = int(0)
+    n = int(0)
+    end = int(0)
+    while k < 155:
+        mask[k] = 0
+        k += 1
+    while n < int(count):
+        k = int(bins[n]) - int(reach)
+        end = int(bins[n]) + int(reach)
+        while k <= end:
+            if k >= 0:
+                if k < 155:
+                    mask[k] = 1
+            k += 1
+        n += 1
+
+
+@micropython.viper
 def left(totals: ptr32, mask: ptr8, first: int, last: int) -> int:
     """Return the sum of the clipped totals, at 2**-6, of the unmasked bins first..last.
 

@@ -118,6 +118,16 @@ def bands(power: ptr32, rows: ptr32, at: int):
 
 
 @micropython.viper
+def clear(sums: ptr32, at: int):
+    """Set the sums of the segment at `at` to zero. Q format: none. Range: 0. Headroom: none of it adds."""
+    k = int(at)
+    end = k + 620
+    while k < end:
+        sums[k] = 0
+        k += 1
+
+
+@micropython.viper
 def gather(power: ptr32, limits: ptr32, sums: ptr32, at: int):
     """Add one block's powers to a segment's sums, and count the bins that stand above their limits.
 
