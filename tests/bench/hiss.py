@@ -268,7 +268,7 @@ def main() -> None:
     options = arguments(__doc__ or "")
     started_s = time.monotonic()
     random = np.random.default_rng(options.seed)
-    backgrounds, seconds, trials = (10, 12, 12) if options.short else (100, 30, 80)
+    backgrounds, seconds, trials = (10, 12, 12) if options.short else (60, 20, 40)
     with Probe() as probe:
         figures = stationary(probe, backgrounds, seconds, random)
         figures += nonstationary(probe, 2 * backgrounds, seconds // 2, random)
