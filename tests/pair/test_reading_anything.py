@@ -19,7 +19,6 @@ from tests.unit.readingdata import (
     LISTENED_US,
     Codes,
     Lasting,
-    Prober,
     Reading,
     Sound,
     every,

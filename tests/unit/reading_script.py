@@ -46,7 +46,14 @@ def take(board, asked):
     board.capture.before_block, board.capture.for_us = asked["stall"]
     started_us = board.ticks_us()
     taken = reading.take(board, asked["limits"], asked["limit_set"], asked["heard_before"])
-    return {"took_us": board.ticks_us() - started_us, "records": records_of(taken)}
+    took_us = board.ticks_us() - started_us
+    return {"took_us": took_us, "records": records_of(taken), "heard": heard_by(board, asked["columns"])}
+
+
+def heard_by(board, columns):
+    """Every sound of the last reading, by column."""
+    sounds = reading.reader(board).listener.sounds
+    return {name: list(getattr(sounds, name)[: sounds.count]) for name in columns}
 
 
 def sort(asked):

@@ -111,12 +111,16 @@ def ruled(trains: Any, limits: dict[str, int] | None = None, **asked: Any) -> tu
 
 @dataclass(frozen=True)
 class Reading:
-    """What one reading left in the log, as the bench decodes it; took_us: simulated time from press to verdict."""
+    """What one reading left in the log, as the bench decodes it.
+
+    took_us: simulated time from press to verdict; heard: every sound, also those not worth logging, by column.
+    """
 
     values: dict[str, Any]
     snippet: tuple[dict[str, Any], bytes] | None
     sounds: tuple[tuple[dict[str, Any], bytes], ...]
     took_us: int
+    heard: dict[str, list[int]]
 
     @property
     def verdict(self) -> int:
@@ -185,6 +189,7 @@ class Prober:
         answer = self._ask(
             {
                 "do": "take",
+                "columns": COLUMNS,
                 "limits": asked.pop("limits", None) or limits_of(class_khz),
                 "heard_before": asked.pop("heard_before", False),
                 "limit_set": {**LIMIT_SET, **asked},
@@ -199,6 +204,7 @@ class Prober:
             snippet=snippets[0] if snippets else None,
             sounds=tuple(part for kind, part in by_kind if kind == records.SOUNDS),
             took_us=answer["took_us"],
+            heard=answer["heard"],
         )
 
     def sort(self, sounds: Iterable[Sound], listened_us: int = LISTENED_US) -> dict[str, Any]:
