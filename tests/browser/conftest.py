@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import sqlite3
 import threading
 from collections.abc import Iterator
 from datetime import datetime
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 from curbtick import localpage, moments
 from curbtick.report import build
+from curbtick.store import Store
 from playwright.sync_api import Browser, sync_playwright
 
 from tests.unit.reportdata import Depot
@@ -56,9 +58,11 @@ def site(depot: Depot, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def local(tmp_path: Path) -> Iterator[localpage.LocalServer]:
-    """The local page over a depot of its own, since tests change it."""
-    server = localpage.serve(Depot(tmp_path, NOW_MS).store)
+def local(depot: Depot, tmp_path: Path) -> Iterator[localpage.LocalServer]:
+    """The local page over a copy of the depot, since tests change it."""
+    with sqlite3.connect(tmp_path / "depot.db") as copy, sqlite3.connect(depot.path) as source:
+        source.backup(copy)
+    server = localpage.serve(Store(tmp_path / "depot.db"))
     thread = threading.Thread(target=server.run)
     thread.start()
     yield server

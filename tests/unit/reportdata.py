@@ -36,7 +36,8 @@ class Depot:
     """Six vans over VISITS months, the last visit at `now_ms`; built into `store`."""
 
     def __init__(self, folder: Path, now_ms: int) -> None:
-        self.store = Store(folder / "depot.db")
+        self.path = folder / "depot.db"
+        self.store = Store(self.path)
         self.now_ms = now_ms
         self._rng = random.Random(5)
         self.vans = [
