@@ -4,7 +4,7 @@
 the line could have carried meanwhile. For the probe the time runs from asking for the first record to having the
 last one; for ZMODEM (`sz` and `rz` of lrzsz, the very same bytes as one file) from its first data header to its last
 end-of-file header, so neither its start-up nor its farewell counts. ZMODEM gets its shortest timeout and, at each
-error rate, the better of its own subpacket length and one of 256 bytes.
+error rate, the best of several settings of window and subpacket length; the probe's link finds its own.
 """
 
 import shutil
@@ -28,12 +28,17 @@ CLEAN_BOUND = 0.94
 ERROR_RATES = (0.0, 1e-6, 1e-5, 1e-4)
 RECORDS = 400
 RECORDS_SHORT = 120
-_TRANSFER_MAX_S = 120.0
+_TRANSFER_MAX_S = 90.0
 _FAREWELL_S = 15.0
 # ZMODEM's binary headers with a 32-bit CRC: ZPAD ZDLE ZBIN32, then the frame type.
 _ZDATA = b"*\x18C\x0a"
 _ZEOF = b"*\x18C\x0b"
-_SUBPACKET_LENGTHS = (None, 256)
+_ZMODEM_SETTINGS = (
+    (),
+    ("--windowsize", "4096"),
+    ("--windowsize", "2048"),
+    ("--windowsize", "1024", "--packetlen", "256"),
+)
 
 
 class Day:
@@ -77,16 +82,15 @@ def _ended(process: subprocess.Popen[bytes], most_s: float) -> bool:
     return True
 
 
-def send_zmodem(day: Day, data: bytes, bit_error_rate: float, seed: int, length: int | None) -> float:
+def send_zmodem(day: Day, data: bytes, bit_error_rate: float, seed: int, options: tuple[str, ...]) -> float:
     """Send data as a file by ZMODEM: goodput, 0 where it gives up, the most it can have been where it is cut off."""
     source, target = day.folder / "sent.bin", day.folder / "received"
     source.write_bytes(data)
     shutil.rmtree(target, ignore_errors=True)
     target.mkdir()
     wire = PacedWire(bit_error_rate, seed)
-    packets = [] if length is None else ["-L", str(length)]
     receive = ["rz", "--quiet", "--binary", "--timeout", "10"]
-    send = ["sz", "--quiet", "--binary", "--timeout", "10", *packets, str(source)]
+    send = ["sz", "--quiet", "--binary", "--timeout", "10", *options, str(source)]
     try:
         receiver = subprocess.Popen(
             receive, cwd=target, stdin=wire.bench.slave, stdout=wire.bench.slave, stderr=subprocess.DEVNULL
@@ -106,16 +110,29 @@ def send_zmodem(day: Day, data: bytes, bit_error_rate: float, seed: int, length:
     return len(data) / ((end_s - start_s) * BYTE_RATE_HZ)
 
 
+def _zmodem_mean(day: Day, data: bytes, rate: float, seeds: range, options: tuple[str, ...]) -> float:
+    """The mean goodput over the seeds; 0 as soon as one transfer fails."""
+    found: list[float] = []
+    for seed in seeds:
+        found.append(send_zmodem(day, data, rate, seed, options))
+        if not found[-1]:
+            return 0.0
+    return harmonic_mean(found)
+
+
 def _compare(day: Day, rate: float, seed: int, transfers: int) -> list[dict[str, Any]]:
     """The figures of one error rate: the mean over some transfers, each on its own seed, the same for both."""
     pulled = [pull(day, rate, seed + place) for place in range(transfers)]
     ours = harmonic_mean([goodput for goodput, _ in pulled])
     data = pulled[-1][1]
-    others = [
-        harmonic_mean([send_zmodem(day, data, rate, seed + place, length) for place in range(transfers)])
-        for length in _SUBPACKET_LENGTHS
-    ]
-    name, zmodem = f"{rate:.0e}" if rate else "clean", max(others)
+    others = {
+        " ".join(options) or "as it comes": _zmodem_mean(
+            day, data, rate, range(seed, seed + transfers), options
+        )
+        for options in _ZMODEM_SETTINGS
+    }
+    name, zmodem = f"{rate:.0e}" if rate else "clean", max(others.values())
+    sys.stderr.write(f"{name}: probe {ours:.4f}, ZMODEM {others}\n")
     figures = [_common.figure(f"goodput_{name}", round(ours, 4), f"> zmodem {zmodem:.4f}", ours > zmodem)]
     if not rate:
         figures.append(
