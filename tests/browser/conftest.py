@@ -16,7 +16,9 @@ from playwright.sync_api import Browser, sync_playwright
 
 from tests.unit.reportdata import Depot
 
-NOW_MS = int(datetime.now().replace(hour=15, minute=0).astimezone().timestamp() * 1000)
+NOW_MS = int(datetime.now().timestamp() * 1000)
+# The depot's last visit began an hour ago, which may have been yesterday.
+DAY = moments.date(NOW_MS - 3_600_000)
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -53,7 +55,7 @@ def depot(tmp_path_factory: pytest.TempPathFactory) -> Depot:
 @pytest.fixture(scope="session")
 def site(depot: Depot, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("site")
-    build(depot.store, out, moments.day_start_ms(None), NOW_MS)
+    build(depot.store, out, moments.day_start_ms(DAY), NOW_MS)
     return out
 
 
