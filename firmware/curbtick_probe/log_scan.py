@@ -11,8 +11,8 @@ SIZE_MIN = HEAD_SIZE + codec.CRC_SIZE
 _KINDS = tuple(entry[0] for entry in records.KINDS)
 
 
-def _plausible(kind, layout, size, seq):
-    return kind in _KINDS and layout > 0 and SIZE_MIN <= size <= records.SNIPPET_MAX and seq > 0
+def _plausible(kind, layout, size):
+    return kind in _KINDS and layout > 0 and SIZE_MIN <= size <= records.SNIPPET_MAX
 
 
 class SegmentReader:
@@ -41,7 +41,7 @@ class SegmentReader:
         while True:
             found = self._take(offset)
             if found is None:
-                self.damaged = offset != self.end or self._left(self.end) > 0
+                self.damaged = self._left(self.end) > 0
                 return False
             if found:
                 self.damaged = offset != self.end
@@ -59,7 +59,7 @@ class SegmentReader:
         if self._file.readinto(self._view[:HEAD_SIZE]) < HEAD_SIZE:
             return None
         kind, layout, size, seq, boot, _ticks = struct.unpack_from(HEAD, self._buffer, 0)
-        if not _plausible(kind, layout, size, seq) or seq <= self.seq:
+        if not _plausible(kind, layout, size) or seq <= self.seq:
             return False
         rest = self._view[HEAD_SIZE:size]
         if self._file.readinto(rest) < len(rest) or not self._whole(size):

@@ -30,7 +30,7 @@ from tests.bench import _common
 from tests.bench.mutants import Mutant, mutants
 
 JUDGED = Path(__file__).with_name("mutation_judged.json")
-CPU_MAX_S = 20
+CPU_MAX_S = 10
 SHORT_SHARE = 12
 _UNIT = "tests/unit/"
 _LOG = (f"{_UNIT}test_log.py", f"{_UNIT}test_log_recovery.py", f"{_UNIT}test_log_full.py")

@@ -1,6 +1,7 @@
 """What a start makes of damaged files: nothing unchecked is believed, nothing whole is lost, no number comes again."""
 
 import os
+import struct
 from pathlib import Path
 
 import pytest
@@ -216,6 +217,59 @@ def test_the_state_survives_a_damaged_slot(tmp_path: Path) -> None:
     flip(tmp_path / "log.0", 9)
     again = log_state.State(str(tmp_path))
     assert (again.floor, again.acknowledged) in ((9, 5), (12, 7))
+
+
+def _raw(kind: int = 1, layout: int = 1, size: int = 18, seq: int = 5, body: bytes = b"") -> bytes:
+    """A record by hand, its CRC right whatever it says of itself."""
+    data = struct.pack("<BBHIHI", kind, layout, size, seq, 3, 9) + body
+    return data + struct.pack("<I", codec.crc32(data))
+
+
+def _read_all(path: Path, data: bytes) -> tuple[list[int], bool]:
+    """(the numbers of the records a reader finds in a file, whether bytes stand after the last)."""
+    path.write_bytes(data)
+    reader = log_scan.SegmentReader(str(path), bytearray(records.SNIPPET_MAX))
+    assert not reader.damaged
+    found = []
+    while reader.step():
+        found.append(reader.seq)
+        assert reader.record() == data[reader.end - reader.size : reader.end]
+    reader.close()
+    assert reader._file.closed
+    return found, reader.damaged
+
+
+def test_a_record_by_hand_is_read(tmp_path: Path) -> None:
+    assert _read_all(tmp_path / "r", _raw()) == ([5], False)
+    assert _read_all(tmp_path / "r", _raw(size=800, body=bytes(782))) == ([5], False)
+    assert _read_all(tmp_path / "r", b"") == ([], False)
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        _raw(kind=0),
+        _raw(kind=9),
+        _raw(layout=0),
+        _raw(size=17),
+        _raw(size=19),
+        _raw(size=801, body=bytes(783)),
+        _raw(seq=0),
+    ],
+)
+def test_a_record_that_cannot_be_is_not_read_though_its_crc_is_right(tmp_path: Path, record: bytes) -> None:
+    assert _read_all(tmp_path / "r", record) == ([], True)
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 13, 14, 17, 18, 40])
+def test_junk_of_any_length_is_passed_over_and_noticed(tmp_path: Path, size: int) -> None:
+    junk = b"\x01" * size
+    assert _read_all(tmp_path / "r", junk + _raw() + junk + _raw(seq=6)) == ([5, 6], False)
+    assert _read_all(tmp_path / "r", _raw() + junk) == ([5], True)
+
+
+def test_numbers_must_rise_within_a_segment(tmp_path: Path) -> None:
+    assert _read_all(tmp_path / "r", _raw(seq=5) + _raw(seq=5) + _raw(seq=4) + _raw(seq=9)) == ([5, 9], False)
 
 
 def test_a_reader_says_where_damage_stood(tmp_path: Path, before: dict[int, bytes]) -> None:
