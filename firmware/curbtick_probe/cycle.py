@@ -23,6 +23,7 @@ PARTS_MOST = const(8)
 # A sibling is clear from this much evidence on. At 15 dB noise changes it by 1.1 dB, so that the means of n bursts
 # of one sensor differ by less than 3.1 dB / sqrt(n), twice their standard deviation.
 SIBLING_CLEAR_CDB = const(1480)
+SIBLING_FIRM_CDB = const(1750)
 ALIKE_SQUARED = const(96100)
 
 
@@ -96,27 +97,34 @@ def find_quicker(trains, sounds, listened_us):
     interval, four of five that are clear, with the same mean evidence (noise changes a faint level more); none
     may lie where the held sensor would be due; and there must be two of them, or one that comes three times within the
     held train's interval. With one that comes twice the question stays open (trains.open_question), and nothing is
-    passed early.
+    passed early. Where the siblings are faint, chance makes them look alike too often: the reading is trains.doubtful.
     """
     trains.open_question = False
+    trains.doubtful = False
     for part in (2, 3):
         step_us = trains.interval_us // part
         if step_us >= SHORTEST_US:
             different = _phases_that_repeat(trains, sounds, step_us, part)
             if different >= 2 or different == 1 and part == 3:
-                count_due(trains, step_us, listened_us)
+                if trains.firm:
+                    count_due(trains, step_us, listened_us)
+                else:
+                    trains.doubtful = True
                 return
             if different:
                 trains.open_question = True
 
 
 def _phases_that_repeat(trains, sounds, step_us, part):
-    """Count the clear siblings' phases within a step; 0 if too few of them come again."""
+    """Count the clear siblings' phases within a step; 0 if too few of them come again. Sets trains.firm."""
     n = 0
     again = 0
     alone = 0
+    trains.firm = True
     for k in range(trains.rows):
         if _is_clear_sibling(trains, sounds, k):
+            if sounds.evidence_cdb[trains.order[k]] < SIBLING_FIRM_CDB:
+                trains.firm = False
             if slip_us(trains, k, step_us) <= 2 * SLACK_US:
                 return 0
             if _comes_every(trains, sounds, k, step_us, part):

@@ -117,7 +117,8 @@ class Measurer:
             self._look(ring, first, count, peak, floor, found[at + 3])
         else:
             self._recall(found, at, floor)
-        if is_long:
+        # A burst within a long noise falls 20 dB soon after its peak; what does not is told by its frames.
+        if is_long and self.ringdown_us < 0:
             self.time_us = first_frame * spectrum.FRAME_US
             self.length_us = frames * spectrum.FRAME_US
 

@@ -132,6 +132,8 @@ class Reader:
     def _is_slow(self):
         """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while."""
         trains = self.trains
+        if verdict.sibling_proof(trains) and trains.sibling_interval_us <= SLOW_INTERVAL_US:
+            return False
         if trains.count >= 2:
             return trains.interval_us > SLOW_INTERVAL_US
         return trains.sibling_interval_us > SLOW_INTERVAL_US and trains.faint_score >= SLOW_SCORE

@@ -51,8 +51,9 @@ class Trains:
     quartile. spread_cdb: between its loudest and faintest burst. rivals: burst-like sounds outside the train that are
     as loud. strays: loud sounds that are no bursts. siblings, sibling_due, sibling_interval_us, sibling_first_us: the
     same of the best train outside the held one, faint candidates included; faint_score: its score. open_question:
-    whether the system may fire more often. twins: bursts just like the held train's that no interval explains.
-    clear_count, repeating: clear sounds outside the held train, and those of them that come again at their frequency.
+    whether the system may fire more often; doubtful: whether it seems to, by siblings too faint to be firm. twins:
+    bursts just like the held train's that no interval explains. clear_count, repeating: clear sounds outside the held
+    train, and those of them that come again at their frequency.
     """
 
     def __init__(self):
@@ -90,6 +91,8 @@ class Trains:
         self.faint_score = 0
         self.loudest_cdb = -32768
         self.open_question = False
+        self.doubtful = False
+        self.firm = True
         self.twins = 0
         self.clear_count = 0
         self.repeating = 0

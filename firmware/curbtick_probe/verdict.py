@@ -149,7 +149,7 @@ def _rule_on_train(ruling, trains, limits, noise_cdb, proofs):
         ruling.set(names.RETRY, MOVED, proofs)
     elif trains.rivals > trains.count or trains.twins:
         ruling.set(names.RETRY, NOISY, proofs)
-    elif is_doubtful(trains, limits):
+    elif trains.doubtful or is_doubtful(trains, limits):
         ruling.set(names.RETRY, TOO_FEW_BURSTS, proofs)
     else:
         reasons = faults_of(trains, limits)
@@ -189,6 +189,7 @@ def clearly_passes(trains, limits):
         and trains.rivals == 0
         and trains.strays == 0
         and not trains.open_question
+        and not trains.doubtful
         and trains.spread_cdb <= SPREAD_MOST_CDB // 2
         and trains.level_cdb >= limits["pass_cdb"] + CLEAR_LEVEL_CDB
         and trains.burst_us <= limits["burst_max_us"]

@@ -101,8 +101,11 @@ def wave_in_collar(recipe: Recipe, sensor: Sensor, offset_hz: float = 0.0) -> tu
 
 
 def _median(bursts: list[BurstTruth]) -> BurstTruth:
+    """Return the median burst of a sensor's variants; its ring-down's range is that of them all."""
     rows = np.array([astuple(b) for b in bursts])
-    return BurstTruth(*(float(value) for value in np.median(rows, axis=0)))
+    middle = BurstTruth(*(float(value) for value in np.median(rows, axis=0)))
+    least_us = min(burst.ringdown_least_us for burst in bursts)
+    return replace(middle, ringdown_least_us=least_us, ringdown_most_us=max(b.ringdown_most_us for b in bursts))
 
 
 def _held(recipe: Recipe, random: np.random.Generator) -> tuple[Source, BurstTruth]:
