@@ -57,7 +57,11 @@ TARGETS = (
         f"{_PROBE}slots.py",
         tuple(f"{_UNIT}test_{name}.py" for name in ("log_slots", "clock", "keys", "limits", "rounds")),
     ),
-    Target("curbtick_wire.codec", "protocol/curbtick_wire/codec.py", (f"{_UNIT}test_wire_codec.py",)),
+    Target(
+        "curbtick_wire.codec",
+        "protocol/curbtick_wire/codec.py",
+        (f"{_UNIT}test_log_codec.py", f"{_UNIT}test_wire_codec.py"),
+    ),
     Target("torn_flash", "tests/faults/torn_flash.py", ("tests/faults/test_torn_flash.py",)),
 )
 
