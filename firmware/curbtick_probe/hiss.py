@@ -115,8 +115,9 @@ class HissCheck:
         if self.known:
             self.rise.add()
             self.status = self._judge()
-            for frequency_hz, level_cdb in self.rise.tones:
-                self.section.hear_tone(frequency_hz, level_cdb)
+            if self.status not in (CLIPPED, DEAD):
+                for frequency_hz, level_cdb in self.rise.tones:
+                    self.section.hear_tone(frequency_hz, level_cdb)
             self.section.add(self.status, self._trusted_rise_cdb(), self.known.unrest.level_cdb)
             self._show()
             if self._may_follow():

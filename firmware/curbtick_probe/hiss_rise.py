@@ -17,6 +17,9 @@ FLATNESS_CDB = const(-150)
 # A pair of sub-bands (9.8 kHz) that rises this much more than those beside it holds a wavering whistle.
 NARROW_CDB = const(600)
 
+# A line this much below the loudest may be the transform's own: its turns have 11 bits.
+DYNAMIC_CDB = const(6000)
+
 # A hiss this much below a tone's level cannot be told from what the tone does to the converter.
 MASKING_CDB = const(4000)
 
@@ -77,8 +80,11 @@ class Rise:
 
     def _find_lines(self):
         meter = self.meter
+        loudest_cdb = max((meter.line_cdb(n) for n in range(meter.line_count)), default=0)
         for n in range(meter.line_count):
             level_cdb = meter.line_cdb(n)
+            if level_cdb < loudest_cdb - DYNAMIC_CDB:
+                continue
             if not self.background.has_line(meter.line_bins[n], level_cdb, SAME_LINE_CDB):
                 self.tones.append((meter.line_hz(n), level_cdb))
 

@@ -152,14 +152,14 @@ def write_tone(
 def leak(
     hole_mm: Annotated[float, typer.Argument(help="Diameter of the hole in mm.", min=0.001, max=50.0)],
     bar: Annotated[float, typer.Argument(help="Pressure over the atmosphere in bar.", min=0.0, max=400.0)],
-    coefficient: Annotated[
+    jet_share: Annotated[
         float, typer.Option(help="Share of the hole that the jet fills.", min=0.05, max=1.0)
     ] = 0.65,
     as_json: Json = False,
 ) -> None:
     """Say what a hole of this size loses at this pressure, by the formula of choked flow."""
     output = Output(as_json)
-    hole = leakflow.Hole(hole_mm / 1e3, coefficient)
+    hole = leakflow.Hole(hole_mm / 1e3, jet_share)
     mass_kg_s = leakflow.mass_flow_kg_s(hole, bar * 1e5)
     choked = leakflow.is_choked(bar * 1e5)
     litres = leakflow.free_air_l_min(mass_kg_s)
@@ -168,7 +168,7 @@ def leak(
         {
             "hole_mm": hole_mm,
             "gauge_bar": bar,
-            "coefficient": coefficient,
+            "jet_share": jet_share,
             "choked": choked,
             "mass_kg_s": mass_kg_s,
             "free_air_l_min": litres,

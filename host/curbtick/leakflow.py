@@ -30,12 +30,12 @@ class Hole:
     """A round hole: diameter in metres, and the share of its area that the jet fills (0..1; 0.65 for a sharp edge)."""
 
     diameter_m: float
-    coefficient: float = 0.65
+    jet_share: float = 0.65
 
     @property
     def area_m2(self) -> float:
         """The area that counts."""
-        return math.pi / 4.0 * self.diameter_m**2 * self.coefficient
+        return math.pi / 4.0 * self.diameter_m**2 * self.jet_share
 
 
 def mass_flow_kg_s(
@@ -86,7 +86,7 @@ def standard_cm3_s(molar_mol_s: float) -> float:
     return molar_mol_s / STANDARD_CM3_MOL
 
 
-def hole_of_flow(molar_mol_s: float, gauge_pa: float, coefficient: float = 0.65) -> Hole:
+def hole_of_flow(molar_mol_s: float, gauge_pa: float, jet_share: float = 0.65) -> Hole:
     """Return the hole through which so much leaves at a pressure above 0."""
-    unit = molar_flow_mol_s(mass_flow_kg_s(Hole(1.0, coefficient), gauge_pa))
-    return Hole(math.sqrt(molar_mol_s / unit), coefficient)
+    unit = molar_flow_mol_s(mass_flow_kg_s(Hole(1.0, jet_share), gauge_pa))
+    return Hole(math.sqrt(molar_mol_s / unit), jet_share)

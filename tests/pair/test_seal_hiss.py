@@ -7,10 +7,12 @@ import numpy as np
 import pytest
 from curbtick.errors import InputError
 from curbtick.virtual import leaks
-from curbtick.virtual.leaks_replay import replay_hiss, replay_seal
+from curbtick.virtual.leaks_replay import Job, hiss_object, replay_hiss, replay_seal, seal_object
 from curbtick.virtual.process import run_script
 from curbtick.virtual.wavfile import Recording
 from numpy.typing import NDArray
+
+from tests.target.streams import EXTREMES
 
 RATE_HZ = 250_000
 RANDOM = np.random.default_rng(7)
@@ -188,3 +190,34 @@ def test_listening_allocates_nothing(tmp_path: Path) -> None:
     script = tmp_path / "locked.py"
     script.write_text(LOCKED)
     assert run_script(script).exit_code == 0
+
+
+class CodesEar:
+    """A stream of ADC codes, round and round."""
+
+    def __init__(self, codes: NDArray[np.uint16]) -> None:
+        self._codes = codes
+
+    def read(self, count: int, input: int, start_us: int) -> NDArray[np.uint16]:
+        start = start_us * RATE_HZ // 1_000_000
+        return np.take(self._codes, np.arange(start, start + count), mode="wrap")
+
+
+# Streams that neither clip nor stand still: the checks may judge them.
+JUDGED = ("sine of 40 kHz", "every code", "rail-to-rail noise")
+
+
+@pytest.mark.parametrize("name", EXTREMES)
+def test_a_stream_at_its_extremes_is_retry_and_never_an_error(name: str) -> None:
+    extreme = CodesEar(np.array(EXTREMES[name](4096), dtype=np.uint16))
+    free = CodesEar(np.rint(2048 + 200 * np.sin(2 * np.pi * np.arange(50) * 3 / 50)).astype(np.uint16))
+    quiet = CodesEar(np.clip(np.rint(2048 + RANDOM.normal(0, 3, 4 * RATE_HZ)), 0, 4095).astype(np.uint16))
+    sealed = Job("seal", {"before": free, "section": extreme, "after": free}, leaks.UPDATES, 15_000).run()
+    hissed = Job("hiss", {"before": quiet, "section": extreme}, leaks.HISS_UPDATES).run()
+    blind = Job("hiss", {"before": extreme, "section": quiet}, leaks.HISS_UPDATES).run()
+    found = [seal_object(sealed), hiss_object(hissed), hiss_object(blind)]
+    assert found[0]["verdict"] != "leak"
+    if name not in JUDGED:
+        assert [one["verdict"] for one in found] == ["retry"] * 3
+        assert all(set(one["reasons"]) & {"clipped", "microphone_fault"} for one in found)
+        assert found[1]["tones"] == found[2]["tones"] == []
