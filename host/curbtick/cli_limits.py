@@ -122,7 +122,9 @@ def _show_fit(output: Output, made: fit.Fit) -> None:
 def _save(store: Any, made: fit.Fit) -> LimitSet:
     with store.write() as connection:
         current = sets.load(connection)
-        return sets.save(connection, fit.proposed(current, made), f"fitted, risk {made.risk_share:g}", now_ms())
+        return sets.save(
+            connection, fit.proposed(current, made), f"fitted, risk {made.risk_share:g}", now_ms()
+        )
 
 
 @group.command("send")
@@ -149,7 +151,7 @@ def send(
         for change in changes:
             output.say(difference_words(change))
         output.say(effect.in_words(changed))
-        if changes and not _agreed(yes, probe.unique_id):
+        if changes and not (yes or output.agreed(f"Send these limits to probe {probe.unique_id}?")):
             raise InputError(
                 "Nothing was sent.",
                 "The probe judges by the limits it had.",
@@ -172,10 +174,6 @@ def send(
             "last_month": asdict(changed),
         }
     )
-
-
-def _agreed(yes: bool, unique_id: str) -> bool:
-    return yes or typer.confirm(f"Send these limits to probe {unique_id}?", err=True)
 
 
 def _wanted(store: Any, what: str | None) -> LimitSet:

@@ -63,6 +63,12 @@ class Output:
         if self.as_json:
             emit(result)
 
+    def agreed(self, question: str) -> bool:
+        """Ask on standard error, so that standard output stays whole; nothing but a yes is one."""
+        sys.stderr.write(f"{question} [y/N] ")
+        sys.stderr.flush()
+        return sys.stdin.readline().strip().lower() in ("y", "yes")
+
     @contextmanager
     def progress(self, words: str, total: int | None = None) -> Iterator["Tick"]:
         """A progress bar on standard error, gone when the work is done."""

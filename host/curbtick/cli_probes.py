@@ -13,6 +13,7 @@ from curbtick.cli_output import Db, Json, Output
 from curbtick.client import Client
 from curbtick.errors import InputError, LinkError
 from curbtick.fleet import health
+from curbtick.fleet import probes as probes_of
 from curbtick.fleet.health import Health
 from curbtick.moments import when
 from curbtick.store import open_store
@@ -138,6 +139,22 @@ def self_test(port: Port = None, as_json: Json = False) -> None:
     output.done({"probe": probe.unique_id})
 
 
+@group.command("describe")
+def describe(
+    probe: Annotated[str, typer.Argument(help="The probe's name.")],
+    name: Annotated[str | None, typer.Option(help="What to call it.", show_default=False)] = None,
+    depot: Annotated[str | None, typer.Option(help="Where it belongs.", show_default=False)] = None,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Name a probe or say which depot it belongs to now; its history stays one, wherever it goes."""
+    output = Output(as_json)
+    with open_store(db) as store, store.write() as connection:
+        probes_of.describe(connection, probe, name, depot)
+    output.say(f"Probe {name or probe}{f' belongs to {depot}' if depot else ''}.")
+    output.done({"probe": name or probe, "depot": depot})
+
+
 @group.command("renew")
 def renew(
     unique_id: Annotated[str, typer.Argument(help="The probe's unique id in hex.")],
@@ -147,7 +164,7 @@ def renew(
 ) -> None:
     """Begin a new life for a probe whose storage was wiped: its numbers start over, the old stay apart."""
     output = Output(as_json)
-    if not yes and not typer.confirm(f"Was the storage of probe {unique_id} wiped?", err=True):
+    if not yes and not output.agreed(f"Was the storage of probe {unique_id} wiped?"):
         raise InputError(
             "Nothing was changed.", "The history is as it was.", "Say yes if the storage was wiped."
         )

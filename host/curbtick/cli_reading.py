@@ -103,7 +103,7 @@ def export(
     since_ms = day_start_ms(since) if since else 0
     with open_store(db) as store, store.read() as connection, output.progress("Exporting"):
         if wav:
-            count = len(exports.write_wavs(connection, readings.between(connection, since_ms, 1 << 50), out))
+            count = len(exports.write_wavs(connection, readings.since(connection, since_ms), out))
         else:
             count = exports.write(_format(form, out), out, exports.rows(connection, since_ms))
     output.say(f"Wrote {count} {'snippets' if wav else 'readings'} to {out}.")

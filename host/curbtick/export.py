@@ -4,7 +4,7 @@ snippets as WAV.
 
 import csv
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from importlib import import_module
 from pathlib import Path
@@ -95,10 +95,7 @@ def rows(connection: Connection, since_ms: int = 0) -> Iterator[dict[str, Any]]:
     """Readings since a time as flat rows, fetched as they are used."""
     columns = tables.vehicles.c
     vehicle_names = {row.id: row.name for row in connection.execute(select(columns.id, columns.name))}
-    query = readings.query(tables.readings.c.sort_ms >= since_ms)
-    for reading in readings.fetch(
-        connection, query.order_by(tables.readings.c.sort_ms, tables.readings.c.id)
-    ):
+    for reading in readings.since(connection, since_ms):
         yield row_of(reading, vehicle_names)
 
 
@@ -203,7 +200,7 @@ def _batches(found: Iterable[dict[str, Any]], size: int) -> Iterator[list[dict[s
         yield batch
 
 
-def write_wavs(connection: Connection, chosen: Sequence[Reading], folder: Path) -> list[Path]:
+def write_wavs(connection: Connection, chosen: Iterable[Reading], folder: Path) -> list[Path]:
     """Write the snippet of each reading that has one as WAV at its true rate. Raises InputError."""
     folder.mkdir(parents=True, exist_ok=True)
     written = []

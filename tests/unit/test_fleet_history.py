@@ -4,12 +4,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from curbtick.fleet import health, history, readings, trend, vehicles, worklist
+from curbtick.errors import InputError
+from curbtick.fleet import health, history, probes, readings, trend, vehicles, worklist
 from curbtick.limits import sets
-from curbtick.store import Store
+from curbtick.store import Store, tables
 from curbtick_wire import names, records
+from sqlalchemy import select
 
-from tests.unit.benchdata import DAY_MS, NOON_MS, Logbook, add_round, add_vehicle, record
+from tests.unit.benchdata import DAY_MS, NOON_MS, Logbook, add_round, add_vehicle, reading, record
 
 MONTH_MS = int(trend.DAYS_A_MONTH * DAY_MS)
 
@@ -102,6 +104,15 @@ def test_readings_of_one_visit_count_once_by_their_median(store: Store) -> None:
         assert trend.visits(readings.of_place(connection, van, names.REAR, 1)) == [(NOON_MS + 1000, -9.0)]
 
 
+def test_a_reading_taken_again_says_nothing_about_the_sensor(store: Store) -> None:
+    van, book = _book(store)
+    seq = book.seq + 2
+    slipped = {"round_id": 1, "level_cdb": -2400, "verdict": names.WEAK}
+    book.visit(NOON_MS, slipped, {"round_id": 1, "level_cdb": -800, "supersedes_seq": seq})
+    with store.read() as connection:
+        assert [level for _, level in trend.visits(readings.of_place(connection, van, names.REAR, 1))] == [-8.0]
+
+
 def test_the_trend_begins_anew_after_a_repair_and_marks_stand_in_order(store: Store) -> None:
     van, book = _book(store)
     for month in range(8):
@@ -184,3 +195,25 @@ def test_a_failed_self_test_is_flagged_until_one_passes(store: Store) -> None:
     assert "failed its last self-test" in " ".join(_health(store, NOON_MS).flags)
     store.ingest(book.probe, [record(records.SELF_TEST, 51, {**fields, "failed": 0})])
     assert list(_health(store, NOON_MS).flags) == []
+
+
+def _describe(store: Store, name: str, new_name: str | None, depot: str | None) -> None:
+    with store.write() as connection:
+        probes.describe(connection, name, new_name, depot)
+
+
+def test_a_probe_that_wanders_between_depots_keeps_one_history(store: Store) -> None:
+    book = Logbook(store)
+    book.visit(NOON_MS, {})
+    _describe(store, "302a11", "blue", "North")
+    book.visit(NOON_MS + 86_400_000, {})
+    _describe(store, "blue", None, "South")
+    with store.read() as connection:
+        probe = connection.execute(select(tables.probes)).one()
+        assert set(connection.execute(select(tables.readings.c.probe_id)).scalars()) == {probe.id}
+    assert (probe.name, probe.depot) == ("blue", "South")
+    store.ingest("00000000000000aa", [reading(1)])
+    with pytest.raises(InputError, match="exists already"):
+        _describe(store, "blue", "0000aa", None)
+    with pytest.raises(InputError, match="no probe red"):
+        _describe(store, "red", None, "North")

@@ -103,6 +103,12 @@ def fetch(connection: Connection, selected: Select[Any]) -> Iterator[Reading]:
         yield from_row(row)
 
 
+def since(connection: Connection, from_ms: int) -> Iterator[Reading]:
+    """Readings from a time on, in order, fetched as they are used."""
+    columns = tables.readings.c
+    return fetch(connection, query(columns.sort_ms >= from_ms).order_by(columns.sort_ms, columns.id))
+
+
 def between(connection: Connection, from_ms: int, to_ms: int) -> list[Reading]:
     """Readings from a time up to, not including, another, in order."""
     columns = tables.readings.c

@@ -53,8 +53,8 @@ class Trend:
 
 
 def visits(readings: Sequence[Reading], since_ms: int = 0) -> list[tuple[int, float]]:
-    """(time, median level) of each day's visit since a time; readings without time, level or verdict do not
-    count.
+    """(time, median level) of each day's visit since a time; readings without time, level or verdict,
+    and those that were taken again, do not count.
     """
     useful = [
         reading
@@ -62,6 +62,7 @@ def visits(readings: Sequence[Reading], since_ms: int = 0) -> list[tuple[int, fl
         if reading.time_ms is not None
         and reading.level_db is not None
         and reading.verdict in ("pass", "weak")
+        and not reading.superseded
         and reading.time_ms >= since_ms
     ]
     made = []
