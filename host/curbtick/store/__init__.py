@@ -7,22 +7,30 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, CursorResult, bindparam, func, select
+from sqlalchemy import Connection, CursorResult, bindparam, func, select, update
 
 from curbtick.errors import InputError
-from curbtick.store import ingest, runs, tables, times
+from curbtick.store import depots, ingest, runs, server, tables, times
 from curbtick.store.decode import Decoded, decode
 from curbtick.store.engine import BUSY_TIMEOUT_S, database_url, now_ms, open_engine, translated
 
 __all__ = ["Store", "open_store"]
 
+_ONE_STATE: dict[str, dict[str, Any]] = {"postgresql": {"isolation_level": "REPEATABLE READ"}}
+
 
 class Store:
     """One open history. Every method that changes it does so in one committed transaction, or not at all."""
 
-    def __init__(self, where: str | Path | None = None, busy_timeout_s: float = BUSY_TIMEOUT_S) -> None:
+    def __init__(
+        self,
+        where: str | Path | None = None,
+        busy_timeout_s: float = BUSY_TIMEOUT_S,
+        *,
+        filling: bool = False,
+    ) -> None:
         self.url = database_url(where)
-        self._engine = open_engine(where, busy_timeout_s)
+        self._engine = open_engine(where, busy_timeout_s, filling)
 
     def __enter__(self) -> Self:
         return self
@@ -37,12 +45,29 @@ class Store:
     @contextmanager
     def read(self) -> Iterator[Connection]:
         """A connection that sees one state of the history throughout."""
-        with translated(self.url), self._engine.connect() as connection, connection.begin():
-            yield connection
+        with translated(self.url), self._engine.connect() as plain:
+            connection = plain.execution_options(**_ONE_STATE.get(plain.dialect.name, {}))
+            with connection.begin():
+                yield connection
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
-        """A connection whose changes are committed at the end, or undone by any exception."""
+        """A connection whose changes are committed at the end, or undone by any exception; nobody else changes
+        the history meanwhile.
+        """
+        with self._transaction() as connection:
+            server.exclusive(connection)
+            yield connection
+
+    @contextmanager
+    def _pulling(self) -> Iterator[Connection]:
+        """As `write`, beside pulls of other probes."""
+        with self._transaction() as connection:
+            server.of_pulls(connection)
+            yield connection
+
+    @contextmanager
+    def _transaction(self) -> Iterator[Connection]:
         with translated(self.url), self._engine.connect() as plain:
             connection = plain.execution_options(writes=True)
             with connection.begin():
@@ -70,7 +95,7 @@ class Store:
         """
         batch = [decode(raw) for raw in raw_records]
         at_ms = now_ms() if received_ms is None else received_ms
-        with self.write() as connection:
+        with self._pulling() as connection:
             key = ensure_probe(connection, probe_id, at_ms)
             counted = ingest.add(connection, key, batch, at_ms)
             if covered is not None:
@@ -105,7 +130,7 @@ class Store:
     def anchor(self, probe_id: str, boot: int, ticks_ms: int, host_ms: int, uncertainty_ms: int) -> None:
         """Note a pair of bench time and probe ticks; times of the boot's records follow."""
         made = times.Anchor(boot, ticks_ms, host_ms, uncertainty_ms)
-        with self.write() as connection:
+        with self._pulling() as connection:
             key = ensure_probe(connection, probe_id, host_ms)
             times.settle(connection, key, {boot}, [made], now_ms())
 
@@ -145,9 +170,16 @@ def find_probe(connection: Connection, probe_id: str) -> int | None:
 
 
 def ensure_probe(connection: Connection, probe_id: str, at_ms: int) -> int:
-    """Key of the newest life of a probe, which is added if it is new."""
+    """Key of the newest life of a probe, which is added if it is new; other benches wait with theirs of it."""
     found = find_probe(connection, probe_id)
-    return _add_probe(connection, probe_id, 1, at_ms) if found is None else found
+    if found is None:
+        server.of_new_probes(connection)
+        found = find_probe(connection, probe_id)
+    if found is None:
+        return _add_probe(connection, probe_id, 1, at_ms)
+    columns = tables.probes.c
+    connection.execute(select(columns.id).where(columns.id == found).with_for_update())
+    return found
 
 
 _NEWEST_LIFE = (
@@ -175,10 +207,12 @@ def _add_probe(connection: Connection, probe_id: str, life: int, at_ms: int) -> 
 def _note_pull(
     connection: Connection, key: int, seqs: list[int], counted: ingest.Counted, at_ms: int, bench: str | None
 ) -> None:
+    name = bench or socket.gethostname()
+    depots.note_bench(connection, name, at_ms)
     connection.execute(
         tables.pulls.insert().values(
             probe_id=key,
-            bench=bench or socket.gethostname(),
+            bench=name,
             at_ms=at_ms,
             new_count=counted.new,
             doubled_count=counted.doubled,

@@ -12,38 +12,59 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError, SQLAlchemyError
 
 from curbtick.errors import StoreError
-from curbtick.store import tables
+from curbtick.store import server, tables
 
 BUSY_TIMEOUT_S = 5.0
+COPYING = "copying"
+"""Mark of a history that a copy is filling; its value names the history it comes from."""
+_UPGRADE = "Run `curbtick db upgrade` with the same --db; it says what it does."
 KEPT = "Nothing was changed: what was stored before is still there, and a probe keeps its records until told."
 
 
 def database_url(where: str | Path | None) -> str:
-    """Turn a file name or URL into a URL; None means CURBTICK_DB, else curbtick.db in the current folder."""
-    named = str(where or os.environ.get("CURBTICK_DB") or "curbtick.db")
-    return named if "://" in named else f"sqlite:///{named}"
+    """Turn a file name or URL into a URL; None means CURBTICK_DB, else curbtick.db in the current folder.
+
+    Raises InputError for a URL with a password in it, unless it is the one that CURBTICK_DB holds.
+    """
+    by_environment = os.environ.get("CURBTICK_DB")
+    named = str(where or by_environment or "curbtick.db")
+    if "://" not in named:
+        return f"sqlite:///{named}"
+    if named != by_environment:
+        server.refuse_password(named)
+    return server.with_driver(named)
 
 
-def open_engine(where: str | Path | None, busy_timeout_s: float = BUSY_TIMEOUT_S) -> Engine:
-    """Open the database and check its version, making a new one where there is none.
+def open_engine(
+    where: str | Path | None, busy_timeout_s: float = BUSY_TIMEOUT_S, filling: bool = False
+) -> Engine:
+    """Open the database and check its version, making a new one where a file is not there yet.
 
-    Raises StoreError if it cannot be opened, is no history, or comes from a newer version.
+    filling: also open a history that a copy has not filled yet.
+    Raises StoreError if it cannot be opened, is no history, or is of another version.
     """
     url = database_url(where)
-    try:
-        engine = _sqlite(url, busy_timeout_s) if url.startswith("sqlite") else create_engine(url)
-    except (ArgumentError, SQLAlchemyError, ImportError) as error:
-        raise StoreError(
-            f"The database {_shown(url)} cannot be opened: {error}.",
-            "Nothing was read or changed.",
-            "Check --db or CURBTICK_DB: a file name, or a URL of a database whose driver is installed.",
-        ) from error
+    engine = bare_engine(url, busy_timeout_s)
     with translated(url):
-        _check_version(engine, url)
+        _check_version(engine, url, filling)
     return engine
 
 
-def _shown(url: str) -> str:
+def bare_engine(url: str, busy_timeout_s: float = BUSY_TIMEOUT_S) -> Engine:
+    """The engine of a URL, whatever the database holds. Raises StoreError if there can be none."""
+    try:
+        return _sqlite(url, busy_timeout_s) if url.startswith("sqlite") else server.engine(url)
+    except (ArgumentError, SQLAlchemyError, ImportError) as error:
+        raise StoreError(
+            f"The database {shown(url)} cannot be opened: {error}.",
+            "Nothing was read or changed.",
+            "Check --db or CURBTICK_DB: a file name, or a URL of a database whose driver is installed "
+            "(`pip install 'curbtick[postgresql]'`).",
+        ) from error
+
+
+def shown(url: str) -> str:
+    """A URL as it may be told: without its password."""
     return make_url(url).render_as_string(hide_password=True)
 
 
@@ -65,30 +86,56 @@ def _sqlite(url: str, busy_timeout_s: float) -> Engine:
     return engine
 
 
-def _check_version(engine: Engine, url: str) -> None:
+def _check_version(engine: Engine, url: str, filling: bool) -> None:
     found = inspect(engine).get_table_names()
-    if not found:
+    if not found and engine.dialect.name == "sqlite":
         _create(engine)
         return
-    version = _stored_version(engine) if "meta" in found else None
+    if not found:
+        raise StoreError(f"There is no history in {shown(url)} yet.", "Nothing was read or changed.", _UPGRADE)
+    version = stored_version(engine) if "meta" in found else None
     if version is None:
         raise StoreError(
-            f"{_shown(url)} is a database, but not a history of this program.",
+            f"{shown(url)} is a database, but not a history of this program.",
             "Nothing was read or changed.",
             "Name another file with --db.",
         )
+    refuse_newer(url, version)
+    if version < tables.SCHEMA_VERSION:
+        raise StoreError(
+            f"The history {shown(url)} has version {version}; this program needs {tables.SCHEMA_VERSION}.",
+            "Nothing was read or changed.",
+            _UPGRADE,
+        )
+    if not filling and marked(engine, COPYING) is not None:
+        raise StoreError(
+            f"The history {shown(url)} is not filled yet: a copy into it was not finished.",
+            "Nothing was read or changed.",
+            "Repeat the `curbtick db copy`; it goes on where it stopped.",
+        )
+
+
+def refuse_newer(url: str, version: int) -> None:
+    """Raise StoreError for a version that this program does not know."""
     if version > tables.SCHEMA_VERSION:
         raise StoreError(
-            f"The history {_shown(url)} has version {version}; this program knows {tables.SCHEMA_VERSION}.",
+            f"The history {shown(url)} has version {version}; this program knows {tables.SCHEMA_VERSION}.",
             "Nothing was read or changed.",
             "Install the newer version of curbtick that wrote it.",
         )
 
 
-def _stored_version(engine: Engine) -> int | None:
-    with engine.connect() as connection:
-        value = connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "schema_version"))
+def stored_version(engine: Engine) -> int | None:
+    """The version that the history says it has."""
+    value = marked(engine, "schema_version")
     return None if value is None else int(value)
+
+
+def marked(engine: Engine, key: str) -> str | None:
+    """What the history's table of marks says under a key."""
+    with engine.connect() as connection:
+        value: str | None = connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == key))
+        return value
 
 
 def _create(engine: Engine) -> None:
@@ -112,31 +159,48 @@ def translated(url: str) -> Iterator[None]:
         raise _explained(url, error) from error
 
 
+_TROUBLES = (
+    (
+        ("locked", "busy", "lock timeout"),
+        "The history {named} is locked by another program.",
+        KEPT,
+        "Close the other program, or wait until it is done, and try again.",
+    ),
+    (
+        ("full", "No space"),
+        "The disk that holds {named} is full.",
+        KEPT,
+        "Free some space and try again.",
+    ),
+    (
+        ("not a database", "malformed"),
+        "{named} is not a database, or it is damaged: {text}.",
+        "Nothing was changed.",
+        "Name another file with --db, or restore it from a copy.",
+    ),
+    (
+        ("readonly", "unable to open"),
+        "The history {named} cannot be opened for writing: {text}.",
+        KEPT,
+        "Check that the folder exists and that you may write in it.",
+    ),
+    (
+        ("permission denied",),
+        "The database {named} does not allow this: {text}.",
+        KEPT,
+        "Ask the steward of the history for a role that may (`curbtick db roles` shows what each may).",
+    ),
+)
+
+
 def _explained(url: str, error: Exception) -> StoreError:
     text = str(getattr(error, "orig", error)).strip()
-    shown = _shown(url)
-    if "locked" in text or "busy" in text:
-        return StoreError(
-            f"The history {shown} is locked by another program.",
-            KEPT,
-            "Close the other program, or wait until it is done, and try again.",
-        )
-    if "full" in text or "No space" in text:
-        return StoreError(f"The disk that holds {shown} is full.", KEPT, "Free some space and try again.")
-    if "not a database" in text or "malformed" in text:
-        return StoreError(
-            f"{shown} is not a database, or it is damaged: {text}.",
-            "Nothing was changed.",
-            "Name another file with --db, or restore it from a copy.",
-        )
-    if "readonly" in text or "unable to open" in text:
-        return StoreError(
-            f"The history {shown} cannot be opened for writing: {text}.",
-            KEPT,
-            "Check that the folder exists and that you may write in it.",
-        )
+    named = shown(url)
+    for signs, what, data, next_step in _TROUBLES:
+        if any(sign in text for sign in signs):
+            return StoreError(what.format(named=named, text=text), data, next_step)
     if isinstance(error, OperationalError):
         return StoreError(
-            f"The database {shown} does not answer: {text}.", KEPT, "Check the server and try again."
+            f"The database {named} does not answer: {text}.", KEPT, "Check the server and try again."
         )
     return StoreError(f"The database refused a change: {text}.", KEPT, "Report this, with the words above.")

@@ -25,7 +25,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 metadata = MetaData()
 Big = BigInteger().with_variant(Integer, "sqlite")
@@ -73,7 +73,18 @@ pulls = Table(
     Column("doubled_count", Integer, nullable=False),
     Column("first_seq", Big),
     Column("last_seq", Big),
+    Index("pulls_by_probe", "probe_id", "at_ms"),
 )
+
+benches = Table(
+    "benches",
+    metadata,
+    _key(),
+    Column("name", String(80), nullable=False, unique=True),
+    Column("depot", String(80)),
+    Column("first_seen_ms", Big, nullable=False),
+)
+"""The benches that pulled, by the name they give themselves, and the depot each stands in where it is known."""
 
 runs = Table(
     "runs",
