@@ -1,16 +1,22 @@
 """The seal and hiss checks, real firmware in a MicroPython process, by recordings and by scenes."""
 
+import json
+from array import array
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from curbtick.cli import app
 from curbtick.errors import InputError
 from curbtick.virtual import leaks
 from curbtick.virtual.leaks_replay import Job, hiss_object, replay_hiss, replay_seal, seal_object
 from curbtick.virtual.process import run_script
 from curbtick.virtual.wavfile import Recording
 from numpy.typing import NDArray
+from scipy.io import wavfile
+from typer.testing import CliRunner
 
 from tests.target.streams import EXTREMES
 
@@ -209,7 +215,8 @@ JUDGED = ("sine of 40 kHz", "every code", "rail-to-rail noise")
 
 @pytest.mark.parametrize("name", EXTREMES)
 def test_a_stream_at_its_extremes_is_retry_and_never_an_error(name: str) -> None:
-    extreme = CodesEar(np.array(EXTREMES[name](4096), dtype=np.uint16))
+    make: Callable[[int], array[int]] = EXTREMES[name]
+    extreme = CodesEar(np.array(make(4096), dtype=np.uint16))
     free = CodesEar(np.rint(2048 + 200 * np.sin(2 * np.pi * np.arange(50) * 3 / 50)).astype(np.uint16))
     quiet = CodesEar(np.clip(np.rint(2048 + RANDOM.normal(0, 3, 4 * RATE_HZ)), 0, 4095).astype(np.uint16))
     sealed = Job("seal", {"before": free, "section": extreme, "after": free}, leaks.UPDATES, 15_000).run()
@@ -221,3 +228,36 @@ def test_a_stream_at_its_extremes_is_retry_and_never_an_error(name: str) -> None
         assert [one["verdict"] for one in found] == ["retry"] * 3
         assert all(set(one["reasons"]) & {"clipped", "microphone_fault"} for one in found)
         assert found[1]["tones"] == found[2]["tones"] == []
+
+
+SEAL_KEYS = ["verdict", "reasons", "level_db", "noise_db", "tone_hz", "snr_db", "below_reference_db"]
+HISS_KEYS = ["verdict", "reasons", "level_db", "noise_db", "above_background_db", "band_hz", "tones"]
+
+
+def test_the_commands_print_their_objects(tmp_path: Path) -> None:
+    """`curbtick replay --mode seal` and `--mode hiss` with WAV files at another rate, gain applied."""
+
+    def file(name: str, samples: NDArray[np.float64]) -> str:
+        wavfile.write(tmp_path / name, 200_000, np.rint(samples * 32767).astype(np.int16))
+        return str(tmp_path / name)
+
+    def told(*words: str) -> dict[str, Any]:
+        result = CliRunner().invoke(app, ["replay", *words, "--json"])
+        assert result.exit_code == 0
+        made: dict[str, Any] = json.loads(result.stdout)
+        return made
+
+    at_s = np.arange(400_000) / 200_000
+    sound = 0.02 * np.sin(2 * np.pi * 11_970 * at_s) + RANDOM.normal(0, 0.002, len(at_s))
+    free = file("free.wav", np.clip(8 * sound, -1, 1))
+    gained = ("--mode", "seal", "--tone", "12000", "--reference", free, "--gain-db", "-6.02")
+    sealed = told(file("seal.wav", sound), *gained)
+    assert list(sealed) == SEAL_KEYS and sealed["verdict"] == "leak"
+    assert sealed["below_reference_db"] == pytest.approx(18.06, abs=0.3)
+    assert sealed["level_db"] == pytest.approx(-40.0, abs=0.3)
+    background = file("background.wav", RANDOM.normal(0, 0.01, 1_400_000))
+    hissed = told(
+        file("hiss.wav", RANDOM.normal(0, 0.02, 400_000)), "--mode", "hiss", "--background", background
+    )
+    assert list(hissed) == HISS_KEYS and hissed["verdict"] == "hiss"
+    assert hissed["above_background_db"] == pytest.approx(6.0, abs=0.4)
