@@ -13,8 +13,9 @@ from statistics import median
 from curbtick_wire import names
 from sqlalchemy import Connection, func, select
 
-from curbtick.fleet import readings
+from curbtick.fleet import readings, vehicles
 from curbtick.fleet.readings import Reading
+from curbtick.fleet.vehicles import Vehicle
 from curbtick.store import runs, tables
 
 OVERDUE_DAYS = 1.5
@@ -52,17 +53,18 @@ class Health:
 
 def of_probes(connection: Connection, now_ms: int) -> list[Health]:
     """Health of every probe, by name."""
-    has_reference = connection.scalar(
-        select(tables.vehicles.c.id).where(tables.vehicles.c.is_reference).limit(1)
-    )
+    keys = connection.execute(select(tables.vehicles.c.id).where(tables.vehicles.c.is_reference)).scalars()
+    references = vehicles.load(connection, list(keys))
     rows = connection.execute(select(tables.probes).order_by(tables.probes.c.name)).all()
-    return [_of_probe(connection, row, now_ms, has_reference is not None) for row in rows]
+    checks = _reference_readings(connection, references, KEPT * len(rows))
+    return [_of_probe(connection, row, now_ms, checks.get(row.id, []), bool(references)) for row in rows]
 
 
-def _of_probe(connection: Connection, row: object, now_ms: int, has_reference: bool) -> Health:
+def _of_probe(
+    connection: Connection, row: object, now_ms: int, found: Sequence[Reading], has_reference: bool
+) -> Health:
     probe = row._mapping  # type: ignore[attr-defined]
     key = probe["id"]
-    found = _reference_readings(connection, key)
     drift_db, scatter_db = drift([r.level_db for r in found if r.level_db is not None])
     test = _last_self_test(connection, key)
     flags = _flags(found, drift_db, scatter_db, test, now_ms, has_reference)
@@ -127,12 +129,16 @@ def has_drifted(drift_db: float | None, scatter_db: float | None) -> bool:
     return abs(drift_db) > max(DRIFT_MIN_DB, SCATTER_FACTOR * scatter_db / sqrt(NEWEST))
 
 
-def _reference_readings(connection: Connection, key: int) -> list[Reading]:
-    columns = tables.readings.c
-    references = select(tables.vehicles.c.id).where(tables.vehicles.c.is_reference)
-    query = readings.query(columns.vehicle_id.in_(references), columns.probe_id == key)
-    newest = query.order_by(columns.sort_ms.desc(), columns.id.desc()).limit(KEPT)
-    return list(readings.fetch(connection, newest))[::-1]
+def _reference_readings(
+    connection: Connection, references: Sequence[Vehicle], newest: int
+) -> dict[int, list[Reading]]:
+    """Readings of the reference sensors by probe, oldest first; found by place, so a long history costs no more."""
+    by_probe: dict[int, list[Reading]] = {}
+    for vehicle in references:
+        for bumper, position in vehicle.places:
+            for reading in readings.of_place(connection, vehicle.id, bumper, position, newest):
+                by_probe.setdefault(reading.probe_id, []).append(reading)
+    return {key: sorted(found, key=lambda r: (r.sort_ms, r.id))[-KEPT:] for key, found in by_probe.items()}
 
 
 def _last_pull_ms(connection: Connection, key: int) -> int | None:
