@@ -4,38 +4,46 @@ import array
 
 from micropython import const
 
-from .dsp import baseband, burst, extremes, fine, floor, spectrum
-from .measure import CREST_TO_DBFS_CDB, Measurer, cdb
+from . import tables
+from .dsp import baseband, burst, fine, floor, spectrum
+from .measure import Measurer, cdb
 from .sounds import Sounds
 
 BLOCK = const(1024)
 BLOCK_US = const(4096)
 _VALUES = const(256)
-_FRAMES = const(32)
-_HISTORY = const(17)
-_JOINT_OUTPUTS = const(5)
-_FOUND_MOST = const(8)
 
-# A peak this many frames old is looked at while its sound goes on: the ring holds it for 256 - 25.
-_PEAK_AGE = const(128)
+# Blocks are folded one by one, and searched two at a time.
+BLOCKS_A_STEP = const(2)
+_FRAMES = const(64)
 
-# The first blocks teach the floor before they are searched.
-_LEARN_BLOCKS = const(4)
+# The floor learns fast from the first step, which is then searched too, and settles over the next ones: steps of
+# 2**-_LEARN_SHIFT, and 2**-(_SETTLE_SHIFT), ... up to 2**-_FLOOR_SHIFT.
+_LEARN_TIMES = const(3)
 _LEARN_SHIFT = const(5)
-_SETTLE_SHIFT = const(7)
+_SETTLE_SHIFTS = b"\x06\x06\x07\x07\x08\x08\x08\x08"
+_SETTLE_BLOCKS = const(16)
 _FLOOR_SHIFT = const(9)
 
-# A frame counts as excess where its smoothed power is this many quartile floors, Q4 (the mean in noise is 6.95 / 2):
-# about ten candidates a second in white noise, few enough to look at each. Each sound lifts the guard of its bin and
-# its neighbours by a quarter, so that what chatters (a supply working in packets) is not looked at for ever.
+# A frame counts as excess where its smoothed power is this many quartile floors, Q3 (the mean in noise is 13.9):
+# about ten candidates a second in white noise, few enough to look at each.
 GUARD_REST = const(368)
+_GUARD_FIRST = const(552)
+
+# Sounds found wait to be measured. What measuring may cost is metered: each step earns _EARNED, up to _SAVED_MOST, and
+# each sound takes _PRICE; the strongest go first, and one that waits past _KEEP_FRAMES is lost, for the ring has only
+# a little more.
+_WAITING_MOST = const(12)
+_WAITING_KEPT = const(4)
+_EARNED = const(1)
+_PRICE = const(1)
+_SAVED_MOST = const(4)
+_KEEP_FRAMES = const(96)
 
 # A sound needs this much evidence for its samples to be worth keeping.
 _WAVE_EVIDENCE_CDB = const(1390)
 _OTHER = const(3)
 
-ENVELOPE_BLOCKS = const(800)
-ENVELOPE_NONE = const(-32768)
 
 # The strongest burst's samples: those of its start, some before it, kept at the full rate.
 WAVE_RATE_HZ = const(250000)
@@ -54,13 +62,12 @@ _FALL_SAMPLES = const(768)
 _FLOORS_TO_DBFS_CDB = const(-10341)
 
 
-
 class Listener:
     """Listens on one input until told to stop; all buffers are made once.
 
     sounds: what was heard. blocks: how many blocks of BLOCK_US were searched. lowest, highest: the extreme codes.
-    envelope_cdb: the loudest excess of each block in hundredths of dBFS, ENVELOPE_NONE where there was none. wave:
-    the samples of the strongest clear burst, the first at wave_start_us (-1: none).
+    crests: floor.segment's, one a block.
+    wave: the samples of the strongest clear burst, the first at wave_start_us (-1: none).
     """
 
     def __init__(self, board):
@@ -68,7 +75,7 @@ class Listener:
         self.sounds = Sounds()
         self.measurer = Measurer()
         self.ring = array.array("H", [32768] * (2 * (baseband.RING + baseband.GUARD)))
-        self.joint = array.array("H", [2048] * (_HISTORY + 4 * _JOINT_OUTPUTS + 4))
+        self.joint = array.array("H", [2048] * baseband.JOINT)
         self.halves = array.array("H", [32768] * (32 * _FRAMES))
         self.power = array.array("i", [0] * (16 * _FRAMES))
         self.floor = array.array("i", [0] * spectrum.BINS)
@@ -76,33 +83,33 @@ class Listener:
         self.guard = array.array("i", [GUARD_REST] * spectrum.BINS)
         self.best = array.array("i", [0] * (2 * _FRAMES))
         self.state = array.array("i", [0] * floor.STATE_WORDS)
-        self.found = array.array("i", [0] * (floor.SEGMENT_WORDS * _FOUND_MOST))
+        self.found = array.array("i", [0] * (floor.SEGMENT_WORDS * _WAITING_MOST))
+        self.crests = array.array("i", [0] * floor.CRESTS)
         self.extremes = array.array("i", [0] * 3)
-        self.table = spectrum.window_table()
-        self.envelope_cdb = array.array("h", [0] * ENVELOPE_BLOCKS)
         self.recent = [None] * _KEPT_BLOCKS
         self.wave = array.array("H", [2048] * WAVE_SAMPLES)
         self.fall = array.array("H", [2048] * _FALL_SAMPLES)
-        self.fall_power = array.array("i", [0] * _FALL_SAMPLES)
         self.fall_shape = array.array("i", [0] * 5)
+        self.quadratures_q8 = tables.quadratures_q8()
         self._reset()
 
     def _reset(self):
         self.sounds.clear()
         self.blocks = 0
         self.folded = 0
+        self.waiting = 0
+        self.saved = _SAVED_MOST
         self.extremes[0] = 4095
         self.extremes[1] = 0
         self.wave_start_us = -1
-        self.wave_level_cdb = ENVELOPE_NONE
+        self.wave_level_cdb = -32768
         for i in range(spectrum.BINS):
             self.floor[i] = floor.FLOOR_MAX
             self.smooth[i] = 0
-            self.guard[i] = GUARD_REST
+            self.guard[i] = _GUARD_FIRST
         for i in range(floor.STATE_WORDS):
             self.state[i] = 0
-        self.measurer.kept_frame = -1
-        for i in range(len(self.joint)):
+        for i in range(baseband.HISTORY):
             self.joint[i] = 2048
         # What the last reading left in the ring would be heard before this one's first sound.
         self.ring[0] = 32768
@@ -122,21 +129,26 @@ class Listener:
         """Start listening on an input (names.INPUT_*); the first blocks teach the floor, then are searched."""
         self._reset()
         self.capture.start(source)
-        for _ in range(_LEARN_BLOCKS):
-            self._fold()
-            self._spectrum(self.folded - 1)
-            floor.follow(self.power, 0, 0, self.floor, _FRAMES, _LEARN_SHIFT)
-        for k in range(_LEARN_BLOCKS):
-            self._search(k, _SETTLE_SHIFT)
+        self._learn()
+        self._search()
 
     def step(self):
-        """Take and search one block; return how many sounds it completed."""
-        self._fold()
-        return self._search(self.folded - 1, _FLOOR_SHIFT)
+        """Take and search BLOCKS_A_STEP blocks; return how many sounds were measured."""
+        self._transform()
+        shift = _SETTLE_SHIFTS[self.blocks // BLOCKS_A_STEP] if self.blocks < _SETTLE_BLOCKS else _FLOOR_SHIFT
+        floor.follow(self.power, 0, 0, self.floor, _FRAMES, shift)
+        self._search()
+        if self.waiting:
+            return self._measure_some()
+        if self.saved < _SAVED_MOST:
+            self.saved += _EARNED
+        return 0
 
     def stop(self):
-        """Stop capturing."""
+        """Stop capturing, and measure what still waits."""
         self.capture.stop()
+        while self.waiting:
+            self._measure_strongest()
 
     def time_us(self):
         """Return how long this reading has listened, in us of samples."""
@@ -144,10 +156,7 @@ class Listener:
 
     def noise_cdb(self):
         """Return the noise's rms over 30-80 kHz in hundredths of dBFS, from the floors of the bins."""
-        total = 0
-        for k in range(spectrum.BINS):
-            total += self.floor[k]
-        return cdb(total) + _FLOORS_TO_DBFS_CDB
+        return cdb(floor.total(self.floor, 0)) + _FLOORS_TO_DBFS_CDB
 
     def floor_of(self, source, blocks):
         """Listen on another input for some blocks and return its noise (noise_cdb); keeps sounds and wave as they are.
@@ -157,62 +166,80 @@ class Listener:
         for i in range(spectrum.BINS):
             self.floor[i] = floor.FLOOR_MAX
         self.capture.start(source)
-        for k in range(blocks):
-            self._fold()
-            self._spectrum(self.folded - 1)
-            floor.follow(self.power, 0, 0, self.floor, _FRAMES, _LEARN_SHIFT)
+        for _ in range(0, blocks, BLOCKS_A_STEP):
+            self._learn()
         self.capture.stop()
         return self.noise_cdb()
 
-    def _fold(self):
-        block = self.capture.block()
-        self.recent[self.folded % _KEPT_BLOCKS] = block
-        extremes.extremes(block, 0, 0, self.extremes, BLOCK)
-        joint = self.joint
-        baseband.copy(block, joint, 4 * _JOINT_OUTPUTS, 0, _HISTORY)
+    def _learn(self):
+        self._transform()
+        for _ in range(_LEARN_TIMES):
+            floor.follow(self.power, 0, 0, self.floor, _FRAMES, _LEARN_SHIFT)
+
+    def _transform(self):
+        """Take the next blocks, and turn them into the powers of their frames."""
         at = (self.folded * _VALUES) & (baseband.RING - 1)
         if at == 0:
             baseband.copy(self.ring, self.ring, 2 * baseband.GUARD, 2 * baseband.RING, 0)
-        at += baseband.GUARD
-        baseband.fold(joint, 0, self.ring, _JOINT_OUTPUTS, 0, at)
-        baseband.fold(block, 0, self.ring, _VALUES - _JOINT_OUTPUTS, 3, at + _JOINT_OUTPUTS)
-        baseband.copy(block, joint, _HISTORY, BLOCK - _HISTORY, 0)
-        self.folded += 1
-
-    def _spectrum(self, block):
-        at = (block * _VALUES) & (baseband.RING - 1)
-        spectrum.stage_one(self.ring, self.halves, self.table, at, _FRAMES)
+        self._fold(at + baseband.GUARD)
+        self._fold(at + baseband.GUARD + _VALUES)
+        spectrum.stage_one(self.ring, self.halves, 0, at, _FRAMES)
         spectrum.stage_two(self.halves, self.power, 0, _FRAMES)
 
-    def _search(self, block, shift):
-        self._spectrum(block)
-        floor.follow(self.power, 0, 0, self.floor, _FRAMES, shift)
-        floor.excess(self.power, self.best, 0, self.smooth, self.floor, self.guard, _FRAMES, GUARD_REST)
-        n = floor.segment(self.best, 0, 0, self.state, self.found, _FRAMES, _FOUND_MOST)
-        for k in range(n):
-            self._take(k * floor.SEGMENT_WORDS)
-            self._lift_guard(self.found[k * floor.SEGMENT_WORDS + 3])
-        self._watch_long()
-        self._note_crest()
-        self.blocks += 1
+    def _fold(self, at):
+        block = self.capture.block()
+        self.recent[self.folded % _KEPT_BLOCKS] = block
+        baseband.fold(block, 0, self.ring, self.joint, self.extremes, _VALUES, at)
+        self.folded += 1
+
+    def _search(self):
+        floor.excess(self.power, 0, self.best, self.smooth, self.floor, self.guard, _FRAMES, GUARD_REST)
+        self.waiting = floor.segment(
+            self.best, 0, self.state, self.found, self.guard, self.crests, _FRAMES, self.waiting, _WAITING_MOST
+        )
+        self.blocks += BLOCKS_A_STEP
+
+    def _measure_some(self):
+        """Measure sounds that wait, as many as the meter allows; return how many."""
+        n = 0
+        self.saved += _EARNED
+        while self.waiting and self.saved >= _PRICE:
+            self._measure_strongest()
+            self.saved -= _PRICE
+            n += 1
+        if self.waiting:
+            self._forget_some()
         return n
 
-    def _lift_guard(self, peak_bin):
-        for k in range(max(0, peak_bin - 1), min(spectrum.BINS, peak_bin + 2)):
-            self.guard[k] = min(floor.GUARD_MOST, self.guard[k] + (self.guard[k] >> 2))
+    def _measure_strongest(self):
+        strongest = 0
+        for k in range(floor.SEGMENT_WORDS, self.waiting * floor.SEGMENT_WORDS, floor.SEGMENT_WORDS):
+            if self.found[k + 4] > self.found[strongest + 4]:
+                strongest = k
+        self._take(strongest)
+        self._remove(strongest)
 
-    def _watch_long(self):
-        """Look at the peak of a sound that goes on before the ring loses it."""
-        state = self.state
-        peak_frame = state[floor.PEAK_FRAME]
-        age = state[floor.FRAME] - peak_frame
-        if state[floor.ACTIVE] == 1 and _PEAK_AGE <= age < _PEAK_AGE + _FRAMES:
-            self.measurer.keep_peak(self.ring, peak_frame, state[floor.PEAK_BIN], self.floor)
+    def _forget_some(self):
+        """Lose sounds that are too old, and the weakest of those that are too many."""
+        oldest = self.state[floor.FRAME] - _KEEP_FRAMES
+        for k in range((self.waiting - 1) * floor.SEGMENT_WORDS, -1, -floor.SEGMENT_WORDS):
+            if self.found[k + 1] < oldest:
+                self._remove(k)
+                self.sounds.dropped += 1
+        while self.waiting > _WAITING_KEPT:
+            weakest = 0
+            for k in range(floor.SEGMENT_WORDS, self.waiting * floor.SEGMENT_WORDS, floor.SEGMENT_WORDS):
+                if self.found[k + 4] < self.found[weakest + 4]:
+                    weakest = k
+            self._remove(weakest)
+            self.sounds.dropped += 1
 
-    def _note_crest(self):
-        if self.blocks < ENVELOPE_BLOCKS:
-            crest = self.state[floor.CREST]
-            self.envelope_cdb[self.blocks] = cdb(crest) + CREST_TO_DBFS_CDB if crest else ENVELOPE_NONE
+    def _remove(self, at):
+        last = (self.waiting - 1) * floor.SEGMENT_WORDS
+        if at != last:
+            for k in range(floor.SEGMENT_WORDS):
+                self.found[at + k] = self.found[last + k]
+        self.waiting -= 1
 
     def _take(self, at):
         m = self.measurer
@@ -220,7 +247,7 @@ class Listener:
         row = self.sounds.claim(m.evidence_cdb)
         if row < 0:
             return
-        if m.level_cdb > self.noise_cdb() + _FALL_OVER_NOISE_CDB:
+        if m.over_noise_cdb > _FALL_OVER_NOISE_CDB:
             self._time_fall(m)
         s = self.sounds
         s.time_us[row] = m.time_us
@@ -240,8 +267,9 @@ class Listener:
         if not self._gather(self.fall, first, _FALL_SAMPLES):
             return
         n = _FALL_SAMPLES - fine.EXTRA
-        fine.envelope(self.fall, self.fall_power, 0, n, fine.quadrature_q8(m.frequency_hz))
-        burst.shape(self.fall_power, 0, 0, self.fall_shape, 0, 2 * _FALL_LEAD, n)
+        power = m.sums  # as long, and done with
+        fine.envelope(self.fall, power, 0, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
+        burst.shape(power, 0, 0, self.fall_shape, 0, 2 * _FALL_LEAD, n)
         if self.fall_shape[burst.RING] >= 0:
             m.ringdown_us = (self.fall_shape[burst.RING] >> 2) - 4 * self.fall_shape[burst.TOP_AT]
 

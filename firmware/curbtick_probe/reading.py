@@ -85,24 +85,32 @@ class Reader:
         listener = self.listener
         listener.start(self.source)
         self._pad(0)
-        fresh = listener.sounds.count
+        loud = self._count_loud(0, limits)
+        enough = verdict.BURSTS_LEAST
+        fresh = False
         end_us = USUAL_US - min(used_us, USUAL_US // 4)
         while True:
-            if self._is_clipped() or self._is_broken():
+            if self._is_spoilt():
                 break
             if listener.time_us() >= end_us:
                 self._sort()
                 if end_us >= SLOW_US or not self._is_slow():
                     break
                 end_us = SLOW_US
-            if fresh and self._may_be_enough(limits):
-                break
+            if fresh:
+                if self._may_be_enough(limits):
+                    break
+                enough = loud + (loud >> 1)
             before = listener.sounds.count
-            fresh = 0
+            fresh = False
             if listener.step():
                 self._pad(before)
-                fresh = self._is_loud(before, limits)
+                more = self._count_loud(before, limits)
+                loud += more
+                fresh = more > 0 and loud >= enough
+        before = listener.sounds.count
         listener.stop()
+        self._pad(before)
         self._sort()
         return listener.time_us()
 
@@ -113,12 +121,13 @@ class Reader:
             for row in range(first, sounds.count):
                 sounds.level_cdb[row] += _PAD_CDB
 
-    def _is_loud(self, first, limits):
+    def _count_loud(self, first, limits):
         sounds = self.listener.sounds
+        n = 0
         for row in range(first, sounds.count):
             if sounds.level_cdb[row] >= limits["pass_cdb"]:
-                return True
-        return False
+                n += 1
+        return n
 
     def _sort(self):
         self.trains.sort(self.listener.sounds, self.listener.time_us())
@@ -126,7 +135,7 @@ class Reader:
     def _may_be_enough(self, limits):
         if self.listener.time_us() < _EARLIEST_US:
             return False
-        self._sort()
+        self.trains.look(self.listener.sounds, self.listener.time_us())
         return verdict.clearly_passes(self.trains, limits)
 
     def _is_slow(self):
@@ -145,6 +154,15 @@ class Reader:
             if sounds.evidence_cdb[row] >= SINGLE_CDB:
                 n += 1
         return n
+
+    def _is_spoilt(self):
+        """Tell whether the reading is clipped or broken, at least cost: it is asked at each step."""
+        codes = self.listener.extremes
+        low = codes[0]
+        high = codes[1]
+        if low <= RAIL_LOW or high >= RAIL_HIGH or high - low <= STUCK_CODES:
+            return True
+        return self.board.capture.overruns > 0
 
     def _is_clipped(self):
         listener = self.listener
@@ -203,7 +221,7 @@ class Reader:
         if listener.wave_start_us < 0:
             return None
         shift, wave = wave_bytes(listener.wave)
-        step, envelope = envelope_bytes(listener.envelope_cdb, listener.blocks)
+        step, envelope = envelope_bytes(listener.crests, listener.blocks)
         values = {
             "reading_seq": 1,
             "rate_hz": baseband.RATE_HZ,

@@ -63,8 +63,7 @@ class Trains:
         self.hz = array.array("i", [0] * MOST)
         self.weight = array.array("i", [0] * MOST)
         self.rules = array.array("i", [0] * chain.RULES_WORDS)
-        self.tally = array.array("i", [0] * chain.TALLY_WORDS)
-        self.pair = array.array("i", [0] * 2)
+        self.best = array.array("i", [0] * chain.CHAIN_WORDS)
         self.members = array.array("i", [0] * MOST)
         self.values = array.array("i", [0] * MOST)
         self.clear()
@@ -99,20 +98,32 @@ class Trains:
 
     def sort(self, sounds, listened_us):
         """Group the sounds of a reading that has listened for so long; sets the kinds of the sounds."""
+        self._sort_held(sounds, listened_us, 0)
+        self._find_faint(sounds, listened_us)
+        self._name(sounds)
+        cycle.share_that_repeats(self, sounds)
+
+    def look(self, sounds, listened_us):
+        """Sort the held train alone, among the clear sounds: cheap enough to do while listening.
+
+        What verdict.clearly_passes asks is as `sort` would leave it.
+        """
+        self._sort_held(sounds, listened_us, cycle.SIBLING_CLEAR_CDB)
+        self._name_held(sounds)
+        self._count_rivals(sounds)
+
+    def _sort_held(self, sounds, listened_us, least_cdb):
         self.clear()
-        self._pick(sounds)
+        self._pick(sounds, least_cdb)
         self._find_held(sounds, listened_us)
         if self.count >= 2:
             self._measure(sounds)
             cycle.explain_twins(self, sounds, listened_us)
             cycle.find_quicker(self, sounds, listened_us)
-        self._find_faint(sounds, listened_us)
-        self._name(sounds)
-        cycle.share_that_repeats(self, sounds)
 
-    def _pick(self, sounds):
-        """Take up to MOST sounds with the most evidence, in time order."""
-        least = self._least_evidence(sounds)
+    def _pick(self, sounds, least_cdb):
+        """Take up to MOST sounds with the most evidence, at least so much, in time order."""
+        least = max(least_cdb, self._least_evidence(sounds))
         n = 0
         for row in range(sounds.count):
             if sounds.evidence_cdb[row] >= least and n < MOST:
@@ -180,46 +191,17 @@ class Trains:
         return sounds.evidence_cdb[row] >= CLEAR_CDB and is_burst(sounds, row)
 
     def _best_chain(self):
-        """Search all pairs; set count, due, interval_us, first_us of the chain whose mean level and hits score best."""
-        best = -1
-        pair = self.pair
-        tally = self.tally
-        pair[0] = 0
-        pair[1] = 0
-        chain.next_pair(self.time_us, 0, 0, self.level, self.hz, self.weight, self.rules, self.rows, pair)
-        while pair[0] < self.rows:
-            first_us = self._walk_pair()
-            if tally[chain.SCORE] > best:
-                best = tally[chain.SCORE]
-                self.count = tally[chain.HITS]
-                self.due = tally[chain.HITS] + tally[chain.MISSES]
-                self.first_us = first_us
-                span = tally[chain.LAST_HIT_US] - first_us
-                step = self.time_us[pair[1]] - self.time_us[pair[0]]
-                self.interval_us = span // max(1, (span + step // 2) // step)
-            chain.next_pair(self.time_us, 0, 0, self.level, self.hz, self.weight, self.rules, self.rows, pair)
-        return best
-
-    def _walk_pair(self):
-        """Walk the chain of the pair both ways; the tally holds it, the time of its first hit is returned."""
-        tally = self.tally
-        early = self.pair[0]
-        late = self.pair[1]
-        step = self.time_us[late] - self.time_us[early]
-        tally[chain.SCORE] = self.weight[early] + self.weight[late]
-        tally[chain.HITS] = 2
-        tally[chain.MISSES] = 0
-        self._walk(early, -step)
-        first_us = tally[chain.LAST_HIT_US]
-        self._walk(late, step)
-        return first_us
-
-    def _walk(self, member, step):
-        tally = self.tally
-        tally[chain.STEP_US] = step
-        tally[chain.MEMBER] = member
-        tally[chain.LAST_HIT_US] = self.time_us[member]
-        chain.walk(self.time_us, 0, 0, self.level, self.hz, self.weight, self.rules, self.rows, tally)
+        """Set count, due, interval_us and first_us of the chain that scores best; return its score, -1 for none."""
+        best = self.best
+        chain.best_chain(self.time_us, 0, self.level, self.hz, self.weight, self.rules, self.rows, best)
+        if best[chain.SCORE] >= 0:
+            self.count = best[chain.HITS]
+            self.due = best[chain.HITS] + best[chain.MISSES]
+            self.first_us = best[chain.FIRST_HIT_US]
+            span = best[chain.LAST_HIT_US] - self.first_us
+            step = best[chain.STEP_US]
+            self.interval_us = span // max(1, (span + step // 2) // step)
+        return best[chain.SCORE]
 
     def _is_clear_burst(self, sounds, k):
         row = self.order[k]
@@ -326,13 +308,17 @@ class Trains:
 
     def _name(self, sounds):
         """Give every sound its kind, and count rivals and strays of the held train."""
+        self._name_held(sounds)
+        for k in range(self.rows):
+            if sounds.kind[self.order[k]] != names.HELD:
+                self._name_sibling(sounds, k)
+        self._count_rivals(sounds)
+
+    def _name_held(self, sounds):
         for row in range(sounds.count):
             sounds.kind[row] = names.OTHER
-        for k in range(self.rows):
-            self._name_sibling(sounds, k)
         for i in range(self.count):
             sounds.kind[self.members[i]] = names.HELD
-        self._count_rivals(sounds)
 
     def _name_sibling(self, sounds, k):
         row = self.order[k]

@@ -2,9 +2,11 @@
 
 import struct
 
+from curbtick_wire import names, records
 from micropython import const
 
-from curbtick_wire import names, records
+from .dsp import pack
+from .measure import CREST_TO_DBFS_CDB, cdb
 
 SOUNDS_MOST = const(80)
 ENVELOPE_MOST = const(150)
@@ -17,32 +19,25 @@ def wave_bytes(wave):
 
     wave: codes 0..4095. shift: 0..4, the least that fits the largest swing.
     """
-    swing = 0
-    for code in wave:
-        swing = max(swing, abs(code - 2048))
-    shift = 0
-    while swing >> shift > 127:
-        shift += 1
     packed = bytearray(len(wave))
-    for i, code in enumerate(wave):
-        packed[i] = min(255, (((code - 2048) + (1 << shift >> 1)) >> shift) + 128)
+    shift = pack.pack(wave, 0, packed, len(wave))
     return shift, bytes(packed)
 
 
-def envelope_bytes(envelope_cdb, blocks):
+def envelope_bytes(crests, blocks):
     """Pack the blocks' loudest excess to half dB below full scale, the loudest of each step; return (step us, bytes).
 
-    255 stands for nothing above the noise.
+    crests: floor.segment's, one a block. 255 stands for nothing above the noise.
     """
-    blocks = min(blocks, len(envelope_cdb))
-    each = (blocks + ENVELOPE_MOST - 1) // ENVELOPE_MOST
-    each = max(1, each)
+    blocks = min(blocks, len(crests))
+    each = max(1, (blocks + ENVELOPE_MOST - 1) // ENVELOPE_MOST)
     packed = bytearray((blocks + each - 1) // each)
     for i in range(len(packed)):
-        loudest = -32768
+        crest = 0
         for k in range(i * each, min(blocks, (i + 1) * each)):
-            loudest = max(loudest, envelope_cdb[k])
-        packed[i] = 255 if loudest == -32768 else min(254, max(0, -loudest // 50))
+            crest = max(crest, crests[k])
+        below_cdb = -CREST_TO_DBFS_CDB - cdb(crest)
+        packed[i] = min(254, max(0, below_cdb // 50)) if crest else 255
     return each * _BLOCK_US, bytes(packed)
 
 

@@ -34,23 +34,25 @@ IMAGINARY_TAPS = [0, -22, 0, 2, 0, 46, 0, 36, 0, -220, 0, 220, 0, -36, 0, -46, 0
 
 
 def folded(core: Core, codes: array[int], count: int) -> array[int]:
-    z = array("H", [0] * (2 * count))
-    agree(core, BASEBAND, "fold", codes, 0, z, count, 0, 0)
-    return z
+    """The baseband of codes of which the first 17 came before the block; output n uses codes 4 n to 4 n + 20."""
+    whole = max(16, -(-count // 8) * 8)
+    block = codes[17 : 17 + 4 * whole]
+    block.extend([2048] * (4 * whole - len(block)))
+    z, joint, extremes = array("H", [0] * (2 * whole)), array("H", codes[:17]), array("i", [4095, 0])
+    joint.extend([0] * 23)
+    agree(core, BASEBAND, "fold", block, 0, z, joint, extremes, whole, 0)
+    looked_at = [block[n + k] for n in range(0, len(block), 32) for k in (0, 7, 13, 22, 29)]
+    assert list(extremes) == [min(looked_at), max(looked_at)]
+    assert joint[:17] == block[-17:]
+    return z[: 2 * count]
 
 
 def spectra(core: Core, z: array[int], frames: int) -> tuple[array[int], array[int]]:
     """The halfwords of stage_one and the powers of stage_two."""
     y, power = array("H", [0] * (32 * frames)), array("i", [0] * (16 * frames))
-    agree(core, SPECTRUM, "stage_one", z, y, bytearray(window_table()), 0, frames)
+    agree(core, SPECTRUM, "stage_one", z, y, 0, 0, frames)
     agree(core, SPECTRUM, "stage_two", y, power, 0, frames)
     return y, power
-
-
-def window_table() -> bytes:
-    from curbtick_probe.dsp import spectrum
-
-    return bytes(spectrum.window_table())
 
 
 @pytest.mark.parametrize("name", EXTREMES)
@@ -94,7 +96,7 @@ def worst_codes(weights: np.ndarray) -> tuple[array[int], float]:
     return array("H", [4095 if weight > 0 else 0 for weight in best]), (2047.5 * np.abs(best).sum()) ** 2
 
 
-@pytest.mark.parametrize("number", range(16))
+@pytest.mark.parametrize("number", range(BINS))
 def test_no_stream_reaches_a_higher_power(core: Core, number: int) -> None:
     codes, expected = worst_codes(bin_weights(number))
     _, power = spectra(core, folded(core, codes, 16), 1)
@@ -104,14 +106,23 @@ def test_no_stream_reaches_a_higher_power(core: Core, number: int) -> None:
 
 
 @settings(max_examples=25, deadline=None)
-@given(streams(BLOCK // 4 + HISTORY), st.integers(0, 3))
-def test_any_stream_to_powers(core: Core, codes: array[int], skipped: int) -> None:
-    count = (len(codes) - HISTORY) // 4 - skipped
-    z = array("H", [0] * (2 * (count + skipped)))
-    agree(core, BASEBAND, "fold", codes, 7, z, count, 4 * skipped, skipped)
-    y, power = spectra(core, z, (count + skipped) // 8 - 1)
+@given(streams(BLOCK // 4 + HISTORY))
+def test_any_stream_to_powers(core: Core, codes: array[int]) -> None:
+    count = (len(codes) - HISTORY) // 4
+    y, power = spectra(core, folded(core, codes, count), count // 8 - 1)
     assert max(abs(v - ZERO) for v in y) <= 15200
     assert max(power) <= TOP_POWER
+
+
+def test_fold_writes_where_it_is_told_and_carries_on(core: Core) -> None:
+    codes = EXTREMES["rail-to-rail noise"](17 + 128)
+    at_once, z = folded(core, codes, 32), array("H", [7] * 80)
+    joint, extremes = array("H", codes[:17]), array("i", [4095, 0])
+    joint.extend([0] * 23)
+    for half in (0, 1):
+        block = codes[17 + 64 * half : 17 + 64 * half + 64]
+        agree(core, BASEBAND, "fold", block, 0, z, joint, extremes, 16, 3 + 16 * half)
+    assert list(z) == [7] * 6 + list(at_once) + [7] * 10
 
 
 def any_powers(frames: int) -> st.SearchStrategy[array[int]]:
@@ -126,11 +137,20 @@ def _powers(count: int, seed: int, levels: list[int]) -> array[int]:
 
 
 @settings(max_examples=60, deadline=None)
-@given(any_powers(8), st.integers(256, 1 << 25), st.integers(5, 10))
+@given(any_powers(16), st.integers(256, 1 << 25), st.integers(5, 10))
 def test_floor_follows_within_its_range(core: Core, powers: array[int], start: int, shift: int) -> None:
     floor = array("i", [start] * BINS)
-    agree(core, FLOOR, "follow", powers, 0, 0, floor, 8, shift)
+    agree(core, FLOOR, "follow", powers, 0, 0, floor, 16, shift)
+    assert list(floor) == [followed(powers[k::16], start, shift) for k in range(BINS)]
     assert all(256 <= level <= 1 << 25 for level in floor)
+
+
+def followed(powers: array[int], level: int, shift: int) -> int:
+    """The floor that the docstring describes: per eight frames, a step up for each, four down for each below."""
+    for first in range(0, len(powers), 8):
+        below = sum(power <= level >> 8 for power in powers[first : first + 8])
+        level = min(1 << 25, max(256, level + (level >> shift) * (8 - 4 * below)))
+    return level
 
 
 def test_floor_has_headroom_for_the_longest_call(core: Core) -> None:
@@ -141,7 +161,7 @@ def test_floor_has_headroom_for_the_longest_call(core: Core) -> None:
 
 @settings(max_examples=60, deadline=None)
 @given(
-    st.lists(any_powers(8), min_size=1, max_size=4),
+    st.lists(any_powers(32), min_size=1, max_size=4),
     st.lists(st.integers(256, 1 << 25), min_size=BINS, max_size=BINS),
     st.integers(1, GUARD_MOST),
     st.integers(0, 6),
@@ -150,18 +170,24 @@ def test_excess_and_segments(
     core: Core, calls: list[array[int]], floors: list[int], rest: int, most: int
 ) -> None:
     smooth, state, floor = array("i", [0] * BINS), array("i", [0] * 8), array("i", floors)
-    found, guard = array("i", [0] * 5 * 6), array("i", [GUARD_MOST] * BINS)
+    found, guard, crests = array("i", [0] * 5 * 6), array("i", [GUARD_MOST] * BINS), array("i", [0] * 800)
+    waiting = 0
     for powers in calls:
-        best = array("i", [0] * 16)
-        agree(core, FLOOR, "excess", powers, best, 0, smooth, floor, guard, 8, rest)
-        assert all(0 <= level <= 2 * TOP_POWER for level in smooth)
+        best = array("i", [0] * 64)
+        agree(core, FLOOR, "excess", powers, 0, best, smooth, floor, guard, 32, rest)
+        assert all(0 <= level <= 4 * TOP_POWER for level in smooth)
         assert all(rest <= level <= GUARD_MOST for level in guard)
         assert all(
             (top == 0) == (bin_ == 0) and bin_ <= BINS
             for top, bin_ in zip(best[::2], best[1::2], strict=True)
         )
-        agree(core, FLOOR, "segment", best, 0, 0, state, found, 8, most)
+        highest = max(best[::2])
+        run = agree(core, FLOOR, "segment", best, 0, state, found, guard, crests, 32, waiting, most)
+        assert waiting <= run.result <= max(waiting, most)
+        assert all(level <= GUARD_MOST for level in guard)
+        assert crests[state[6] // 32 - 1] == highest
         assert not any(best[::2])
+        waiting = run.result
 
 
 BASEBAND_PART = st.one_of(st.sampled_from([-21888, 0, 20864]), st.integers(-20864, 20864))
@@ -171,22 +197,83 @@ BASEBAND_PART = st.one_of(st.sampled_from([-21888, 0, 20864]), st.integers(-2086
 @given(st.lists(BASEBAND_PART, min_size=64, max_size=64), st.integers(0, 63), st.integers(1, 16))
 def test_a_close_look_at_a_burst(core: Core, parts: list[int], step: int, span: int) -> None:
     s, count = array("H", [part + ZERO for part in parts]), 32
-    sums, out = array("i", [0] * (2 * (count + 1))), array("i", [0] * 2)
+    sums = array("i", [0] * (2 * (count + 1)))
     envelope, shape = array("i", [0] * (count + 1 - span)), array("i", [0] * 5)
-    assert agree(core, BURST, "loudest_part", s, 0, 0, count).result == max(abs(part) for part in parts)
-    agree(core, BURST, "rotate_sums", s, turn_table(), sums, count, step)
+    agree(core, BURST, "rotate_sums", s, sums, 0, turn_table(), 0, count, step)
     shift = shift_for(sums, span)
-    agree(core, BURST, "best_stretch", sums, sums, 0, out, (count - span) // 2 + 1, span, shift, 0)
-    agree(core, BURST, "envelope", sums, sums, 0, envelope, len(envelope), span, shift)
-    assert out[0] == max([0, *envelope[::2]])
+    agree(core, BURST, "envelope", sums, 0, sums, envelope, len(envelope), span, shift)
     agree(core, BURST, "shape", envelope, 0, 0, shape, 0, len(envelope), len(envelope))
     assert shape[0] == max([0, *envelope])
 
 
-def turn_table() -> bytearray:
-    from curbtick_probe.dsp import burst
+@settings(max_examples=30, deadline=None)
+@given(st.lists(BASEBAND_PART, min_size=64, max_size=64), st.integers(-64, 127), st.integers(0, 12))
+def test_search_for_the_best_stretch(core: Core, parts: list[int], step: int, quieter: int) -> None:
+    s = array("H", [(part >> quieter) + ZERO for part in parts])
+    shift = max(0, (181 * 128 * (21888 >> quieter)).bit_length() - 15)
+    work, out, spans = array("H", [0] * 66), array("i", [0, 0]), bytearray(b"\x02\x05\x09\x00")
+    agree(core, BURST, "search", s, 0, work, turn_table(), spans, out, 0, 32, step, shift)
+    best, at = searched(s, step, spans[:3])
+    assert -3 <= out[1] - step <= 3
+    # Halfword sums are off by less than one step of the shift in each part.
+    rounding = 4 * (1 << shift) * (best**0.5 + (1 << shift))
+    assert abs((out[0] << 2 * shift) - best) <= rounding + (1 << 2 * shift)
 
-    return bytearray(burst.turn_table())
+
+def searched(s: array[int], step: int, spans: bytes) -> tuple[float, int]:
+    """The best |sum|**2 / length by the same order of steps, with exact sums of the same integer products."""
+    values = (np.array(s[0::2], float) - ZERO) + 1j * (np.array(s[1::2], float) - ZERO)
+    table = np.array(turn_table(), float) - 128
+    best, at = 0.0, step
+    for coarse in (step - 2, step, step + 2, None, None):
+        if coarse is None:
+            continue
+        best, at = max((best, at), best_at(values, table, coarse, spans))
+    centre = at
+    for fine in (centre - 1, centre + 1):
+        best, at = max((best, at), best_at(values, table, fine, spans))
+    return best, at
+
+
+def best_at(values: np.ndarray, table: np.ndarray, step: int, spans: bytes) -> tuple[float, int]:
+    phase = 2 * (step % 64 * np.arange(len(values)) % 64)
+    sums = np.concatenate([[0], np.cumsum(values * (table[phase] - 1j * table[phase + 1]))])
+    return max(
+        (np.abs(sums[span + n] - sums[n]) ** 2 / span, step)
+        for span in spans
+        for n in range(0, len(values) - span, 2)
+    )
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(BASEBAND_PART, min_size=64, max_size=64), st.integers(0, 63), st.integers(1, 10))
+def test_thirds_are_the_differences_of_sums(core: Core, parts: list[int], step: int, length: int) -> None:
+    s, sums, out = array("H", [part + ZERO for part in parts]), array("i", [0] * 66), array("i", [0] * 7)
+    agree(core, BURST, "rotate_sums", s, sums, 0, turn_table(), 0, 32, step)
+    shift = shift_for(sums, length)
+    agree(core, BURST, "thirds", sums, 0, out, 1, length, shift)
+    ends = [1 + length * k for k in range(4)]
+    expected = [
+        (sums[2 * b + part] - sums[2 * a + part]) >> shift
+        for a, b in zip(ends, ends[1:], strict=False)
+        for part in (0, 1)
+    ]
+    assert list(out) == [*expected, sum(value * value for value in expected)]
+
+
+@given(st.lists(st.integers(256, 1 << 25), min_size=BINS, max_size=BINS), st.integers(0, BINS - 1))
+@settings(max_examples=30, deadline=None)
+def test_floors_added_up(core: Core, floors: list[int], number: int) -> None:
+    assert agree(core, FLOOR, "total", array("i", floors), 0).result == sum(floors)
+    low, high = max(0, number - 1), min(BINS - 1, number + 1)
+    expected = (floors[low] >> 2) + (floors[number] >> 1) + (floors[high] >> 2)
+    assert agree(core, FLOOR, "around", array("i", floors), number).result == expected
+
+
+def turn_table() -> bytearray:
+    from curbtick_probe import tables
+
+    return bytearray(tables.turns())
 
 
 def shift_for(sums: array[int], span: int) -> int:
@@ -198,7 +285,7 @@ def shift_for(sums: array[int], span: int) -> int:
 def test_rotate_sums_has_headroom_for_its_longest_burst(core: Core) -> None:
     s = array("H", [ZERO + 21888, ZERO + 20864] * 512)
     sums = array("i", [0] * 1026)
-    agree(core, BURST, "rotate_sums", s, turn_table(), sums, 512, 0)
+    agree(core, BURST, "rotate_sums", s, sums, 0, turn_table(), 0, 512, 0)
     assert 1 << 27 < max(map(abs, sums)) < 1 << 28
 
 
@@ -228,12 +315,16 @@ def test_copies(core: Core) -> None:
     assert list(target) == [0] * 3 + list(range(7, 27)) + [0] * 7
     guard = 2 * 8
     ring, out = array("H", range(guard + 2 * 2048)), array("H", [0] * 16)
-    agree(core, BASEBAND, "unroll", ring, out, 2044, 8)
+    loudest = agree(core, BASEBAND, "unroll", ring, 0, out, 2044, 8).result
     assert list(out) == [guard + n for n in (*range(4088, 4096), *range(8))]
+    assert loudest == (1 << 15) - 1
+    around_zero = array("H", [ZERO] * (guard + 2 * 2048))
+    around_zero[guard], around_zero[guard + 3] = ZERO + 5, ZERO - 9
+    assert agree(core, BASEBAND, "unroll", around_zero, 0, out, 0, 8).result == 5 | 8
 
 
 FINE = "curbtick_probe/dsp/fine.py"
-EXTREMES_OF = "curbtick_probe/dsp/extremes.py"
+PACK = "curbtick_probe/dsp/pack.py"
 
 
 @settings(max_examples=30, deadline=None)
@@ -244,8 +335,12 @@ def test_fine_envelope_of_any_stream(core: Core, codes: array[int], gain_q8: int
     assert all(0 <= power < 1 << 27 for power in envelope)
 
 
-@pytest.mark.parametrize("name", EXTREMES)
-def test_extremes_of_a_block(core: Core, name: str) -> None:
-    codes, out = EXTREMES[name](BLOCK), array("i", [4095, 0])
-    agree(core, EXTREMES_OF, "extremes", codes, 0, 0, out, BLOCK)
-    assert list(out) == [min(codes[::3]), max(codes[::3])]
+@settings(max_examples=30, deadline=None)
+@given(streams(100), st.integers(0, 5))
+def test_a_wave_in_bytes(core: Core, codes: array[int], quieter: int) -> None:
+    wave, packed = array("H", [2048 + (code - 2048 >> quieter) for code in codes[:100]]), bytearray(100)
+    shift = agree(core, PACK, "pack", wave, 0, packed, len(wave)).result
+    swing = max(abs(code - 2048) for code in wave)
+    assert swing >> shift <= 127 and (shift == 0 or swing >> shift - 1 > 127)
+    for code, byte in zip(wave, packed, strict=False):
+        assert abs((byte - 128 << shift) - (code - 2048)) <= (1 << shift)

@@ -1,7 +1,5 @@
 """One sound looked at closely: coherent sums over the best stretch, envelope, crossings, phase."""
 
-import math
-
 import micropython
 from micropython import const
 
@@ -9,110 +7,128 @@ from micropython import const
 STEPS = const(64)
 STEP_MHZ = const(976562)
 
-# A coherent sum over m values of magnitude a is a * m * 127 / 8.
-TURN_GAIN = 127 / 8
-
-
-def turn_table():
-    """Return 128 bytes: cos and sin of 2 pi n / 64 in turn, Q7 of at most 127, offset by 128."""
-    table = []
-    for n in range(64):
-        table.append(128 + round(127 * math.cos(math.pi * n / 32)))
-        table.append(128 + round(127 * math.sin(math.pi * n / 32)))
-    return bytes(table)
+# Words that `search` gives out.
+BEST, BEST_STEP = range(2)
 
 
 @micropython.viper
-def loudest_part(s: ptr16, top: int, v: int, count: int) -> int:
-    """Return the largest |real| or |imaginary| part of `count` complex values. top, v: spare, any value.
+def rotate_sums(s: ptr16, sums: ptr32, c: int, turn: ptr8, first: int, count: int, step: int):
+    """Turn values back by step / 64 of a turn each and add them up.
 
-    Q format: as baseband.fold. Range: 0..32768. Headroom: as the range.
-    """
-    top = int(0)
-    count = count << 1
-    while count > 0:
-        v = s[0] - 32768
-        if v < 0:
-            v = 0 - v
-        if v > top:
-            top = v
-        s = ptr16(uint(s) + 2)
-        count -= 1
-    return top
-
-
-@micropython.viper
-def rotate_sums(s: ptr16, turn: ptr8, sums: ptr32, count: int, step: int):
-    """Turn the values back by step / 64 of a turn each and add them up.
-
-    s: `count` complex values, offset by 32768. turn: from turn_table. sums: 2 * (count + 1) words: the sums of the
-    first 0, 1, ... count turned values. step: 0..63. count: at most 512.
+    s: complex values, offset by 32768; `count` of them are used, from `first` on. turn: from tables.turns. sums: 2 *
+    (count + 1) words: the sums of the first 0, 1, ... count turned values. c: spare. step: 0..63. count: at most 512.
 
     Q format: Q4 of the values less 127/128. Range: |part| of one term <= (30240 * 127) / 8 + 1 = 480061, of a sum
     <= 512 * 480061 = 2.46e8 < 2**28. Headroom: products < 2 * 32768 * 127 < 2**24.
     """
-    re = int(0)
-    im = int(0)
+    s = ptr16(uint(s) + (first << 2))
+    step = step << 1
     phase = int(0)
     sums[0] = 0
     sums[1] = 0
     while count > 0:
-        at = phase << 1
-        c = turn[at] - 128
-        d = turn[at + 1] - 128
+        t = ptr8(uint(turn) + phase)
+        c = t[0] - 128
+        d = t[1] - 128
         zr = s[0] - 32768
         zi = s[1] - 32768
-        re += (zr * c + zi * d) >> 3
-        im += (zi * c - zr * d) >> 3
+        sums[2] = sums[0] + ((zr * c + zi * d) >> 3)
+        sums[3] = sums[1] + ((zi * c - zr * d) >> 3)
         sums = ptr32(uint(sums) + 8)
-        sums[0] = re
-        sums[1] = im
-        phase = (phase + step) & 63
         s = ptr16(uint(s) + 4)
+        phase = (phase + step) & 127
         count -= 1
 
 
 @micropython.viper
-def best_stretch(
-    sums: ptr32, ahead: ptr32, re: int, out: ptr32, tries: int, span: int, shift: int, start: int
+def search(
+    s: ptr16, re: int, sums: ptr16, turn: ptr8, spans: ptr8, out: ptr32, first: int, count: int, step: int, shift: int
 ):
-    """Find the stretch of `span` values whose coherent sum is largest, every second start tried.
+    """Find the stretch and the frequency step whose coherent sum is largest for its length.
 
-    sums, ahead: the same words of rotate_sums. re: spare. tries: how many starts, the first at `start`. shift: takes
-    a sum's parts below 2**14. out: the largest |sum >> shift|**2, its start.
+    For step - 2, step, step + 2 and then the two beside the best of these, the values are turned back and added up as
+    in rotate_sums, but into halfwords, scaled down so that they fit, which are fast to compare; then each second start
+    of each length is tried.
+    s, turn, first: as rotate_sums. re: spare. sums: 2 * (count + 1) halfwords to work in. spans: lengths, ended by 0.
+    count: at most 128, and such that 181 * 128 * |part| < 2**(15 + shift) for every part of a value. shift: 0..15. out:
+    BEST, the largest |sum|**2 / length, and BEST_STEP, its step, which may lie outside 0..63.
 
-    Q format: that of rotate_sums, shifted. Range: out[0] < 2**29. Headroom: differences below 2**29, which the
-    extension of the sign relies on; squares below 2**28 each.
+    Q format: sums in Q7 of the values less 127/128, by 2**-shift; BEST that squared. Range: halfwords 1..65535; BEST <
+    2**30. Headroom: sums < 128 * 42752 * 127 = 6.95e8 and their offset of at most 2**30: < 1.8e9 < 2**31; a
+    difference's magnitude is below 2**15, its square below 2**30.
     """
-    sums = ptr32(uint(sums) + (start << 3))
-    ahead = ptr32(uint(sums) + (span << 3))
-    top = int(0)
-    top_at = int(0)
-    n = int(0)
-    while n < tries:
-        re = ahead[0] - sums[0]
-        re = (((re + 0x20000000) & 0x3FFFFFFF) - 0x20000000) >> shift
-        im = ahead[1] - sums[1]
-        im = (((im + 0x20000000) & 0x3FFFFFFF) - 0x20000000) >> shift
-        re = re * re + im * im
-        if re > top:
-            top = re
-            top_at = start + (n << 1)
-        sums = ptr32(uint(sums) + 16)
-        ahead = ptr32(uint(ahead) + 16)
-        n += 1
-    out[0] = top
-    out[1] = top_at
+    values = ptr16(uint(s) + (first << 2))
+    out[0] = 0
+    out[1] = step
+    tries = int(5)
+    while tries:
+        if tries == 5:
+            at = step - 2
+        elif tries == 4:
+            at = int(step)
+        elif tries == 3:
+            at = step + 2
+        elif tries == 2:
+            step = (((out[1] + 0x20000000) & 0x3FFFFFFF) - 0x20000000)
+            at = step - 1
+        else:
+            at = step + 1
+        turned = (at & 63) << 1
+        phase = int(0)
+        real = 32768 << shift
+        imaginary = int(real)
+        here = ptr16(uint(sums))
+        here[0] = 32768
+        here[1] = 32768
+        s = ptr16(uint(values))
+        n = int(count)
+        while n:
+            t = ptr8(uint(turn) + phase)
+            c = t[0] - 128
+            d = t[1] - 128
+            re = s[0] - 32768
+            im = s[1] - 32768
+            real += re * c + im * d
+            imaginary += im * c - re * d
+            here = ptr16(uint(here) + 4)
+            here[0] = real >> shift
+            here[1] = imaginary >> shift
+            s = ptr16(uint(s) + 4)
+            phase = (phase + turned) & 127
+            n -= 1
+        length = ptr8(uint(spans))
+        while length[0]:
+            span = int(length[0])
+            top = int(0)
+            s = ptr16(uint(sums))
+            ahead = ptr16(uint(sums) + (span << 2))
+            n = count - span
+            while n > 0:
+                re = ahead[0] - s[0]
+                im = ahead[1] - s[1]
+                re = re * re + im * im
+                if re > top:
+                    top = re
+                s = ptr16(uint(s) + 8)
+                ahead = ptr16(uint(ahead) + 8)
+                n -= 2
+            top = top // span
+            if top > out[0]:
+                out[0] = top
+                out[1] = at
+            length = ptr8(uint(length) + 1)
+        tries -= 1
 
 
 @micropython.viper
-def envelope(sums: ptr32, ahead: ptr32, re: int, e: ptr32, count: int, span: int, shift: int):
+def envelope(sums: ptr32, re: int, ahead: ptr32, e: ptr32, count: int, span: int, shift: int):
     """Squared magnitude of each coherent sum over `span` values: an envelope smoothed at the carrier.
 
     sums, ahead: the same words of rotate_sums. re: spare. e: `count` words; e[n] belongs to values n .. n + span - 1.
     shift: takes a sum's parts below 2**14.
 
-    Q format: that of rotate_sums, shifted, squared. Range: e < 2**29. Headroom: as best_stretch.
+    Q format: that of rotate_sums, shifted, squared. Range: e < 2**29. Headroom: differences below 2**29, which the
+    extension of the sign relies on; squares below 2**28 each.
     """
     ahead = ptr32(uint(ahead) + (span << 3))
     while count > 0:
@@ -178,6 +194,38 @@ def shape(e: ptr32, at: int, v: int, out: ptr32, first: int, last: int, count: i
             out[4] = (at << 4) - (((limit - v) >> 2) << 4) // (((e[at - 1] - v) >> 2) + 1)
             break
         at += 1
+
+
+# Words of `thirds`: three complex sums, their energy.
+THIRD_ENERGY = const(6)
+
+
+@micropython.viper
+def thirds(sums: ptr32, re: int, out: ptr32, first: int, length: int, shift: int):
+    """Three consecutive coherent sums over `length` values each, from `first` on.
+
+    sums: of rotate_sums. re: spare. out: 7 words: the sums' real and imaginary parts in turn, their squares' sum.
+    shift: takes a sum's parts below 2**14.
+
+    Q format: that of rotate_sums, shifted. Range: parts below 2**14, energy below 3 * 2**29 < 2**31. Headroom:
+    differences below 2**29, which the extension of the sign relies on.
+    """
+    sums = ptr32(uint(sums) + (first << 3))
+    energy = int(0)
+    n = int(3)
+    while n:
+        ahead = ptr32(uint(sums) + (length << 3))
+        re = ahead[0] - sums[0]
+        re = (((re + 0x20000000) & 0x3FFFFFFF) - 0x20000000) >> shift
+        im = ahead[1] - sums[1]
+        im = (((im + 0x20000000) & 0x3FFFFFFF) - 0x20000000) >> shift
+        out[0] = re
+        out[1] = im
+        energy += re * re + im * im
+        sums = ptr32(uint(ahead))
+        out = ptr32(uint(out) + 8)
+        n -= 1
+    out[0] = energy
 
 
 @micropython.viper

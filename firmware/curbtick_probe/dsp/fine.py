@@ -1,7 +1,5 @@
 """A strong burst's envelope at the full sampling rate, to see how fast it falls."""
 
-import math
-
 import micropython
 from micropython import const
 
@@ -9,17 +7,12 @@ from micropython import const
 EXTRA = const(4)
 
 
-def quadrature_q8(frequency_hz):
-    """Return 256 / (2 sin(2 pi f / 250 kHz)), which turns a carrier's central difference into its quadrature."""
-    return round(128 / math.sin(2 * math.pi * frequency_hz / 250000))
-
-
 @micropython.viper
 def envelope(x: ptr16, e: ptr32, y: int, count: int, gain_q8: int):
     """Squared envelope of a carrier from five samples each: y**2 + (quadrature of y)**2 with y = x[n] - x[n - 2].
 
     x: count + 4 samples 0..4095; value n is centred on x[n + 2]. e: `count` words. y: spare. gain_q8: from
-    quadrature_q8, 128..256.
+    tables.quadratures_q8, 128..256.
 
     Q format: codes squared times the difference's gain. Range: |y| <= 4095, |quadrature| <= 8190, e < 8.4e7 < 2**27.
     Headroom: 8190 * 256 < 2**21.
