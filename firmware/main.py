@@ -12,8 +12,11 @@ else:
     from curbtick_probe.board import virtual as hardware
 
 if not hardware.repl_wanted():
-    # The board's sample ring is the largest thing in memory: it comes before the modules that break memory up.
+    # The largest buffers come before most modules, which break memory up.
     board = hardware.Board()
+    from curbtick_probe import reading
+
+    reading.reader(board)
     from curbtick_probe import app
 
     app.run(board)

@@ -16,7 +16,11 @@ from curbtick_probe.board import rp2  # noqa: E402
 
 board = rp2.Board()
 
-from curbtick_probe import app, reading  # noqa: E402
+from curbtick_probe import reading  # noqa: E402
+
+reading.reader(board)
+
+from curbtick_probe import app  # noqa: E402
 
 capture = board.capture
 start, block, stop, take = capture.start, capture.block, capture.stop, reading.take

@@ -131,6 +131,8 @@ class Day:
 
     def _spoken(self, first: int) -> bool:
         self.watch.look()
+        # The serial is silent unless the program ended with a traceback.
+        assert not self.board.received, bytes(self.board.received).decode(errors="replace")
         since_s = self.board.seconds - self.watch.changes[-1].time_us / 1e6
         return len(self.watch.changes) > first + 1 and since_s > 1.0
 
