@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, CursorResult, bindparam, func, select, update
+from sqlalchemy import Connection, CursorResult, bindparam, func, select
 
 from curbtick.errors import InputError
 from curbtick.store import depots, ingest, runs, server, tables, times
@@ -60,7 +60,7 @@ class Store:
             yield connection
 
     @contextmanager
-    def _pulling(self) -> Iterator[Connection]:
+    def pulling(self) -> Iterator[Connection]:
         """As `write`, beside pulls of other probes."""
         with self._transaction() as connection:
             server.of_pulls(connection)
@@ -95,13 +95,13 @@ class Store:
         """
         batch = [decode(raw) for raw in raw_records]
         at_ms = now_ms() if received_ms is None else received_ms
-        with self._pulling() as connection:
+        with self.pulling() as connection:
             key = ensure_probe(connection, probe_id, at_ms)
             counted = ingest.add(connection, key, batch, at_ms)
             if covered is not None:
                 runs.extend(connection, key, [covered])
             if batch:
-                _note_pull(connection, key, [r.seq for r in batch], counted, at_ms, bench)
+                note_pull(connection, key, [r.seq for r in batch], counted, at_ms, bench)
             low = min((r.seq for r in batch), default=1) if first_seq is None else first_seq
             high = runs.contiguous_to(runs.of(connection, key), low)
             digest = _digest_of_batch(batch, low, high) or _digest(connection, key, low, high)
@@ -130,7 +130,7 @@ class Store:
     def anchor(self, probe_id: str, boot: int, ticks_ms: int, host_ms: int, uncertainty_ms: int) -> None:
         """Note a pair of bench time and probe ticks; times of the boot's records follow."""
         made = times.Anchor(boot, ticks_ms, host_ms, uncertainty_ms)
-        with self._pulling() as connection:
+        with self.pulling() as connection:
             key = ensure_probe(connection, probe_id, host_ms)
             times.settle(connection, key, {boot}, [made], now_ms())
 
@@ -146,7 +146,7 @@ class Store:
                     "Nothing was changed.",
                     "`curbtick probes` lists the ones that are.",
                 )
-            _add_probe(connection, probe_id, newest.life + 1, now_ms())
+            add_probe(connection, probe_id, newest.life + 1, now_ms())
 
 
 def open_store(where: str | Path | None = None) -> Store:
@@ -176,7 +176,7 @@ def ensure_probe(connection: Connection, probe_id: str, at_ms: int) -> int:
         server.of_new_probes(connection)
         found = find_probe(connection, probe_id)
     if found is None:
-        return _add_probe(connection, probe_id, 1, at_ms)
+        return add_probe(connection, probe_id, 1, at_ms)
     columns = tables.probes.c
     connection.execute(select(columns.id).where(columns.id == found).with_for_update())
     return found
@@ -194,7 +194,8 @@ def _newest_life(connection: Connection, probe_id: str) -> Any:
     return connection.execute(_NEWEST_LIFE, {"unique_id": probe_id}).one_or_none()
 
 
-def _add_probe(connection: Connection, probe_id: str, life: int, at_ms: int) -> int:
+def add_probe(connection: Connection, probe_id: str, life: int, at_ms: int) -> int:
+    """Add a life of a probe; its key."""
     name = probe_id[-6:] if life == 1 else f"{probe_id[-6:]}.{life}"
     columns = tables.probes.c
     if connection.scalar(select(columns.id).where(columns.name == name)) is not None:
@@ -204,9 +205,10 @@ def _add_probe(connection: Connection, probe_id: str, life: int, at_ms: int) -> 
     return inserted_key(made)
 
 
-def _note_pull(
+def note_pull(
     connection: Connection, key: int, seqs: list[int], counted: ingest.Counted, at_ms: int, bench: str | None
 ) -> None:
+    """Note who pulled, when, and what it brought."""
     name = bench or socket.gethostname()
     depots.note_bench(connection, name, at_ms)
     connection.execute(
