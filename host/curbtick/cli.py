@@ -23,6 +23,7 @@ ROOMS = (
     "cli_demo",
     "cli_leaks",
     "cli_install",
+    "cli_db",
 )
 
 
@@ -39,15 +40,7 @@ class Group(TyperGroup):
         except KeyboardInterrupt:
             cli_output.fail(_interrupted())
             raise typer.Exit(cli_output.INTERRUPTED) from None
-        except (
-            RuntimeError,
-            ValueError,
-            TypeError,
-            LookupError,
-            ArithmeticError,
-            OSError,
-            AssertionError,
-        ) as error:
+        except Exception as error:
             if type(error).__module__.split(".")[0] in ("typer", "click"):
                 raise
             cli_output.fail(_unforeseen(error))

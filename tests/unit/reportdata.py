@@ -171,6 +171,11 @@ class Depot:
             "reading_seqs": [*silent, 0, 0],
         }
         batch.append(self._record(records.BUMPER, result))
+        marked = {"round_id": 1, "vehicle": 1, "section": 1, "level_cdb": -3100}
+        seal = {"verdict": 2, "tone_hz": 15_000, "measured_hz": 15_004, "below_reference_cdb": 1200}
+        hiss = {"verdict": 2, "band_low_hz": 30_000, "band_high_hz": 40_000, "above_background_cdb": 600}
+        batch.append(self._record(records.SEAL, {**marked, **seal}))
+        batch.append(self._record(records.HISS, {**marked, **hiss}))
         self.store.ingest(PROBE, batch, received_ms=self.now_ms)
 
     def _waves(self, seq: int, fields: dict[str, Any]) -> list[bytes]:

@@ -104,6 +104,11 @@ def test_the_day_says_what_was_read_and_what_is_to_do(pages: dict[str, Page]) ->
     assert "2 readings belong to no vehicle yet" in text
 
 
+def test_seal_and_hiss_marks_stand_on_the_day(pages: dict[str, Page]) -> None:
+    text = pages["index.html"].text
+    assert "12.0 dB below the free reference" in text and "6.0 dB above the background" in text
+
+
 def test_names_are_escaped(site: Path) -> None:
     for path in site.glob("*.html"):
         assert "North <yard>" not in path.read_text(encoding="utf-8")
