@@ -200,7 +200,11 @@ class Measurer:
         Return the energy of these thirds, 1000 log10.
         """
         a = self.out[burst.RISE] >> 4
-        m = max(2, (min(self.out[burst.FALL] >> 4, a + 96) - a) // 3)
+        b = min(self.out[burst.FALL] >> 4, a + 96)
+        # Values at the ends of a long burst hold its edges, whose phases differ.
+        edge = min(3, b - a >> 4)
+        a += edge
+        m = max(2, (b - edge - a) // 3)
         if a + 3 * m > count:
             a = count - 3 * m
         third = self.third
@@ -209,7 +213,8 @@ class Measurer:
         middle = burst.angle(third[3], third[2])
         early = wrap(middle - burst.angle(third[1], third[0]))
         late = wrap(burst.angle(third[5], third[4]) - middle)
-        offset_hz = ((step + 32 & 63) - 32) * burst.STEP_MHZ // 1000 + (early + late) * 31250 // (65536 * m)
+        offset_hz = (((step + 32 & 63) - 32) * burst.STEP_MHZ + 500) // 1000
+        offset_hz += ((early + late) * 31250 // m + 32768) >> 16
         # The baseband holds 62.5 kHz: what seems to lie above 86.25 kHz lies below 31.25 kHz, at the lower band edge.
         self.frequency_hz = _MIDDLE_HZ + (baseband.CENTRE_HZ - _MIDDLE_HZ + offset_hz + 31250) % 62500 - 31250
         self.sweep_hz = (late - early) * 3 * 62500 // (65536 * m)
