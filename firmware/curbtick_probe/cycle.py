@@ -122,7 +122,8 @@ def _phases_that_repeat(trains, sounds, step_us, part):
     alone = 0
     trains.firm = True
     for k in range(trains.rows):
-        if _is_clear_sibling(trains, sounds, k):
+        # What comes only once is nobody's train, and tells nothing.
+        if _is_clear_sibling(trains, sounds, k) and _mean_evidence(trains, sounds, trains.time_us[k])[1] >= 2:
             if sounds.evidence_cdb[trains.order[k]] < SIBLING_FIRM_CDB:
                 trains.firm = False
             if slip_us(trains, k, step_us) <= 2 * SLACK_US:

@@ -18,15 +18,16 @@ from .waves import transform_size
 
 EDGE_HZ = 2_000.0
 TOP_DB = 0.5
+NEAR_DB = 3.0
 
 
 @dataclass(frozen=True)
 class BurstTruth:
     """One burst: level in dBFS, frequency and sweep in Hz, length and ring-down in microseconds.
 
-    ringdown_least_us, ringdown_most_us: the ring-down from the last moment within 0.5 dB of the peak to 1.5 dB above
-    -20 dB, and from the first such moment to 1.5 dB below; they lie far apart where the top is flat, or where a
-    reflection holds the tail near -20 dB.
+    ringdown_least_us, ringdown_most_us: the ring-down from the last moment within 0.5 dB of the peak to 3 dB above
+    -20 dB, and from the first such moment to 3 dB below; they lie far apart where the top is flat, or where a
+    reflection holds the tail near -20 dB: there a notch is as deep as the bandwidth it is seen with.
     """
 
     level_dbfs: float
@@ -100,6 +101,6 @@ def measure(wave: Volts) -> BurstTruth:
         sweep_hz=_frequency_hz(part[-third:]) - _frequency_hz(part[:third]),
         length_us=(end - start) / TICKS_PER_US,
         ringdown_us=_fall_us(tail, 20.0),
-        ringdown_least_us=_fall_us(tail, 18.5) - float(near_top[-1] - peak) / TICKS_PER_US,
-        ringdown_most_us=_fall_us(tail, 21.5) + float(peak - near_top[0]) / TICKS_PER_US,
+        ringdown_least_us=_fall_us(tail, 20.0 - NEAR_DB) - float(near_top[-1] - peak) / TICKS_PER_US,
+        ringdown_most_us=_fall_us(tail, 20.0 + NEAR_DB) + float(peak - near_top[0]) / TICKS_PER_US,
     )
