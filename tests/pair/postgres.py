@@ -128,7 +128,7 @@ def running() -> Iterator[Server]:
         try:
             yield server
         finally:
-            server.stop()
+            server.stop(signal.SIGQUIT)
     finally:
         if before is None:
             os.environ.pop("PGPASSWORD", None)
