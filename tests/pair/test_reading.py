@@ -15,7 +15,7 @@ from curbtick.virtual.timebase import ticks_of_ms
 from curbtick_wire import names
 from curbtick_wire.names import DEAD, INPUT_LOW, INPUT_PADDED, PASS, RETRY, WEAK
 
-from tests.unit.readingdata import Codes, Prober, Reading
+from tests.unit.readingdata import Inputs, Prober, Reading
 
 USUAL_MS, SLOW_MS = 1_300, 2_750
 
@@ -107,8 +107,8 @@ def test_any_sibling_above_the_noise_proves_a_dead_sensor(
 
 @pytest.mark.parametrize("interval_ms", [300.0, 400.0, 490.0])
 def test_a_slow_system_is_listened_to_for_longer(prober: Prober, interval_ms: float) -> None:
-    good = take(prober, interval_ms=interval_ms, level_dbfs=-16.0)
-    poor = take(prober, interval_ms=interval_ms, level_dbfs=-21.0)
+    good = take(prober, interval_ms=interval_ms, level_dbfs=-16.0, siblings=1)
+    poor = take(prober, interval_ms=interval_ms, level_dbfs=-21.0, siblings=1)
     assert (good.verdict, poor.verdict) == (PASS, WEAK)
     for reading in (good, poor):
         assert USUAL_MS < reading.values["listened_ms"] <= SLOW_MS
@@ -140,8 +140,10 @@ def test_a_broken_probe_neither_blames_nor_blesses(prober: Prober, fault: str, h
 
 @pytest.mark.parametrize(("spread", "broken"), [(0, True), (3, True), (5, False)])
 def test_a_converter_is_stuck_when_it_spans_three_codes(prober: Prober, spread: int, broken: bool) -> None:
-    codes = 2000 + np.random.default_rng(1).integers(0, spread + 1, 4001)
-    reading = prober.take(Codes(codes), heard_before=True)
+    """The high input is live, so that nothing but the low one's codes can say so."""
+    random = np.random.default_rng(1)
+    low, high = 2000 + random.integers(0, spread + 1, 340_001), random.normal(2048, 20, 40_001)
+    reading = prober.take(Inputs(low, high), heard_before=True)
     assert (reading.reasons == ["microphone_fault"]) is broken
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from curbtick.virtual.bus import Ear
-from curbtick_wire import names, records
+from curbtick_wire import records
 from curbtick_wire.names import PASS, RETRY, WEAK
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from tests.unit.readingdata import (
     LISTENED_US,
     Codes,
+    Inputs,
     Lasting,
     Reading,
     Sound,
@@ -97,18 +98,6 @@ def stream(kinds: list[str], seed: int) -> np.ndarray:
     random = np.random.default_rng(seed)
     parts = [KINDS[kind](random) for kind in kinds]
     return np.clip(np.rint(np.concatenate(parts)), 0, 4095).astype(np.uint16)
-
-
-class Inputs:
-    """An ear that hears one stream on the low and the padded input, and another on the high one."""
-
-    def __init__(self, low: np.ndarray, high: np.ndarray) -> None:
-        self._low, self._high = Codes(low), Codes(high)
-
-    def read(self, count: int, input: int, start_us: int) -> np.ndarray:
-        """As bus.Ear."""
-        heard = self._high if input == names.INPUT_HIGH else self._low
-        return heard.read(count, input, start_us)
 
 
 def check(reading: Reading) -> None:

@@ -263,3 +263,15 @@ class Codes:
     def read(self, count: int, input: int, start_us: int) -> np.ndarray:
         """The codes from start_us on."""
         return np.take(self._codes, np.arange(start_us // 4, start_us // 4 + count), mode="wrap")
+
+
+class Inputs:
+    """An ear that hears one stream on the low and the padded input, and another on the high one."""
+
+    def __init__(self, low: np.ndarray, high: np.ndarray) -> None:
+        self._low, self._high = Codes(low), Codes(high)
+
+    def read(self, count: int, input: int, start_us: int) -> np.ndarray:
+        """The codes of an input from start_us on."""
+        heard = self._high if input == names.INPUT_HIGH else self._low
+        return heard.read(count, input, start_us)
