@@ -144,9 +144,9 @@ class HissCheck:
         return RISE if self.rise.steady() and self.rise.lasting() else GUSTY
 
     def _may_follow(self):
-        """Whether the last second tells of the background: no rise, no tone, nothing amiss."""
+        """Whether the last second tells of the background: nothing like a rise, no tone, nothing amiss."""
         calm = self.status in (QUIET, GUSTY) and self.meter.ready and not self.rise.tones
-        return calm and self.rise.rise_cdb < self.known.unrest.threshold_cdb
+        return calm and self.rise.rise_cdb < self.known.unrest.threshold_cdb // 2
 
     def _trusted_rise_cdb(self):
         return self.rise.rise_cdb if self.meter.ready and self.status in (QUIET, RISE, TONE) else None

@@ -198,7 +198,8 @@ def median(values: ptr32, count: int) -> int:
 
 @micropython.viper
 def centre(values: ptr32, count: int, middle: int, width_q8: int, shift: int) -> int:
-    """Return the centre of positive values at 2**-shift: Huber's estimate, values further off counting as `width` away.
+    """Return the centre of positive values at 2**-shift: Huber's estimate, values further off counting as `width` away,
+    and those more than four widths above it, which are bursts and knocks, not at all.
 
     values: count words, 1..80. middle: where to begin, from `median`. width_q8: 1..255 256ths of the centre.
     shift: such that each value >> shift < 2**22.
@@ -209,20 +210,25 @@ def centre(values: ptr32, count: int, middle: int, width_q8: int, shift: int) ->
     v = int(0)
     w = int(0)
     total = int(0)
+    kept = int(0)
     m = int(middle) >> int(shift)
     n = int(0)
     while n < 6:
         w = (m * int(width_q8)) >> 8
         total = int(0)
+        kept = int(0)
         k = int(0)
         while k < int(count):
             v = (int(values[k]) >> int(shift)) - m
-            if v > w:
-                v = w
-            elif v + w < 0:
-                v = 0 - w
-            total += v
+            if v <= w << 2:
+                if v > w:
+                    v = w
+                elif v + w < 0:
+                    v = 0 - w
+                total += v
+                kept += 1
             k += 1
-        m += total // int(count)
+        if kept:
+            m += total // kept
         n += 1
     return m
