@@ -150,7 +150,7 @@ def _comes_every(trains, sounds, k, step_us, part):
     for m in range(1, part):
         other_cdb, other_count = _mean_evidence(trains, sounds, trains.time_us[k] + m * step_us)
         fewer = min(count, other_count)
-        if (other_cdb - mean_cdb) ** 2 * fewer > ALIKE_SQUARED or fewer == 0:
+        if fewer < 2 or (other_cdb - mean_cdb) ** 2 * fewer > ALIKE_SQUARED:
             return False
     return True
 

@@ -144,11 +144,15 @@ class Listener:
             self.saved += _EARNED
         return 0
 
+    def settle(self):
+        """Measure what still waits."""
+        while self.waiting:
+            self._measure_strongest()
+
     def stop(self):
         """Stop capturing, and measure what still waits."""
         self.capture.stop()
-        while self.waiting:
-            self._measure_strongest()
+        self.settle()
 
     def time_us(self):
         """Return how long this reading has listened, in us of samples."""

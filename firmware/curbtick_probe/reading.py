@@ -94,11 +94,11 @@ class Reader:
                 break
             if listener.time_us() >= end_us:
                 self._sort()
-                if end_us >= SLOW_US or not self._is_slow():
+                if end_us >= SLOW_US or not self._is_slow(limits):
                     break
                 end_us = SLOW_US
             if fresh:
-                if self._may_be_enough(limits):
+                if self._may_be_enough(limits) and self._is_enough(limits):
                     break
                 enough = loud + (loud >> 1)
             before = listener.sounds.count
@@ -132,15 +132,25 @@ class Reader:
     def _sort(self):
         self.trains.sort(self.listener.sounds, self.listener.time_us())
 
+    def _is_enough(self, limits):
+        """Ask again with every sound measured: what waited may speak against an early PASS."""
+        before = self.listener.sounds.count
+        self.listener.settle()
+        self._pad(before)
+        self._sort()
+        return verdict.clearly_passes(self.trains, limits)
+
     def _may_be_enough(self, limits):
         if self.listener.time_us() < _EARLIEST_US:
             return False
         self.trains.look(self.listener.sounds, self.listener.time_us())
         return verdict.clearly_passes(self.trains, limits)
 
-    def _is_slow(self):
+    def _is_slow(self, limits):
         """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while."""
         trains = self.trains
+        if trains.pair_us > SLOW_INTERVAL_US and trains.level_cdb < limits["dead_cdb"]:
+            return True
         if verdict.sibling_proof(trains) and trains.sibling_interval_us <= SLOW_INTERVAL_US:
             return False
         if trains.count >= 2:

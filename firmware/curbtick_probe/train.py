@@ -53,7 +53,8 @@ class Trains:
     same of the best train outside the held one, faint candidates included; faint_score: its score. open_question:
     whether the system may fire more often; doubtful: whether it seems to, by siblings too faint to be firm. twins:
     bursts just like the held train's that no interval explains. clear_count, repeating: clear sounds outside the held
-    train, and those of them that come again at their frequency.
+    train, and those of them that come again at their frequency. pair_us: time between the two loudest alike bursts,
+    where the loudest make no train.
     """
 
     def __init__(self):
@@ -93,6 +94,7 @@ class Trains:
         self.doubtful = False
         self.firm = True
         self.twins = 0
+        self.pair_us = 0
         self.clear_count = 0
         self.repeating = 0
 
@@ -181,6 +183,8 @@ class Trains:
                 self.weight[k] = _HELD_HIT if loud and self._is_candidate(sounds, k) else 0
             self.count = 0
             self._best_chain()
+            if self.count == 2 and not self.pair_us:
+                self.pair_us = self.interval_us
             if self.count >= 3 and 3 * self.count >= self.due:
                 return
 

@@ -111,7 +111,10 @@ def test_one_of_six_missing_is_counted_apart() -> None:
 
 def test_a_half_that_looks_slower_is_apart_only_without_siblings() -> None:
     fault = Fault("intermittent", missing=0.5, pattern=(1, 0))
-    assert changed(fault).judge(SECOND_US).apart == ()
+    clear = scenes.single_scene(fault=fault, sibling_dbfs=-46.0)
+    assert clear.judge(SECOND_US).apart == ()
+    alone = scenes.single_scene(fault=fault, siblings=1, sibling_dbfs=-46.0)
+    assert alone.judge(SECOND_US).apart == ("slower",)
     assert changed(fault, siblings=0).judge(SECOND_US).apart == ("slower",)
 
 
