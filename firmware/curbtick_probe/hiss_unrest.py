@@ -37,7 +37,7 @@ class Unrest:
 
     After `fix`: level_cdb, what a rise is measured from; threshold_cdb, the rise that counts; range_cdb, how far
     apart the updates of one second may lie; stationary: the false-alarm rate is one in 1000 a second, else one in
-    100; decides: whether the background is calm enough to say "quiet".
+    50; decides: whether the background is calm enough to say "quiet".
     """
 
     def __init__(self):
