@@ -282,7 +282,7 @@ def run(seed: int, short: bool) -> dict[str, Any]:
         for path in (*both, wide_db):
             refresh(path, day_ms)
         reports = by_turns([lambda p=path: report(p, folder / "out", day_ms) for path in both], rounds)
-        pages = by_turns([lambda p=path: vehicle_page(p, day_ms) for path in both], 5 * rounds)
+        pages = by_turns([lambda p=path: vehicle_page(p, day_ms) for path in both], 15 * rounds)
         memory = [memory_mb(path, folder / "out", day_ms) for path in both]
         wide_s = by_turns(
             [lambda: report(wide_db, folder / "wide", day_ms), lambda: vehicle_page(wide_db, day_ms)], rounds
