@@ -61,6 +61,9 @@ _FALL_SAMPLES = const(768)
 # 14844; the filter loses 0.45 dB in the mean of the band.
 _FLOORS_TO_DBFS_CDB = const(-10341)
 
+# floor.SEGMENT_WORDS: a loop whose step is no constant of its own module allocates its range.
+_WORDS = const(5)
+
 
 class Listener:
     """Listens on one input until told to stop; all buffers are made once.
@@ -217,7 +220,7 @@ class Listener:
 
     def _measure_strongest(self):
         strongest = 0
-        for k in range(floor.SEGMENT_WORDS, self.waiting * floor.SEGMENT_WORDS, floor.SEGMENT_WORDS):
+        for k in range(_WORDS, self.waiting * _WORDS, _WORDS):
             if self.found[k + 4] > self.found[strongest + 4]:
                 strongest = k
         self._take(strongest)
@@ -226,13 +229,13 @@ class Listener:
     def _forget_some(self):
         """Lose sounds that are too old, and the weakest of those that are too many."""
         oldest = self.state[floor.FRAME] - _KEEP_FRAMES
-        for k in range((self.waiting - 1) * floor.SEGMENT_WORDS, -1, -floor.SEGMENT_WORDS):
+        for k in range((self.waiting - 1) * _WORDS, -1, -_WORDS):
             if self.found[k + 1] < oldest:
                 self._remove(k)
                 self.sounds.dropped += 1
         while self.waiting > _WAITING_KEPT:
             weakest = 0
-            for k in range(floor.SEGMENT_WORDS, self.waiting * floor.SEGMENT_WORDS, floor.SEGMENT_WORDS):
+            for k in range(_WORDS, self.waiting * _WORDS, _WORDS):
                 if self.found[k + 4] < self.found[weakest + 4]:
                     weakest = k
             self._remove(weakest)
