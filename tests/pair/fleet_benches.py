@@ -16,7 +16,7 @@ from multiprocessing.process import BaseProcess
 
 from curbtick.errors import StoreError
 from curbtick.store import Store, tables
-from sqlalchemy import func, select
+from sqlalchemy import Connection, Table, func, select
 
 from tests.bench.history import Maker
 from tests.pair.cutter import Cutter
@@ -188,5 +188,5 @@ def _hash(raw: bytes) -> bytes:
     return hashlib.sha256(raw).digest()
 
 
-def _count(connection: object, table: object) -> int:
-    return int(connection.scalar(select(func.count()).select_from(table)))  # type: ignore[attr-defined, arg-type]
+def _count(connection: Connection, table: Table) -> int:
+    return int(connection.scalar(select(func.count()).select_from(table)) or 0)

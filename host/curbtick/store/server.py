@@ -8,6 +8,7 @@ a change and for pulls of the same probe (`of_pulls` and the lock on the probe's
 eight probes at once and one probe's records are still looked up and stored by one bench at a time.
 """
 
+import logging
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, text
@@ -20,6 +21,9 @@ CONNECT_TIMEOUT_S = 10
 LOCK_TIMEOUT_S = 60
 # A server that vanished without a word is given up after this long.
 SILENT_MS = 30_000
+# What a lost connection makes these libraries log is told by the error that a caller gets.
+for _library in ("sqlalchemy", "psycopg"):
+    logging.getLogger(_library).addHandler(logging.NullHandler())
 _CHANGES, _NEW_PROBES = 0x43555242, 0x43555243
 
 

@@ -1,0 +1,152 @@
+"""Many benches, one history: eight benches pulling overlapping probes into one PostgreSQL, through faults.
+
+python -m tests.bench.fleetdb --json [--seed N] [--short] [--ten-million]
+
+1. Faults: connections cut, benches killed, the server crashed in the middle of transactions; then every record of
+   every probe's log is looked for. Bounds: none lost, none doubled.
+2. Rate: the same benches without faults into a fresh history, each probe by its two benches; and, beside it, the
+   same logs into a SQLite file by one bench, both engines committing to disk.
+3. Report: the day's report from the server and from the file, at a tenth of the readings, at all of them, and with
+   --ten-million at ten times as many. Reported with the ratios; no bound is set on them. Every timing is the best
+   of several, taken by turns.
+4. Memory: peak of a process that builds the report from the server, at a tenth and at all.
+5. Disk for each reading, and what a national fleet would take (`fleetdb_growth` says how it is worked out).
+
+1,000,000 readings in the full form, 16,000 in the short one. Needs PostgreSQL (CURBTICK_POSTGRES_BIN names its
+folder where it is not found).
+"""
+
+import dataclasses
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+from curbtick.store import Store
+from sqlalchemy import text
+
+from tests.bench import fleetdb_growth, history
+from tests.bench._common import arguments, figure, report
+from tests.pair import postgres
+from tests.pair.fleet_benches import DAY_MS, Day, Fleet, Found, judge, pull_all
+
+BENCHES, PROBES = 8, 16
+
+
+def faulty(server: postgres.Server, fleet: Fleet, rest_s: float) -> tuple[Found, dict[str, float]]:
+    """The day with faults: what the history has afterwards, and what was done to it."""
+    url = server.new_history()
+    faults = Day(server, url, fleet, rest_s).run()
+    return judge(url, fleet), dataclasses.asdict(faults)
+
+
+def server_rate(server: postgres.Server, fleet: Fleet) -> tuple[str, float]:
+    """A history filled without faults, and its records per second, each counted once."""
+    url = server.new_history()
+    with Store(url) as store:
+        history.add_fleet(store, history.DEPOT)
+    seconds = Day(server, url, fleet, None).run().seconds
+    return url, judge(url, fleet).records / seconds
+
+
+def file_rate(path: Path, fleet: Fleet) -> float:
+    """The same logs into a file by one bench, its records per second."""
+    with Store(path) as store:
+        history.add_fleet(store, history.DEPOT)
+    begun_s = time.monotonic()
+    pull_all(str(path), dataclasses.replace(fleet, benches=1), 0)
+    return fleet.probes * fleet.readings / (time.monotonic() - begun_s)
+
+
+def bytes_per_reading(url: str) -> float:
+    """Disk of log, readings and their indexes for each reading."""
+    query = "SELECT pg_total_relation_size('log') + pg_total_relation_size('readings')"
+    with Store(url) as store, store.read() as connection:
+        whole = connection.scalar(text(query))
+        return float(whole) / int(connection.scalar(text("SELECT count(*) FROM readings")))
+
+
+def memory_mb(where: str, out: Path) -> float:
+    """Peak memory of a process of its own that builds the report."""
+    command = [sys.executable, "-m", "tests.bench.fleetdb", "--measure-memory", where, str(out)]
+    return float(subprocess.run(command, check=True, capture_output=True, text=True).stdout.split()[-1])
+
+
+def build_report(where: str, out: Path) -> None:
+    """The day's whole report."""
+    with Store(where) as store:
+        history.build(store, out, DAY_MS, DAY_MS + history.DAY_MS)
+
+
+def measure(server: postgres.Server, folder: Path, fleet: Fleet, rounds: int) -> dict[str, Any]:
+    """Rate, report seconds and memory of one size on both engines."""
+    path = folder / f"{fleet.readings}.db"
+    url, server_per_s = server_rate(server, fleet)
+    file_per_s = file_rate(path, fleet)
+    out = folder / "out"
+    for where in (url, str(path)):
+        with Store(where) as store, store.write() as connection:
+            history.worklist.refresh(connection, DAY_MS)
+    server_s, file_s = history.by_turns(
+        [lambda: build_report(url, out), lambda: build_report(str(path), out)], rounds
+    )
+    return {
+        "readings": fleet.probes * fleet.readings,
+        "server_ingest_per_s": round(server_per_s),
+        "sqlite_ingest_per_s": round(file_per_s),
+        "ingest_ratio": round(server_per_s / file_per_s, 3),
+        "server_report_s": round(server_s, 2),
+        "sqlite_report_s": round(file_s, 2),
+        "report_ratio": round(server_s / file_s, 2),
+        "server_bytes_per_reading": round(bytes_per_reading(url)),
+        "server_report_memory_mb": round(memory_mb(url, out), 1),
+    }
+
+
+def main() -> None:
+    hidden = ("--measure-memory", {"nargs": 2, "metavar": ("DB", "OUT")})
+    more = ("--ten-million", {"action": "store_true", "help": "also at ten times the readings"})
+    wanted = arguments("Many benches, one history.", more, hidden)
+    if wanted.measure_memory:
+        build_report(wanted.measure_memory[0], Path(wanted.measure_memory[1]))
+        print(history.resource.getrusage(history.resource.RUSAGE_SELF).ru_maxrss / 1024)
+        return
+    started_s = time.monotonic()
+    each = 1000 if wanted.short else 1_000_000 // PROBES
+    fleet = Fleet(BENCHES, PROBES, each, wanted.seed, batch=100 if wanted.short else 1000)
+    sizes = [each // 10, each, *([each * 10] if wanted.ten_million else [])]
+    with postgres.running() as server, tempfile.TemporaryDirectory() as name:
+        found, faults = faulty(server, fleet, rest_s=1.0 if wanted.short else 10.0)
+        rounds = 2 if wanted.short else 3
+        measured = [
+            measure(server, Path(name), dataclasses.replace(fleet, readings=size), rounds) for size in sizes
+        ]
+    largest = measured[-1]
+    grown = [after["server_report_s"] / measured[0]["server_report_s"] for after in measured]
+    report(
+        [
+            figure("lost", found.lost, "= 0", found.lost == 0),
+            figure("doubled", found.doubled, "= 0", found.doubled == 0),
+            figure("cuts", faults["cuts"], ">= 1", faults["cuts"] >= 1),
+            figure("benches_killed", faults["kills"], ">= 1", faults["kills"] >= 1),
+            figure("server_crashes", faults["crashes"], ">= 1", faults["crashes"] >= 1),
+            figure("pulled_twice", found.doubled_pulls, ">= 1", found.doubled_pulls >= 1),
+        ],
+        started_s,
+        benchmark="fleetdb",
+        seed=wanted.seed,
+        short=wanted.short,
+        benches=BENCHES,
+        probes=PROBES,
+        records=found.records,
+        faults=faults,
+        measured=measured,
+        national=fleetdb_growth.national(largest["server_bytes_per_reading"], largest["server_ingest_per_s"]),
+        report_time_growth=[round(ratio, 2) for ratio in grown],
+    )
+
+
+if __name__ == "__main__":
+    main()
