@@ -49,7 +49,7 @@ _PROBE = "firmware/curbtick_probe/"
 TARGETS = (
     Target("curbtick_probe.log", f"{_PROBE}log.py", _LOG),
     Target("curbtick_probe.log_scan", f"{_PROBE}log_scan.py", (_LOG[1], _LOG[0])),
-    Target("curbtick_probe.log_shelf", f"{_PROBE}log_shelf.py", _LOG),
+    Target("curbtick_probe.log_shelf", f"{_PROBE}log_shelf.py", (f"{_UNIT}test_log_shelf.py", *_LOG)),
     Target("curbtick_probe.log_room", f"{_PROBE}log_room.py", (f"{_UNIT}test_log_room.py", _LOG[2], _LOG[1])),
     Target("curbtick_probe.log_state", f"{_PROBE}log_state.py", (_LOG[1], _LOG[2])),
     Target(
@@ -119,10 +119,15 @@ def survives(target: Target, mutant: Mutant) -> bool:
 
 
 def try_all(target: Target, chosen: Sequence[Mutant], jobs: int) -> list[Mutant]:
-    """The survivors."""
+    """The survivors, each told on the error output when it is found, and how far the run has come."""
+    alive = []
     with ThreadPoolExecutor(max_workers=jobs) as pool:
-        outcomes = list(pool.map(lambda mutant: survives(target, mutant), chosen))
-    return [mutant for mutant, alive in zip(chosen, outcomes, strict=True) if alive]
+        outcomes = pool.map(lambda mutant: survives(target, mutant), chosen)
+        for number, (mutant, lives) in enumerate(zip(chosen, outcomes, strict=True), 1):
+            if lives:
+                alive.append(mutant)
+                sys.stderr.write(f"{number}/{len(chosen)} survived: {mutant.name} ({mutant.text})\n")
+    return alive
 
 
 def choose(target: Target, short: bool, dice: random.Random) -> list[Mutant]:
