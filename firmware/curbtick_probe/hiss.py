@@ -132,7 +132,7 @@ class HissCheck:
             return DEAD if meter.dead else CLIPPED
         if not meter.ready:
             return QUIET
-        if rise.rise_cdb >= known.unrest.threshold_cdb:
+        if rise.rise_cdb >= known.unrest.threshold_cdb + rise.guard_cdb:
             return self._judge_rise()
         if rise.tones:
             return TONE

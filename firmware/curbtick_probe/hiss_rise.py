@@ -17,6 +17,9 @@ FLATNESS_CDB = const(-150)
 # A pair of sub-bands (9.8 kHz) that rises this much more than those beside it holds a wavering whistle.
 NARROW_CDB = const(600)
 
+# Without its lines a band's rise is less certain: one second is compared with one second, in fewer bins.
+LINES_GUARD_CDB = const(50)
+
 # A line this much below the loudest may be the transform's own: its turns have 11 bits.
 DYNAMIC_CDB = const(6000)
 
@@ -27,13 +30,14 @@ MASKING_CDB = const(4000)
 class Rise:
     """Compares a meter with a background over the last SEGMENTS updates.
 
-    rise_cdb: the band's rise, dB * 100, steady lines left out. tones: found besides, as (frequency_hz, level_cdb).
+    rise_cdb: the band's rise, dB * 100, steady lines left out; guard_cdb: what it must be above the threshold then.
+    tones: found besides, as (frequency_hz, level_cdb).
     """
 
     def __init__(self, meter, background):
         self.meter = meter
         self.background = background
-        self.rise_cdb = 0
+        self.rise_cdb = self.guard_cdb = 0
         self.tones = []
         self._slow = array.array("h", [0] * hiss_meter.SEGMENTS)
         self._pairs = array.array("h", [0] * (PAIRS * hiss_meter.SEGMENTS))
@@ -50,10 +54,12 @@ class Rise:
         self._count += 1
         self.rise_cdb = self._mean_level_cdb() - self.background.unrest.level_cdb
         self.tones = []
+        self.guard_cdb = 0
         if meter.ready:
             self._find_lines()
             self._find_narrow()
             if self._lines_in_band():
+                self.guard_cdb = LINES_GUARD_CDB
                 self.rise_cdb = min(self.rise_cdb, self._rise_without_lines())
 
     def _mean_level_cdb(self):

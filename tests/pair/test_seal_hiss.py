@@ -94,7 +94,24 @@ def test_other_sounds_are_no_leak() -> None:
         assert replay_seal(recorded(sound + noise(0.002)), 15_000)["verdict"] == "retry"
 
 
-@pytest.mark.parametrize("rise_db", [0.5, 3.0, 15.0])
+@pytest.fixture(autouse=True)
+def the_same_noise_for_every_test() -> None:
+    """Each test's noise is its own, whichever tests ran before it."""
+    RANDOM.bit_generator.state = np.random.default_rng(7).bit_generator.state
+
+
+def test_half_a_decibel_is_found_nineteen_times_in_twenty() -> None:
+    """At least 5 of 6: a detector of Pd 0.95 misses two or more of six once in 30; the benchmark counts closer."""
+    found = [
+        replay_hiss(recorded(noise(0.01, 1.0) * 10 ** (0.5 / 20)), background=recorded(noise(0.01, 7.0)))[
+            "verdict"
+        ]
+        for _ in range(6)
+    ]
+    assert found.count("hiss") >= 5
+
+
+@pytest.mark.parametrize("rise_db", [1.0, 3.0, 15.0])
 def test_a_rise_is_a_hiss_of_that_height(rise_db: float) -> None:
     background = recorded(noise(0.01, 7.0))
     found = replay_hiss(recorded(noise(0.01) * 10 ** (rise_db / 20)), background=background)
