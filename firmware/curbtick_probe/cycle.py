@@ -123,7 +123,7 @@ def _phases_that_repeat(trains, sounds, step_us, part):
     trains.firm = True
     for k in range(trains.rows):
         # What comes only once is nobody's train, and tells nothing.
-        if _is_clear_sibling(trains, sounds, k) and _mean_evidence(trains, sounds, trains.time_us[k])[1] >= 2:
+        if _is_clear_sibling(trains, sounds, k) and _mean_evidence(trains, sounds, trains.time_us[k]) >= 2:
             if sounds.evidence_cdb[trains.order[k]] < SIBLING_FIRM_CDB:
                 trains.firm = False
             if slip_us(trains, k, step_us) <= 2 * SLACK_US:
@@ -146,17 +146,18 @@ def _is_clear_sibling(trains, sounds, k):
 
 def _comes_every(trains, sounds, k, step_us, part):
     """Tell whether sound k has a companion, as loud on average, on every step of the held train's interval."""
-    mean_cdb, count = _mean_evidence(trains, sounds, trains.time_us[k])
+    count = _mean_evidence(trains, sounds, trains.time_us[k])
+    mean_cdb = trains.mean_cdb
     for m in range(1, part):
-        other_cdb, other_count = _mean_evidence(trains, sounds, trains.time_us[k] + m * step_us)
+        other_count = _mean_evidence(trains, sounds, trains.time_us[k] + m * step_us)
         fewer = min(count, other_count)
-        if fewer < 2 or (other_cdb - mean_cdb) ** 2 * fewer > ALIKE_SQUARED:
+        if fewer < 2 or (trains.mean_cdb - mean_cdb) ** 2 * fewer > ALIKE_SQUARED:
             return False
     return True
 
 
 def _mean_evidence(trains, sounds, beat_us):
-    """Return the mean evidence of the sounds on a beat of the held train's interval, and how many they are."""
+    """Set trains.mean_cdb: the mean evidence of the sounds on a beat of the held train's interval; return how many."""
     total_cdb = 0
     count = 0
     for j in range(trains.rows):
@@ -164,7 +165,8 @@ def _mean_evidence(trains, sounds, beat_us):
         if min(late_us, trains.interval_us - late_us) <= SLACK_US:
             total_cdb += sounds.evidence_cdb[trains.order[j]]
             count += 1
-    return total_cdb // max(1, count), count
+    trains.mean_cdb = total_cdb // max(1, count)
+    return count
 
 
 def _add_phase(trains, phase_us, step_us, n):

@@ -91,6 +91,7 @@ class Trains:
         self.faint_score = 0
         self.loudest_cdb = -32768
         self.open_question = False
+        self.mean_cdb = 0
         self.doubtful = False
         self.firm = True
         self.twins = 0
