@@ -56,7 +56,7 @@ def steps(random: np.random.Generator) -> np.ndarray:
 def square(random: np.random.Generator) -> np.ndarray:
     half = int(random.integers(1, 3000))
     low, high = random.integers(0, 4096, 2)
-    return np.where(np.arange(LENGTH) // half % 2, low, high)
+    return np.asarray(np.where(np.arange(LENGTH) // half % 2, low, high))
 
 
 def ramp(random: np.random.Generator) -> np.ndarray:
@@ -65,12 +65,13 @@ def ramp(random: np.random.Generator) -> np.ndarray:
 
 def tone(random: np.random.Generator) -> np.ndarray:
     turn = 2 * np.pi * random.uniform(0, 125e3) / 250e3
-    return 2048 + 10 ** random.uniform(0, 3.4) * np.sin(turn * np.arange(LENGTH))
+    return np.asarray(2048 + 10 ** random.uniform(0, 3.4) * np.sin(turn * np.arange(LENGTH)))
 
 
 def sweep(random: np.random.Generator) -> np.ndarray:
-    turn = np.cumsum(np.linspace(*random.uniform(0, np.pi, 2), LENGTH))
-    return 2048 + 10 ** random.uniform(0, 3.4) * np.sin(turn)
+    first, last = random.uniform(0, np.pi, 2)
+    turn = np.cumsum(np.linspace(first, last, LENGTH))
+    return np.asarray(2048 + 10 ** random.uniform(0, 3.4) * np.sin(turn))
 
 
 def bursts(random: np.random.Generator) -> np.ndarray:
@@ -79,7 +80,7 @@ def bursts(random: np.random.Generator) -> np.ndarray:
     for start in np.cumsum(random.integers(50, 30_000, 60)):
         gate[start : start + int(10 ** random.uniform(0.5, 3.5))] = 10 ** random.uniform(0.5, 3.5)
     carrier = random.normal(0, 1, LENGTH) if random.random() < 0.4 else np.sin(1.2 * np.arange(LENGTH))
-    return 2048 + random.normal(0, 2, LENGTH) + gate * carrier
+    return np.asarray(2048 + random.normal(0, 2, LENGTH) + gate * carrier)
 
 
 def impulses(random: np.random.Generator) -> np.ndarray:
@@ -97,7 +98,7 @@ def stream(kinds: list[str], seed: int) -> np.ndarray:
     """The kinds one after the other, each LENGTH samples, cut to the converter's range."""
     random = np.random.default_rng(seed)
     parts = [KINDS[kind](random) for kind in kinds]
-    return np.clip(np.rint(np.concatenate(parts)), 0, 4095).astype(np.uint16)
+    return np.asarray(np.clip(np.rint(np.concatenate(parts)), 0, 4095), dtype=np.uint16)
 
 
 def check(reading: Reading) -> None:
@@ -183,6 +184,11 @@ def heard(sounds: list[Sound]) -> tuple[Any, ...]:
     return (*measured, *ruled(trains))
 
 
+def is_plain(places: list[int]) -> bool:
+    """Whether no two siblings lie half or a third of the cycle apart, as one does that comes two or three times."""
+    return not any((late - early) % 12 in (4, 6, 8) for early in places for late in places)
+
+
 slots = st.lists(st.integers(1, 11), min_size=1, max_size=5, unique=True)
 
 
@@ -211,14 +217,15 @@ def test_siblings_in_another_order_give_the_same_verdict(
         return held + [sound for train in trains for sound in train]
 
     before = heard(with_traits(traits))
-    assert before[5] == (PASS if level_cdb >= -1700 else WEAK)
+    if is_plain(places):
+        assert before[5] == (PASS if level_cdb >= -1700 else WEAK)
     assert heard(with_traits(data.draw(st.permutations(traits)))) == before
 
 
 @settings(PATIENT, max_examples=20)
 @given(
     interval_us=st.sampled_from([120_000, 160_000, 200_000, 240_000]),
-    places=slots,
+    places=slots.filter(is_plain),
     level_cdb=st.integers(-3400, -300),
     sibling_cdb=st.integers(-7000, -4301),
 )

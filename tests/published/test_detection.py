@@ -90,7 +90,7 @@ def white(sigma: float, seed: int) -> np.ndarray:
 
 
 def codes_of(wave: np.ndarray) -> np.ndarray:
-    return np.clip(np.rint(wave), 0, 4095).astype(np.uint16)
+    return np.asarray(np.clip(np.rint(wave), 0, 4095), dtype=np.uint16)
 
 
 BLOCK = 1024
@@ -222,7 +222,7 @@ def test_the_firmwares_window_is_harris_hann() -> None:
 def tones_power(frequency_hz: float, amplitude: float = 2000.0) -> np.ndarray:
     """Mean power of the firmware's 13 bins for a tone."""
     wave = 2048 + amplitude * np.sin(2 * np.pi * frequency_hz / RATE_HZ * np.arange(4096))
-    return frames_of(baseband_of(codes_of(wave)))[8:].mean(axis=0)
+    return np.asarray(frames_of(baseband_of(codes_of(wave)))[8:].mean(axis=0))
 
 
 def test_the_spectrum_kernel_has_hanns_scallop_loss_and_noise_bandwidth() -> None:

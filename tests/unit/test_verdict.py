@@ -173,7 +173,7 @@ def test_a_train_must_stand_6_db_over_the_noise(noise_cdb: int, expected: tuple[
 def test_silence_is_dead_only_with_proof(
     train: dict[str, int], asked: dict[str, bool], expected: tuple[int, list[str]]
 ) -> None:
-    assert ruled(trains_of(train), **asked)[:2] == expected
+    assert ruled(trains_of(train), None, **asked)[:2] == expected
 
 
 @pytest.mark.parametrize(("level_cdb", "said"), [(-3500, WEAK), (-3501, DEAD)])
