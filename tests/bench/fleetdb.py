@@ -12,7 +12,7 @@ python -m tests.bench.fleetdb --json [--seed N] [--short] [--ten-million]
 4. Memory: peak of a process that builds the report from the server, at a tenth and at all.
 5. Disk for each reading, and what a national fleet would take (`fleetdb_growth` says how it is worked out).
 
-1,000,000 readings in the full form, 16,000 in the short one. Needs PostgreSQL (CURBTICK_POSTGRES_BIN names its
+1,000,000 readings in the full form, 8,000 in the short one. Needs PostgreSQL (CURBTICK_POSTGRES_BIN names its
 folder where it is not found).
 """
 
@@ -114,11 +114,11 @@ def main() -> None:
         print(history.resource.getrusage(history.resource.RUSAGE_SELF).ru_maxrss / 1024)
         return
     started_s = time.monotonic()
-    each = 1000 if wanted.short else 1_000_000 // PROBES
-    fleet = Fleet(BENCHES, PROBES, each, wanted.seed, batch=100 if wanted.short else 1000)
+    each = 500 if wanted.short else 1_000_000 // PROBES
+    fleet = Fleet(BENCHES, PROBES, each, wanted.seed, batch=50 if wanted.short else 1000)
     sizes = [each // 10, each, *([each * 10] if wanted.ten_million else [])]
     with postgres.running() as server, tempfile.TemporaryDirectory() as name:
-        found, faults = faulty(server, fleet, rest_s=1.0 if wanted.short else 10.0)
+        found, faults = faulty(server, fleet, rest_s=4.0 if wanted.short else 20.0)
         rounds = 2 if wanted.short else 3
         measured = [
             measure(server, Path(name), dataclasses.replace(fleet, readings=size), rounds) for size in sizes

@@ -46,6 +46,7 @@ class Server:
             probe.bind(("127.0.0.1", 0))
             self.port = probe.getsockname()[1]
         self._made = 0
+        self._more: list[str] = []
         self._initialise()
         self.start()
 
@@ -72,7 +73,7 @@ class Server:
 
     def start(self) -> None:
         log = (self._folder / "server.log").open("ab")
-        options = ["-p", str(self.port), "-k", str(self._folder), "-c", "listen_addresses=127.0.0.1"]
+        options = ["-p", str(self.port), "-k", str(self._folder), "-c", "listen_addresses=127.0.0.1", *self._more]
         command = [str(self._binaries / "postgres"), "-D", str(self._folder / "data"), *options]
         self._process = subprocess.Popen(
             command, stdout=log, stderr=log, cwd=self._folder, user=self._user, start_new_session=True
@@ -88,6 +89,20 @@ class Server:
     def restart(self, how: signal.Signals = signal.SIGQUIT) -> None:
         self.stop(how)
         self.start()
+
+    def speak_tls(self) -> Path:
+        """Restart with a certificate of its own for 127.0.0.1; returns the certificate, which vouches for itself."""
+        certificate, key = self._folder / "server.crt", self._folder / "server.key"
+        command = ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=127.0.0.1"]
+        files = ["-addext", "subjectAltName=IP:127.0.0.1", "-keyout", str(key), "-out", str(certificate)]
+        subprocess.run([*command, *files], check=True, capture_output=True)
+        key.chmod(0o600)
+        if self._user:
+            shutil.chown(key, self._user)
+        settings = {"ssl": "on", "ssl_cert_file": certificate, "ssl_key_file": key}
+        self._more = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
+        self.restart()
+        return certificate
 
     def _initialise(self) -> None:
         secret = self._folder / "secret"

@@ -1,6 +1,7 @@
 """The history on a real PostgreSQL: exactly once through faults, versions, roles, and words for every trouble."""
 
 import os
+import shutil
 import signal
 from pathlib import Path
 
@@ -128,10 +129,22 @@ def test_a_password_is_refused_as_an_argument_and_never_shown(
     assert server.password not in str(shown.value)
 
 
-def test_tls_is_asked_for_by_the_url(server: postgres.Server) -> None:
-    """This server has no certificate: a connection that insists on TLS is not made in the clear."""
+@pytest.mark.skipif(
+    shutil.which("openssl") is None,
+    reason="openssl makes the certificate of CURBTICK_POSTGRES_BIN's server: apt-get install openssl",
+)
+def test_tls_is_asked_for_by_the_url(server: postgres.Server, tmp_path: Path) -> None:
+    """A connection that insists on TLS is not made in the clear, nor to a server that nobody vouches for."""
+    url = server.new_history()
     with pytest.raises(StoreError, match="SSL"):
-        Store(f"{server.new_history()}?sslmode=require")
+        Store(f"{url}?sslmode=require")
+    certificate = server.speak_tls()
+    with Store(f"{url}?sslmode=verify-full&sslrootcert={certificate}") as store, store.read() as connection:
+        query = text("SELECT version FROM pg_stat_ssl WHERE pid = pg_backend_pid()")
+        assert str(connection.scalar(query)).startswith("TLSv1.")
+    (tmp_path / "other.crt").write_text("")
+    with pytest.raises(StoreError, match="certificate"):
+        Store(f"{url}?sslmode=verify-full&sslrootcert={tmp_path / 'other.crt'}")
 
 
 def test_a_server_out_of_reach_is_said(server: postgres.Server) -> None:
