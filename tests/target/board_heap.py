@@ -1,0 +1,64 @@
+"""A reading with the heap locked from its first block to its last: run by MicroPython as `board_heap.py SAMPLES`.
+
+SAMPLES: a file of blocks of 1024 samples, two bytes each. Prints the verdict's number, or the traceback of what
+allocated.
+"""
+
+import array
+import sys
+
+import micropython
+from curbtick_probe import reading
+from curbtick_wire import settings
+
+
+class Capture:
+    """Blocks that were made beforehand; the first locks the heap."""
+
+    def __init__(self, path):
+        self.overruns = 0
+        self._locked = False
+        self._place = 0
+        self._blocks = []
+        with open(path, "rb") as file:
+            data = file.read(2048)
+            while data:
+                self._blocks.append(array.array("H", data))
+                data = file.read(2048)
+
+    def start(self, source):
+        self.stop()
+
+    def block(self):
+        if not self._locked:
+            self._locked = True
+            micropython.heap_lock()
+        self._place += 1
+        return self._blocks[self._place - 1]
+
+    def stop(self):
+        if self._locked:
+            micropython.heap_unlock()
+            self._locked = False
+
+
+class Board:
+    def __init__(self, path):
+        self.capture = Capture(path)
+
+    def battery_mv(self):
+        return 3900
+
+
+def fields(table, values):
+    return {table[n][0]: values[n] for n in range(len(table))}
+
+
+board = Board(sys.argv[1])
+try:
+    limits = fields(settings.LIMIT_CLASS, settings.FACTORY_CLASSES[1])
+    taken = reading.take(board, limits, fields(settings.LIMIT_SET, settings.FACTORY_SET), False)
+    print(taken.values["verdict"])
+except MemoryError as error:
+    board.capture.stop()
+    sys.print_exception(error)
