@@ -1,0 +1,57 @@
+"""Runs under MicroPython: hears readings that come as samples on stdin; a JSON line says what each held."""
+
+import array
+import json
+import sys
+
+from curbtick_probe.listen import BLOCK, Listener
+from curbtick_probe.train import Trains
+
+BLOCKS = int(sys.argv[1])
+
+
+class Capture:
+    """Hands out blocks from stdin."""
+
+    def __init__(self):
+        self.ring = [array.array("H", bytes(2 * BLOCK)) for _ in range(8)]
+        self.taken = 0
+        self.overruns = 0
+
+    def start(self, source):
+        """Stdin is always ready."""
+
+    def stop(self):
+        """Nothing to stop."""
+
+    def block(self):
+        """Return the next block."""
+        block = self.ring[self.taken % 8]
+        self.taken += 1
+        view = memoryview(block)
+        done = sys.stdin.buffer.readinto(view)
+        while 0 < done < 2 * BLOCK:
+            block_bytes = sys.stdin.buffer.read(2 * BLOCK - done)
+            view[done // 2 :] = array.array("H", block_bytes)
+            done += len(block_bytes)
+        return block
+
+
+class Board:
+    """As much of a board as listening needs."""
+
+    def __init__(self):
+        self.capture = Capture()
+
+
+listener = Listener(Board())
+trains = Trains()
+for _ in range(int(sys.argv[2])):
+    listener.start(0)
+    while listener.folded < BLOCKS:
+        listener.step()
+    listener.stop()
+    sounds = listener.sounds
+    trains.sort(sounds, listener.time_us())
+    rows = [[column[row] for column in sounds.columns] for row in range(sounds.count)]
+    sys.stdout.write(json.dumps({"sounds": rows, "score": trains.faint_score, "dropped": sounds.dropped}) + "\n")
