@@ -52,7 +52,7 @@ _WAVE_LEAD = const(72)
 _KEPT_BLOCKS = const(4)
 
 # The fall of a sound this far above the noise is timed from the samples themselves.
-_FALL_OVER_NOISE_CDB = const(3300)
+_FALL_OVER_NOISE_CDB = const(2700)
 _FALL_LEAD = const(24)
 _FALL_SAMPLES = const(768)
 

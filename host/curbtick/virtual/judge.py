@@ -20,6 +20,8 @@ LEVEL_MARGIN_DB = 1.5
 FREQUENCY_MARGIN_HZ = 1_000.0
 MISSING_MARGIN = (0.15, 0.35)
 RINGDOWN_MARGIN = 1.25
+# The noise must lie 8 dB below -20 dB of the burst for its fall to be timed.
+FALL_OVER_NOISE_DB = 28.0
 # A train this far over the noise's rms, with this many bursts, is heard by any honest detector.
 AUDIBLE_DB = 6.0
 AUDIBLE_BURSTS = 4
@@ -139,7 +141,7 @@ def _sounding(truth: Truth, window: Window, limits: Limits) -> _Ruling:
     tests = {
         "level": _level_holds(truth, window, limits),
         "frequency": _frequency_holds(truth, limits),
-        "ringdown": _ringdown_holds(truth, limits),
+        "ringdown": _ringdown_holds(truth, window, limits),
         "missing": _missing_holds(truth, window),
     }
     if False in tests.values():
@@ -161,12 +163,15 @@ def _frequency_holds(truth: Truth, limits: Limits) -> bool | None:
     return None if abs(inside_hz) < FREQUENCY_MARGIN_HZ else inside_hz > 0
 
 
-def _ringdown_holds(truth: Truth, limits: Limits) -> bool | None:
+def _ringdown_holds(truth: Truth, window: Window, limits: Limits) -> bool | None:
+    """A fall to -20 dB that ends in the noise cannot be timed by anybody."""
     assert truth.burst is not None
     low_us, high_us = limits["ringdown_min_us"], limits["ringdown_max_us"]
     least_us, most_us = truth.burst.ringdown_least_us, truth.burst.ringdown_most_us
     if low_us * RINGDOWN_MARGIN <= least_us and most_us <= high_us / RINGDOWN_MARGIN:
         return True
+    if truth.level_dbfs(window) - truth.loudest_noise_dbfs(window) < FALL_OVER_NOISE_DB:
+        return None
     return False if most_us < low_us / RINGDOWN_MARGIN or least_us > high_us * RINGDOWN_MARGIN else None
 
 
