@@ -26,6 +26,8 @@ class Cutter:
         return len(ends) // 2
 
     def close(self) -> None:
+        with suppress(OSError):
+            self._listener.shutdown(socket.SHUT_RDWR)
         self._listener.close()
         self.cut()
 

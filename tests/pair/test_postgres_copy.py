@@ -4,12 +4,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from curbtick import cli, cli_limits, cli_report, moments
 from curbtick.errors import InputError, StoreError
 from curbtick.store import Store, copy, tables
 from curbtick.store.engine import COPYING
+from typer.testing import CliRunner
 
 from tests.pair import postgres
 from tests.unit.benchdata import NOON_MS, PROBE, Logbook, reading
+from tests.unit.reportdata import Depot
+from tests.unit.test_cli import NOW_MS
 from tests.unit.test_store_contract import count, depot_day, server
 
 __all__ = ["server"]
@@ -98,3 +102,35 @@ def test_a_history_is_never_copied_over_another(server: postgres.Server, history
             connection.execute(tables.meta.insert().values(key=COPYING, value="another"))
         with pytest.raises(InputError, match="part of another"):
             copy.copy(history, there)
+
+
+def test_every_page_fit_and_export_is_the_same_from_a_moved_history(
+    server: postgres.Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A depot with snippets, leaks, swaps and clock-less starts, told by both engines."""
+    for room in (cli_limits, cli_report):
+        monkeypatch.setattr(room, "now_ms", lambda: NOW_MS)
+    Depot(tmp_path, NOW_MS).store.close()
+    own, url = str(tmp_path / "depot.db"), server.new_history()
+    with Store(own) as from_, Store(url, filling=True) as to:
+        copy.copy(from_, to)
+    for words in (
+        ["vehicles"],
+        ["work"],
+        ["assign"],
+        ["limits", "show"],
+        ["limits", "fit"],
+        ["export", str(tmp_path / "export.csv")],
+        ["report", "--out", str(tmp_path / "site"), "--day", moments.date(NOW_MS)],
+    ):
+        told = [_told(tmp_path, [*words, "--json", "--db", where]) for where in (own, url)]
+        assert told[0] == told[1], words
+
+
+def _told(folder: Path, words: list[str]) -> tuple[str, dict[str, bytes]]:
+    """What a command says and writes."""
+    done = CliRunner().invoke(cli.app, words)
+    assert done.exit_code == 0, (words, done.output)
+    files = [folder / "export.csv", *sorted((folder / "site").rglob("*"))]
+    written = {str(path): path.read_bytes() for path in files if path.is_file()}
+    return done.stdout, written
