@@ -85,8 +85,8 @@ def test_the_index_is_the_same_written_and_recovered(tmp_path: Path, shelf: Shel
 
 
 def test_only_eight_hex_digits_are_a_number() -> None:
-    file_names = ["r00000010", "w00000001", "r0000000g", "r1", "r000000020", "r0000000a", "r0000000G"]
-    assert numbers_in(file_names, "r") == [10, 16]
+    file_names = ["r00000010", "w00000001", "r0000000g", "r1", "r000000020", "r1000000a"]
+    assert numbers_in(file_names, "r") == [0x10, 0x1000000A]
 
 
 def test_room_is_what_the_newest_segment_takes_and_never_below_none(shelf: Shelf) -> None:
