@@ -18,9 +18,10 @@ _LONG_HALF = const(200)
 _SPANS = b"\x0a\x10\x1a\x2a\x50\x00"
 
 # A sound whose smoothed peak is four times this many quartile floors needs no search; and its envelope less smoothing
-# from the two counts on that follow. In noise the mean is 3.48, so these are 22, 31 and 41 dB above it.
+# from the counts on that follow. In noise the mean is 3.48, so these are 22, 26, 34 and 41 dB above it.
 _CLEAR = const(550)
-_SMOOTH_3 = const(4380)
+_SMOOTH_5 = const(1400)
+_SMOOTH_3 = const(8800)
 _SMOOTH_1 = const(43800)
 
 # 1000 log10 of: the squared gain of a coherent sum per value, and of search_sums; a full-scale magnitude squared; and
@@ -36,7 +37,7 @@ CREST_TO_DBFS_CDB = const(-8945)
 # 1000 log10 of what turns a power over its bin's quartile floor into one over its mean in noise, 256 / 3.476.
 _FLOOR_TO_MEAN_CDB = const(1867)
 
-# 1000 log10 of the lengths 0 to 7 over which an envelope is smoothed (1, 3 and 7 are used).
+# 1000 log10 of the lengths 0 to 7 over which an envelope is smoothed (odd ones are used).
 _SPAN_CDB = (0, 0, 301, 477, 602, 699, 778, 845)
 
 # What noise 0, 1, ... 25 dB below a peak adds to it, in hundredths of a dB, to first order: 434 * 10**(-dB / 10).
@@ -126,7 +127,7 @@ class Measurer:
     def _from_values(self, part, middle, count, quiet, found, at):
         """Set all but times from the values; their loudest part, the peak's place and the quartile floor are known."""
         noise_cdb = cdb(quiet) + _FLOOR_TO_NOISE_CDB
-        ratio = found[at + 4] // ((quiet >> 8) + 1)
+        ratio = found[at + 4] // max(1, quiet >> 8)
         centre_step = 4 * (found[at + 3] - 8)
         if ratio < _CLEAR:
             step = self._search(part, middle, count, centre_step, noise_cdb)
@@ -176,6 +177,8 @@ class Measurer:
             span = 1
         elif ratio >= _SMOOTH_3:
             span = 3
+        elif ratio >= _SMOOTH_5:
+            span = 5
         n = count - span
         shift = shift_for(part * span * 23)
         burst.envelope(self.sums, 0, self.sums, self.power, n, span, shift)
@@ -213,11 +216,12 @@ class Measurer:
         middle = burst.angle(third[3], third[2])
         early = wrap(middle - burst.angle(third[1], third[0]))
         late = wrap(burst.angle(third[5], third[4]) - middle)
-        offset_hz = (((step + 32 & 63) - 32) * burst.STEP_MHZ + 500) // 1000
-        offset_hz += ((early + late) * 31250 // m + 32768) >> 16
+        # Phases are in 1/65536 of a turn, 2 m values of 16 us apart; products stay small integers.
+        turned_hz = ((early + late) * 15625 + 16384 * m) // (32768 * m)
+        offset_hz = (((step + 32 & 63) - 32) * burst.STEP_MHZ + 500) // 1000 + turned_hz
         # The baseband holds 62.5 kHz: what seems to lie above 86.25 kHz lies below 31.25 kHz, at the lower band edge.
         self.frequency_hz = _MIDDLE_HZ + (baseband.CENTRE_HZ - _MIDDLE_HZ + offset_hz + 31250) % 62500 - 31250
-        self.sweep_hz = (late - early) * 3 * 62500 // (65536 * m)
+        self.sweep_hz = (late - early) * 2930 // (1024 * m)
         return cdb(third[burst.THIRD_ENERGY] // m) + 602 * shift - _TURN_GAIN_CDB
 
 
