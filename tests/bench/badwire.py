@@ -8,10 +8,12 @@ end every record must stand in the history once, as it was taken. Most of a sess
 import multiprocessing
 import sys
 import time
+import traceback
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from typing import Any
 
 import hypothesis
+from curbtick.errors import CurbtickError
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis.stateful import run_state_machine_as_test
 
@@ -45,8 +47,10 @@ def run(least: int, seed: int) -> dict[str, Any]:
         place += 1
         try:
             run_state_machine_as_test(hypothesis.seed(seed * 1000 + place)(BadWireMachine), settings=chosen)
-        except Violation as found:
-            violation = f"seed {seed * 1000 + place}: {found}"
+        except (Violation, CurbtickError) as found:
+            where = traceback.extract_tb(found.__traceback__)
+            deeds = " < ".join(frame.name for frame in reversed(where) if "badwire" in frame.filename)
+            violation = f"seed {seed * 1000 + place}: {type(found).__name__} in {deeds}: {found}"
     return {"violation": violation, "totals": totals, "damage": damage}
 
 
