@@ -97,6 +97,12 @@ class TestFillingUp:
         assert len(events(again, "log_full")) == 1
         assert again.free_bytes() < 200
 
+    def test_full_finds_its_last_words_however_the_segments_fill(self, tmp_path: Path) -> None:
+        kept = start(tmp_path)
+        while kept.event(EVENT["start"]):
+            continue
+        assert len(events(kept, "log_full")) == 1
+
     def test_waves_find_no_room_then(self, tmp_path: Path) -> None:
         kept = start(tmp_path)
         _fill_up(kept)
