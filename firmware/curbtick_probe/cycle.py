@@ -3,6 +3,8 @@
 from curbtick_wire import names
 from micropython import const
 
+from .dsp import chain
+
 # A sound with so much evidence has a trustworthy level, sweep and length.
 CLEAR_CDB = const(2300)
 BURST_MOST_US = const(3500)
@@ -158,15 +160,12 @@ def _comes_every(trains, sounds, k, step_us, part):
 
 def _mean_evidence(trains, sounds, beat_us):
     """Set trains.mean_cdb: the mean evidence of the sounds on a beat of the held train's interval; return how many."""
-    total_cdb = 0
-    count = 0
-    for j in range(trains.rows):
-        late_us = (trains.time_us[j] - beat_us) % trains.interval_us
-        if min(late_us, trains.interval_us - late_us) <= SLACK_US:
-            total_cdb += sounds.evidence_cdb[trains.order[j]]
-            count += 1
-    trains.mean_cdb = total_cdb // max(1, count)
-    return count
+    pair = trains.pair
+    chain.on_beat(
+        trains.time_us, 0, trains.order, sounds.evidence_cdb, pair, trains.rows, beat_us, trains.interval_us, SLACK_US
+    )
+    trains.mean_cdb = pair[1] // max(1, pair[0])
+    return pair[0]
 
 
 def _add_phase(trains, phase_us, step_us, n):
@@ -195,8 +194,5 @@ def share_that_repeats(trains, sounds):
 
 
 def _keeps_frequency(trains, k, interval_us):
-    for j in range(trains.rows):
-        apart_us = abs(trains.time_us[j] - trains.time_us[k])
-        if abs(apart_us - interval_us) <= SLACK_US and abs(trains.hz[j] - trains.hz[k]) <= TWIN_SPREAD_HZ:
-            return True
-    return False
+    rows = trains.rows
+    return chain.comes_again(trains.time_us, 0, trains.hz, rows, k, interval_us, SLACK_US, TWIN_SPREAD_HZ)

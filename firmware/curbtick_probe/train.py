@@ -65,6 +65,7 @@ class Trains:
         self.weight = array.array("i", [0] * MOST)
         self.rules = array.array("i", [0] * chain.RULES_WORDS)
         self.best = array.array("i", [0] * chain.CHAIN_WORDS)
+        self.pair = array.array("i", [0] * 2)
         self.members = array.array("i", [0] * MOST)
         self.values = array.array("i", [0] * MOST)
         self.clear()
@@ -342,13 +343,19 @@ class Trains:
         interval_us = self.interval_us if self.count >= 2 else self.sibling_interval_us
         if interval_us == 0:
             return False
-        for j in range(self.rows):
-            apart = abs(self.time_us[j] - self.time_us[k])
-            slip = apart % interval_us
-            if apart > interval_us // 2 and min(slip, interval_us - slip) <= SLACK_US:
-                if self._is_clear_burst(sounds, j):
-                    return True
-        return False
+        return chain.repeats(
+            self.time_us,
+            0,
+            self.order,
+            sounds.evidence_cdb,
+            sounds.length_us,
+            self.rows,
+            k,
+            interval_us,
+            SLACK_US,
+            SINGLE_CDB,
+            BURST_MOST_US,
+        )
 
     def _count_rivals(self, sounds):
         for row in range(sounds.count):
