@@ -189,13 +189,17 @@ def plain_rows(path: Path) -> dict[str, tuple[str, list[tuple[Any, ...]]]]:
 
 
 def plain_laps(path: Path, made: dict[str, tuple[str, list[tuple[Any, ...]]]], steps: int) -> list[float]:
-    """Seconds of each batch of the same rows by sqlite3.executemany: same tables and indexes, same
-    durability.
+    """Seconds of each batch of the same rows by sqlite3.executemany.
+
+    The same tables, indexes, foreign keys and durability: what differs is decoding, matching and refusing.
     """
-    Store(path).close()
+    with Store(path) as store:
+        add_fleet(store, FLEET)
+        store.ingest(PROBE, [])
     connection = sqlite3.connect(path, isolation_level=None)
     connection.execute("PRAGMA journal_mode=WAL")
     connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("PRAGMA foreign_keys=ON")
     laps = []
     for step in range(steps):
         parts = [
