@@ -102,11 +102,11 @@ class Unrest:
         self.decides = self.threshold_cdb + _MISS_C * spread_cdb // 100 <= DECIDE_CDB
 
     def _chance_cdb(self, rise_cdb, expected):
-        """The threshold for chance alone: few false alarms, or half way from there to few misses of rise_cdb."""
+        """The threshold for chance alone: few false alarms, or three quarters of the way to few misses of rise_cdb."""
         second_cdb10 = root(expected * 100 // SEGMENTS + expected * 100 // min(self.count, _NEWEST))
         least = _ALARM_C * second_cdb10 // 1000
         sure = rise_cdb - _MISS_C * second_cdb10 // 1000
-        return max(least, (least + sure) // 2)
+        return max(least, (least + 3 * sure) // 4)
 
 
 def entry(table, count):

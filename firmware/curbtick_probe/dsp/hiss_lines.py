@@ -199,7 +199,7 @@ def median(values: ptr32, count: int) -> int:
 @micropython.viper
 def centre(values: ptr32, count: int, middle: int, width_q8: int, shift: int) -> int:
     """Return the centre of positive values at 2**-shift: Huber's estimate, values further off counting as `width` away,
-    and those more than four widths above it, which are bursts and knocks, not at all.
+    and those more than three widths above it, which are bursts and knocks, not at all.
 
     values: count words, 1..80. middle: where to begin, from `median`. width_q8: 1..255 256ths of the centre.
     shift: such that each value >> shift < 2**22.
@@ -220,7 +220,7 @@ def centre(values: ptr32, count: int, middle: int, width_q8: int, shift: int) ->
         k = int(0)
         while k < int(count):
             v = (int(values[k]) >> int(shift)) - m
-            if v <= w << 2:
+            if v <= w * 3:
                 if v > w:
                     v = w
                 elif v + w < 0:
