@@ -101,6 +101,14 @@ def test_a_restart_keeps_every_record_and_goes_on_numbering(tmp_path: Path) -> N
     assert len(segment_files(tmp_path, "r")) == 1
 
 
+def test_a_closed_log_holds_no_file(tmp_path: Path) -> None:
+    kept = start(tmp_path)
+    fill(kept, 1)
+    kept.close()
+    assert [shelf._file for shelf in (kept._readings, kept._waves)] == [None, None]
+    assert list(held(kept)) == [1, 2, 3]
+
+
 def test_a_segment_never_outgrows_its_blocks(tmp_path: Path) -> None:
     kept = start(tmp_path)
     fill(kept, 200)
