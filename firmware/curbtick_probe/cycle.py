@@ -27,6 +27,7 @@ PARTS_MOST = const(8)
 SIBLING_CLEAR_CDB = const(1480)
 SIBLING_FIRM_CDB = const(1750)
 ALIKE_SQUARED = const(96100)
+ALIKE_MOST_CDB = const(310)
 
 
 def slack_us(interval_us):
@@ -153,7 +154,9 @@ def _comes_every(trains, sounds, k, step_us, part):
     for m in range(1, part):
         other_count = _mean_evidence(trains, sounds, trains.time_us[k] + m * step_us)
         fewer = min(count, other_count)
-        if fewer < 2 or (trains.mean_cdb - mean_cdb) ** 2 * fewer > ALIKE_SQUARED:
+        apart_cdb = abs(trains.mean_cdb - mean_cdb)
+        # The first bound keeps the product below a chip's small integers.
+        if fewer < 2 or apart_cdb > ALIKE_MOST_CDB or apart_cdb * apart_cdb * fewer > ALIKE_SQUARED:
             return False
     return True
 
