@@ -146,7 +146,8 @@ class HissCheck:
     def _may_follow(self):
         """Whether the last second tells of the background: nothing like a rise, no tone, nothing amiss."""
         calm = self.status in (QUIET, GUSTY) and self.meter.ready and not self.rise.tones
-        return calm and self.rise.rise_cdb < self.known.unrest.threshold_cdb // 2
+        unrest = self.known.unrest
+        return calm and self.rise.rise_cdb < unrest.threshold_cdb // (2 if unrest.stationary else 1)
 
     def _trusted_rise_cdb(self):
         return self.rise.rise_cdb if self.meter.ready and self.status in (QUIET, RISE, TONE) else None

@@ -22,9 +22,9 @@ _UPDATES_10 = ((40, 18), (20, 23), (15, 26), (10, 31), (7, 37), (5, 46), (3, 69)
 _SECONDS_10 = ((8, 25), (7, 26), (6, 28), (5, 31), (4, 35))
 
 # Where the background wanders, so many seconds are so many independent values at most: Student's t, one in 100, times
-# sqrt(1 + 1 / n), times 1.5 for a level that goes on wandering since, in hundredths. Slow wandering is not always
+# sqrt(1 + 1 / n), times 2 for a level that goes on wandering since, in hundredths. Slow wandering is not always
 # noticed beforehand, so that the false-alarm rate stated there is one in 50 seconds.
-_WANDER_C = ((8, 477), (6, 545), (4, 762), (3, 1206), (0, 5846))
+_WANDER_C = ((8, 636), (6, 727), (4, 1015), (3, 1608), (0, 7795))
 # The newest two seconds and a half say where the level is.
 _NEWEST = const(12)
 
