@@ -23,7 +23,8 @@ _SECONDS_10 = ((8, 25), (7, 26), (6, 28), (5, 31), (4, 35))
 
 # Where the background wanders, so many seconds are so many independent values at most: Student's t, one in 100, times
 # sqrt(1 + 1 / n), times 2 for a level that goes on wandering since, in hundredths. Slow wandering is not always
-# noticed beforehand, so that the false-alarm rate stated there is one in 50 seconds.
+# noticed beforehand, so that the false-alarm rate stated there is one in 30 seconds (measured: one in 40 to one in
+# 140).
 _WANDER_C = ((8, 636), (6, 727), (4, 1015), (3, 1608), (0, 7795))
 # The newest two seconds and a half say where the level is.
 _NEWEST = const(12)
@@ -37,7 +38,7 @@ class Unrest:
 
     After `fix`: level_cdb, what a rise is measured from; threshold_cdb, the rise that counts; range_cdb, how far
     apart the updates of one second may lie; stationary: the false-alarm rate is one in 1000 a second, else one in
-    50; decides: whether the background is calm enough to say "quiet".
+    30; decides: whether the background is calm enough to say "quiet".
     """
 
     def __init__(self):
