@@ -22,9 +22,11 @@ TWIN_LEVEL_CDB = const(250)
 TWIN_SPREAD_HZ = const(2500)
 PARTS_MOST = const(8)
 
-# A sibling is clear from this much evidence on. At 15 dB noise changes it by 1.1 dB, so that the means of n bursts
-# of one sensor differ by less than 3.1 dB / sqrt(n), twice their standard deviation.
-SIBLING_CLEAR_CDB = const(1480)
+# A sibling is clear from this much evidence on, if it comes twice; singly, as part of a proof, from PROOF_CLEAR_CDB
+# on. At 15 dB noise changes it by 1.1 dB, so that the means of n bursts of one sensor differ by less than 3.1 dB /
+# sqrt(n), twice their standard deviation.
+SIBLING_CLEAR_CDB = const(1280)
+PROOF_CLEAR_CDB = const(1480)
 SIBLING_FIRM_CDB = const(1750)
 ALIKE_SQUARED = const(96100)
 ALIKE_MOST_CDB = const(310)
@@ -190,7 +192,7 @@ def share_that_repeats(trains, sounds):
     trains.clear_count = 0
     trains.repeating = 0
     for k in range(trains.rows):
-        if sounds.evidence_cdb[trains.order[k]] >= SIBLING_CLEAR_CDB and sounds.kind[trains.order[k]] != names.HELD:
+        if sounds.evidence_cdb[trains.order[k]] >= PROOF_CLEAR_CDB and sounds.kind[trains.order[k]] != names.HELD:
             trains.clear_count += 1
             if _keeps_frequency(trains, k, trains.sibling_interval_us):
                 trains.repeating += 1
