@@ -140,7 +140,8 @@ class Trains:
         self.rows = n
         for k in range(n):
             row = self.order[k]
-            self.time_us[k] = sounds.time_us[row]
+            # Kernels take times as words without a sign; a sound may seem to begin just before the reading.
+            self.time_us[k] = max(0, sounds.time_us[row])
             self.level[k] = sounds.level_cdb[row]
             self.hz[k] = sounds.frequency_hz[row]
 

@@ -89,8 +89,8 @@ class EmulatedBoard:
             self.lost += bool(adc.fcs & FCS_EN and adc.fifo.full)
             completed(value, error)
 
-        adc.complete_adc_read = complete
-        adc.write_uint32 = write_uint32
+        adc.complete_adc_read = complete  # type: ignore[method-assign]
+        adc.write_uint32 = write_uint32  # type: ignore[method-assign]
         adc.on_adc_read = convert
 
     def _patch_dma(self) -> None:

@@ -5,6 +5,7 @@ board (test_board_emulated.py) listens with its heap locked as well.
 """
 
 import subprocess
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,13 @@ from curbtick.virtual.ear import Ear
 from curbtick_wire import names
 
 from tests.bench._common import micropython_command, micropython_environment
+
+
+
+def yard_ear(seed: int) -> Ear:
+    """The ear of one of the yard benchmark's scenes."""
+    return scenes.random_scene(seed).ear
+
 
 BLOCKS = 720
 SCRIPT = Path(__file__).with_name("board_heap.py")
@@ -23,7 +31,7 @@ SCENES = {
     "noisy": (lambda: scenes.single(seed=14, noise_dbfs=-45.0), set(range(4))),
     "slow": (lambda: scenes.single(seed=15, interval_ms=400.0), set(range(4))),
     **{
-        f"yard {seed}": ((lambda seed=seed: scenes.random_scene(seed).ear), set(range(4)))
+        f"yard {seed}": (partial(yard_ear, seed), set(range(4)))
         for seed in (0, 3, 7)
     },
 }

@@ -213,7 +213,7 @@ def test_search_for_the_best_stretch(core: Core, parts: list[int], step: int, qu
     shift = max(0, (181 * 128 * (21888 >> quieter)).bit_length() - 15)
     work, out, spans = array("H", [0] * 66), array("i", [0, 0]), bytearray(b"\x02\x05\x09\x00")
     agree(core, BURST, "search", s, 0, work, turn_table(), spans, out, 0, 32, step, shift)
-    best, at = searched(s, step, spans[:3])
+    best, at = searched(s, step, bytes(spans[:3]))
     assert -3 <= out[1] - step <= 3
     # Halfword sums are off by less than one step of the shift in each part.
     rounding = 4 * (1 << shift) * (best**0.5 + (1 << shift))

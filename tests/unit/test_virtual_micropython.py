@@ -2,6 +2,7 @@
 
 import importlib.util
 import shutil
+import subprocess
 import sys
 from pathlib import Path
 
@@ -36,9 +37,17 @@ def test_the_program_named_in_the_environment_comes_first(bare: pytest.MonkeyPat
 
 def test_then_the_path_then_the_wheel(bare: pytest.MonkeyPatch) -> None:
     bare.setattr(importlib.util, "find_spec", lambda name: object() if name == "micropython_unix" else None)
-    assert find_micropython() == [sys.executable, "-m", "micropython_unix"]
+    python, option, program_text = find_micropython()
+    assert (python, option) == (sys.executable, "-c") and "sys.exit(micropython_unix.main())" in program_text
     bare.setattr(shutil, "which", lambda name: f"/bin/{name}")
     assert find_micropython() == ["/bin/micropython"]
+
+
+def test_the_wheel_s_interpreter_tells_how_it_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv(ENVIRONMENT_NAME, raising=False)
+    monkeypatch.setattr(shutil, "which", lambda name: None)
+    ends = [subprocess.run([*find_micropython(), "-c", text], stderr=subprocess.DEVNULL) for text in ("1", "1 // 0")]
+    assert [end.returncode for end in ends] == [0, 1]
 
 
 def test_none_at_all_says_how_to_get_one(bare: pytest.MonkeyPatch) -> None:

@@ -24,7 +24,8 @@ def find_micropython() -> list[str]:
     if found:
         return [found]
     if importlib.util.find_spec("micropython_unix") is not None:
-        return [sys.executable, "-m", "micropython_unix"]
+        # Not `-m micropython_unix`: that loses the exit code.
+        return [sys.executable, "-c", "import sys, micropython_unix; sys.exit(micropython_unix.main())"]
     raise MissingProgramError(
         "There is no MicroPython on this computer to run the probe's firmware.",
         "No reading was made or changed; only the virtual probe (demo, virtual, replay) needs it.",
