@@ -5,6 +5,7 @@ board (test_board_emulated.py) listens with its heap locked as well.
 """
 
 import subprocess
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -16,7 +17,6 @@ from curbtick_wire import names
 from tests.bench._common import micropython_command, micropython_environment
 
 
-
 def yard_ear(seed: int) -> Ear:
     """The ear of one of the yard benchmark's scenes."""
     return scenes.random_scene(seed).ear
@@ -24,7 +24,7 @@ def yard_ear(seed: int) -> Ear:
 
 BLOCKS = 720
 SCRIPT = Path(__file__).with_name("board_heap.py")
-SCENES = {
+SCENES: dict[str, tuple[Callable[[], Ear], set[int]]] = {
     "healthy": (lambda: scenes.single(seed=11), {names.PASS}),
     "weak": (lambda: scenes.single(seed=12, fault=faults.weak(15.0)), {names.WEAK}),
     "dead": (lambda: scenes.single(seed=13, fault=faults.DEAD), {names.DEAD, names.RETRY}),
