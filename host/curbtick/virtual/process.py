@@ -17,7 +17,7 @@ from curbtick.virtual.bus import READ, REQUEST, BoardBus, Ear, Panel, SilentEar
 from curbtick.virtual.micropython import find_micropython
 
 # About the room that the firmware has on the chip, doubled because a PC's objects are twice the size.
-HEAP_KB = 400
+HEAP_KB = 460
 
 DEFAULT_ID = "c0b0000000000001"
 
