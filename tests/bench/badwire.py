@@ -54,11 +54,11 @@ def run(least: int, seed: int) -> dict[str, Any]:
     return {"violation": violation, "totals": totals, "damage": damage}
 
 
-def run_all(least: int, seed: int) -> list[dict[str, Any]]:
-    """Run tasks in processes of their own until at least so many sessions took place."""
+def run_all(least: int, seed: int, jobs: int) -> list[dict[str, Any]]:
+    """Run tasks in so many processes of their own until at least so many sessions took place."""
     count = -(-least // _SESSIONS_A_TASK)
     found: list[dict[str, Any]] = []
-    with ProcessPoolExecutor(_PROCESSES, multiprocessing.get_context("spawn")) as pool:
+    with ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn")) as pool:
         tasks = [pool.submit(run, _SESSIONS_A_TASK, seed * 1000 + task) for task in range(count)]
         for task in as_completed(tasks):
             found.append(task.result())
@@ -74,10 +74,13 @@ def _sum(found: list[dict[str, Any]], what: str) -> dict[str, int]:
 
 def main() -> None:
     """Run and report."""
-    options = _common.arguments("The real firmware and the real bench over a bad wire.")
+    options = _common.arguments(
+        "The real firmware and the real bench over a bad wire.",
+        ("--jobs", {"type": int, "default": _PROCESSES, "help": "processes at a time"}),
+    )
     started_s = time.monotonic()
     least = SESSIONS_SHORT if options.short else SESSIONS
-    found = run_all(least, options.seed)
+    found = run_all(least, options.seed, options.jobs)
     totals = _sum(found, "totals")
     violations = [task["violation"] for task in found if task["violation"]]
     figures = [
