@@ -68,7 +68,7 @@ class _Visit:
 
     def __call__(self, reader):
         self.full = False
-        if reader.kind == records.EVENT:
+        if reader.kind == records.EVENT and reader.size >= _EVENT_BYTES:
             event, value, extra = struct.unpack_from("<BII", reader.record(), HEAD_SIZE)
             self.full = event == _LOG_FULL
             if event == _GAP:

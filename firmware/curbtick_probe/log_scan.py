@@ -1,4 +1,7 @@
-"""Reading a segment file record by record, trusting nothing: every record is checked before it counts."""
+"""Reading a segment file record by record, trusting nothing: every record is checked before it counts.
+
+A whole record of a kind not known here is one all the same: later firmware wrote it, and it is kept and served.
+"""
 
 import struct
 
@@ -8,11 +11,10 @@ from curbtick_wire import codec, records
 HEAD = "<BBHIHI"
 HEAD_SIZE = 14
 SIZE_MIN = HEAD_SIZE + codec.CRC_SIZE
-_KINDS = tuple(entry[0] for entry in records.KINDS)
 
 
 def _plausible(kind, layout, size):
-    return kind in _KINDS and layout > 0 and SIZE_MIN <= size <= records.SNIPPET_MAX
+    return kind > 0 and layout > 0 and SIZE_MIN <= size <= records.SNIPPET_MAX
 
 
 class SegmentReader:

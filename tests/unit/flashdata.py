@@ -72,7 +72,7 @@ def events(of: log.Log, word: str) -> list[tuple[int, int]]:
     chosen = [
         record["values"]
         for record in decoded
-        if record["kind"] == records.EVENT and record["values"]["event"] == EVENT[word]
+        if record["kind"] == records.EVENT and record["values"].get("event") == EVENT[word]
     ]
     return [(values["value"], values["extra"]) for values in chosen]
 

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.unit.flashdata import (
+    EVENT,
     events,
     fill,
     flip,
@@ -249,7 +250,6 @@ def test_a_record_by_hand_is_read(tmp_path: Path) -> None:
     "record",
     [
         _raw(kind=0),
-        _raw(kind=9),
         _raw(layout=0),
         _raw(size=17),
         _raw(size=19),
@@ -259,6 +259,34 @@ def test_a_record_by_hand_is_read(tmp_path: Path) -> None:
 )
 def test_a_record_that_cannot_be_is_not_read_though_its_crc_is_right(tmp_path: Path, record: bytes) -> None:
     assert _read_all(tmp_path / "r", record) == ([], True)
+
+
+@pytest.mark.parametrize(
+    "later", [{"kind": 9}, {"kind": 255}, {"layout": 2}, {"kind": records.EVENT, "layout": 2}], ids=str
+)
+def test_records_of_later_firmware_are_kept_and_served(
+    tmp_path: Path, before: dict[int, bytes], later: dict[str, int]
+) -> None:
+    newer = [_raw(seq=seq, size=18 + extra, body=bytes(extra), **later) for seq, extra in ((19, 0), (20, 90))]
+    with segment_files(tmp_path, "r")[0].open("ab") as file:
+        file.write(b"".join(newer))
+    again = start(tmp_path, boot=2)
+    assert list(held(again).values()) == [*before.values(), *newer]
+    assert events(again, "gap") == []
+    assert again.append(*reading()) == 21
+    assert again.acknowledge(21, again.digest(1, 21))
+
+
+def test_an_event_too_short_for_its_fields_is_kept_and_believed_nothing(
+    tmp_path: Path, before: dict[int, bytes]
+) -> None:
+    short = _raw(kind=records.EVENT, seq=19, size=22, body=struct.pack("<BBBB", EVENT["log_full"], 1, 1, 1))
+    with segment_files(tmp_path, "r")[0].open("ab") as file:
+        file.write(short)
+    again = start(tmp_path, boot=2)
+    assert again.read(19) == short
+    assert again.append(*reading()) == 20
+    assert len(segment_files(tmp_path, "r")) == 1
 
 
 @pytest.mark.parametrize("size", [1, 2, 3, 13, 14, 17, 18, 40])
