@@ -60,6 +60,7 @@ class Service:
         self._probe = probe
         self._counters = counters
         self._definition = None
+        self._noted_seq = 0
         self.open_requests = {
             messages.GREET: self._greet,
             messages.STATS: self._stats,
@@ -78,7 +79,7 @@ class Service:
         }
 
     def _event(self, word, value, extra=0):
-        self._probe.log.event(names.EVENTS.index(word), value, extra)
+        return self._probe.log.event(names.EVENTS.index(word), value, extra)
 
     def _greet(self, _values):
         probe = self._probe
@@ -93,9 +94,9 @@ class Service:
             "boot": probe.clock.boot,
             "ticks_ms": probe.clock.ticks_ms(),
             "capabilities": identity.capabilities,
-            "first_seq": log.first_seq or 0,
-            "last_seq": log.last_seq or 0,
-            "acknowledged_seq": log.acknowledged or 0,
+            "first_seq": log.first_seq,
+            "last_seq": log.last_seq,
+            "acknowledged_seq": log.acknowledged,
             "limits_revision": probe.limits.revision,
             "round_id": probe.rounds.current["round_id"] if probe.rounds.current else 0,
             "battery_mv": identity.battery_mv(),
@@ -127,16 +128,17 @@ class Service:
         rows = self._probe.keys.rows()
         return {"count": len(rows)}, codec.pack_list(messages.KEY_ROW, rows)
 
-    def _acknowledge(self, values, _tail, _key_id):
+    def _acknowledge(self, values, _tail, key_id):
         log = self._probe.log
-        last = values["last_seq"]
-        if last > (log.last_seq or 0):
-            raise Denied("not_held", "last_seq: the log does not reach that far", log.last_seq or 0)
-        if last > (log.acknowledged or 0) and not log.acknowledge(
-            last, values["digest"], values["first_seq"]
-        ):
-            raise Denied("digest_differs", "digest: is not that of the records here", log.acknowledged or 0)
-        return {"acknowledged_seq": log.acknowledged or 0}, b""
+        last, before = values["last_seq"], log.acknowledged
+        if last > log.last_seq:
+            raise Denied("not_held", "last_seq: the log does not reach that far", log.last_seq)
+        if last > before and not log.acknowledge(last, values["digest"], values["first_seq"]):
+            raise Denied("digest_differs", "digest: is not that of the records here", before)
+        # An acknowledgement of nothing but the last such record is not recorded: pulling would never end.
+        if last > before and not before + 1 == last == self._noted_seq:
+            self._noted_seq = self._event("acknowledged", last, key_id)
+        return {"acknowledged_seq": log.acknowledged}, b""
 
     def _limits_put(self, _values, tail, key_id):
         limits = self._probe.limits

@@ -24,7 +24,7 @@ EVENTS = {
     "paired": "value: key id given to a bench",
     "key_revoked": "value: key id forgotten; extra: key id of the bench that asked",
     "self_test_failed": "value: the self-test's mask",
-    "acknowledged": "reserved",
+    "acknowledged": "a bench holds all records up to value; extra: key id of the bench",
 }
 
 MESSAGES = {
