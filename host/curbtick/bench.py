@@ -5,13 +5,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from curbtick_wire import codec
+from sqlalchemy import select
 
 from curbtick.client import Client, connect
 from curbtick.download import Batch
 from curbtick.fleet import rounds, worklist
 from curbtick.fleet.rounds import Round
 from curbtick.limits.sets import LimitSet
-from curbtick.store import Store, ensure_probe
+from curbtick.store import Store, ensure_probe, find_probe, tables
 from curbtick.store.engine import now_ms
 
 __all__ = ["Pull", "connect", "pull", "send_limits", "send_round"]
@@ -45,7 +46,11 @@ def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | N
     def commit(batch: Batch) -> None:
         store.ingest(probe.unique_id, batch.raws, covered=(batch.first_seq, batch.last_seq))
 
-    pulled = probe.pull(commit, progress=progress)
+    def stored_digest(first: int, last: int) -> bytes:
+        return store.digest(probe.unique_id, first, last)
+
+    start = _start(store, probe)
+    pulled = probe.pull(commit, from_seq=start, stored_digest=stored_digest, progress=progress)
     with store.write() as connection:
         worklist.refresh(connection, now_ms())
     new = store.record_count(probe.unique_id) - before
@@ -60,10 +65,33 @@ def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | N
     )
 
 
+def _start(store: Store, probe: Client) -> int:
+    """Where to begin: above what the history has without a hole, if the last record of that is still the probe's.
+
+    At 1 where it is not: a log begun afresh shows itself in records that contradict the stored ones.
+    """
+    stored_to = store.stored_to(probe.unique_id)
+    newest = _newest(store, probe.unique_id, stored_to)
+    if newest is None:
+        return 1
+    seq, raw = newest
+    held = [raw for batch in probe.batches(seq, seq) for raw in batch.raws]
+    return stored_to + 1 if held == [raw] else 1
+
+
+def _newest(store: Store, unique_id: str, up_to_seq: int) -> tuple[int, bytes] | None:
+    """The number and the bytes of the highest record that the history has, up to a number."""
+    columns = tables.log.c
+    with store.read() as connection:
+        mine = (columns.probe_id == find_probe(connection, unique_id), columns.seq <= up_to_seq)
+        query = select(columns.seq, columns.raw).where(*mine).order_by(columns.seq.desc()).limit(1)
+        row = connection.execute(query).one_or_none()
+    return None if row is None else (row.seq, bytes(row.raw))
+
+
 def _anchor(store: Store, probe: Client) -> None:
     """Anchor the boot; the probe logs it too where it may be changed by this bench."""
-    may_change = probe.paired and probe.greeting.same_version and probe.greeting.same_definition
-    made = probe.anchor() if may_change else probe.measure_anchor()
+    made = probe.anchor() if probe.may_change else probe.measure_anchor()
     store.anchor(probe.unique_id, made.boot, made.ticks_ms, made.host_ms, made.uncertainty_ms)
 
 

@@ -147,9 +147,10 @@ class Client:
         already without harm. A batch covers all numbers from its first_seq to its last_seq, those without a
         record included: they are gone from the probe for good.
         from_seq: where to begin; by default after the last acknowledged record (at the first record the
-        probe still holds, when this bench is not paired).
+        probe still holds, when this bench is not paired). From further back, records that another bench
+        acknowledged come first, as far as the probe still holds them.
         stored_digest: gives the SHA-256 over the stored raw records of a range (first, last); needed for
-        acknowledging when from_seq lies behind the last acknowledged record.
+        acknowledging when from_seq lies further on than that.
         progress: called with (record number reached, last record number) after each batch.
         """
         return Takeover(self, commit, stored_digest, progress).run(from_seq)

@@ -70,9 +70,13 @@ class Takeover:
     def run(self, from_seq: int | None) -> Pulled:
         """Pull from from_seq on (see Client.pull)."""
         greeting = self._source.greet()
-        default = greeting.acknowledged_seq + 1 if self._source.may_change else 1
+        unseen = greeting.acknowledged_seq + 1 if self._source.may_change else 1
+        start = unseen if from_seq is None else from_seq
         try:
-            return self._pass(default if from_seq is None else from_seq, greeting.last_seq)
+            if start < unseen:
+                # Another bench has acknowledged these; this one has not seen them.
+                self._pass(start, min(unseen - 1, greeting.last_seq))
+            return self._pass(max(start, unseen), greeting.last_seq)
         except RefusedError as error:
             if error.code != "digest_differs":
                 raise
@@ -109,10 +113,10 @@ class Takeover:
         first = self._source.greeting.acknowledged_seq + 1
         if last_seq < first or not self._source.may_change:
             return
-        if self._stored_digest:
-            digest = self._stored_digest(first, last_seq)
-        elif self._digest_from == first:
+        if self._digest_from == first:
             digest = self._digest.digest()
+        elif self._stored_digest:
+            digest = self._stored_digest(first, last_seq)
         else:
             return
         self._source.acknowledge(last_seq, digest)
