@@ -5,20 +5,20 @@ unplugging, a bench killed at any moment); after every session the probe must an
 end every record must stand in the history once, as it was taken. Most of a session is waiting, so several run at once.
 """
 
+import itertools
 import multiprocessing
 import sys
 import time
 import traceback
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from typing import Any
 
 import hypothesis
-from curbtick.errors import CurbtickError
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis.stateful import run_state_machine_as_test
 
 from tests.bench import _common
-from tests.faults.badwire_world import Violation
 from tests.faults.test_badwire import BadWireMachine
 
 SESSIONS = 2000
@@ -29,8 +29,8 @@ _STEPS = 40
 _PROCESSES = 4
 
 
-def run(least: int, seed: int) -> dict[str, Any]:
-    """Run until at least so many sessions took place: what was counted, and the violation found, if any."""
+def attempt(seed: int) -> str:
+    """Let Hypothesis string deeds together by a seed: the violation found, with that seed, or nothing."""
     chosen = settings(
         max_examples=_RUNS_AT_ONCE,
         stateful_step_count=_STEPS,
@@ -40,18 +40,37 @@ def run(least: int, seed: int) -> dict[str, Any]:
         suppress_health_check=list(HealthCheck),
         print_blob=False,
     )
+    try:
+        run_state_machine_as_test(hypothesis.seed(seed)(BadWireMachine), settings=chosen)
+    except Exception as found:
+        return f"seed {seed}: " + "; ".join(map(_told, _single(found)))
+    return ""
+
+
+def run(least: int, seeds: Iterator[int]) -> dict[str, Any]:
+    """Run seeds until at least so many sessions took place or one fails: what was counted, and the violation."""
     totals = BadWireMachine.totals = dict.fromkeys(BadWireMachine.totals, 0)
     damage = BadWireMachine.damage_done = {}
-    violation, place = "", 0
+    violation = ""
     while totals["sessions"] < least and not violation:
-        place += 1
-        try:
-            run_state_machine_as_test(hypothesis.seed(seed * 1000 + place)(BadWireMachine), settings=chosen)
-        except (Violation, CurbtickError) as found:
-            where = traceback.extract_tb(found.__traceback__)
-            deeds = " < ".join(frame.name for frame in reversed(where) if "badwire" in frame.filename)
-            violation = f"seed {seed * 1000 + place}: {type(found).__name__} in {deeds}: {found}"
+        violation = attempt(next(seeds))
     return {"violation": violation, "totals": totals, "damage": damage}
+
+
+def _single(found: Exception) -> list[Exception]:
+    """The exceptions that Hypothesis may have put together into one."""
+    if not isinstance(found, ExceptionGroup):
+        return [found]
+    return [one for part in found.exceptions for one in _single(part)]
+
+
+def _told(found: Exception) -> str:
+    """What went wrong and in which deed of the test; a cause stands behind it."""
+    where = traceback.extract_tb(found.__traceback__)
+    deeds = " < ".join(
+        f"{frame.name}:{frame.lineno}" for frame in reversed(where) if "badwire" in frame.filename
+    )
+    return f"{type(found).__name__} in {deeds}: {found} ({found.__cause__!r})"
 
 
 def run_all(least: int, seed: int, jobs: int) -> list[dict[str, Any]]:
@@ -59,9 +78,13 @@ def run_all(least: int, seed: int, jobs: int) -> list[dict[str, Any]]:
     count = -(-least // _SESSIONS_A_TASK)
     found: list[dict[str, Any]] = []
     with ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn")) as pool:
-        tasks = [pool.submit(run, _SESSIONS_A_TASK, seed * 1000 + task) for task in range(count)]
+        tasks = [
+            pool.submit(run, _SESSIONS_A_TASK, itertools.count((seed * 1000 + task) * 1000 + 1))
+            for task in range(count)
+        ]
         for task in as_completed(tasks):
             found.append(task.result())
+            sys.stderr.write(found[-1]["violation"] + "\n" if found[-1]["violation"] else "")
             sys.stderr.write(f"{_sum(found, 'totals').get('sessions', 0)} sessions\n")
     return found
 
@@ -76,11 +99,12 @@ def main() -> None:
     """Run and report."""
     options = _common.arguments(
         "The real firmware and the real bench over a bad wire.",
+        ("--id", {"type": int, "help": "replay the seed of a violation, and nothing else"}),
         ("--jobs", {"type": int, "default": _PROCESSES, "help": "processes at a time"}),
     )
     started_s = time.monotonic()
-    least = SESSIONS_SHORT if options.short else SESSIONS
-    found = run_all(least, options.seed, options.jobs)
+    least = 1 if options.id else SESSIONS_SHORT if options.short else SESSIONS
+    found = [run(1, iter([options.id]))] if options.id else run_all(least, options.seed, options.jobs)
     totals = _sum(found, "totals")
     violations = [task["violation"] for task in found if task["violation"]]
     figures = [
