@@ -73,6 +73,17 @@ def test_a_damaged_record_is_a_gap_and_its_neighbours_stay(tmp_path: Path, befor
     assert events(_restart(tmp_path, 3), "gap") == [(7, 7)]
 
 
+def test_an_event_with_the_numbers_of_a_gap_is_not_taken_for_one(tmp_path: Path) -> None:
+    kept = start(tmp_path)
+    fill(kept, 6)
+    kept.event(EVENT["limits_changed"], 7, 7)
+    raw = kept.read(7)
+    kept.close()
+    file = segment_files(tmp_path, "r")[0]
+    flip(file, file.read_bytes().index(raw) + 30)
+    assert events(_restart(tmp_path), "gap") == [(7, 7)]
+
+
 def test_damage_that_lost_no_record_is_no_gap(tmp_path: Path, before: dict[int, bytes]) -> None:
     file = segment_files(tmp_path, "w")[0]
     data = file.read_bytes()
