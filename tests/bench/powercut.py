@@ -3,8 +3,10 @@
     python -m tests.bench.powercut [--short] [--seed N] [--json] [--id ID]
 
 Three sessions (tests/faults/powercut_session.py): a day of 44 readings with limits, rounds and an acknowledgement; a
-small device read until it is full; a worn device on which littlefs moves a pair of sectors. Each is cut at every flash
-operation in every mode, restarted, held against what had been promised, worked on, and cut once more while it does so.
+small device read until it is full; a worn device on which littlefs moves a pair of sectors; the first two once more
+with files stamped with the time, as a board mounts its littlefs. Each is cut at flash operations (those of the day and
+of the worn device at every one) in every mode, restarted, held against what had been promised, worked on, and cut once
+more while it does so.
 """
 
 import json
@@ -20,7 +22,13 @@ FAULTS = _common.REPOSITORY / "tests" / "faults"
 # The bound of the full form; a short one tries a part of the operations.
 CUTS_MIN = {False: 5000, True: 200}
 # session: (every so many operations in the full form, in the short form)
-STRIDES = {"day": (1, 61), "full": (2, 149), "old": (1, 13)}
+STRIDES = {
+    "day": (1, 61),
+    "full": (2, 149),
+    "old": (1, 13),
+    "stamped": (5, 199),
+    "stamped_full": (9, 499),
+}
 SHARDS = 2
 
 

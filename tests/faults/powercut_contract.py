@@ -2,7 +2,8 @@
 
 Runs on CPython for the device cases, and on MicroPython for both: `micropython powercut_contract.py DOUBLE PATH` runs
 all cases against PlainFlash, TornFlash, the virtual board's FlashDisk (the cases that it can meet, its files under
-PATH) or a folder of the machine ("folder", under PATH), and prints each case it passed.
+PATH) or a folder of the machine ("folder", under PATH), on a littlefs twice, with and without stamps of the time, and
+prints each case it passed.
 """
 
 import sys
@@ -137,14 +138,15 @@ def make(double, path):
 
 
 class Rooms:
-    """A place for the log: a littlefs on a double, or a folder."""
+    """A place for the log: a littlefs on a double, stamping files or not, or a folder."""
 
-    def __init__(self, double, path):
+    def __init__(self, double, path, stamps=False):
         if double == "folder":
             self.flash, self.root = None, path
             return
-        from powercut_session import ROOT, format_flash
+        from powercut_session import ROOT, Stamps, format_flash
 
+        Stamps.on = stamps
         self.flash, self.root = make(double, path), ROOT
         format_flash(self.flash)
 
@@ -243,9 +245,10 @@ def main(arguments):
     for case in cases_of(double):
         case(make(double, folder + "/" + case.__name__))
         print(case.__name__)
-    for case in LOG_CASES:
-        case(Rooms(double, folder + "/" + case.__name__))
-        print(case.__name__)
+    for stamps in (False,) if double == "folder" else (False, True):
+        for case in LOG_CASES:
+            case(Rooms(double, folder + "/" + case.__name__ + str(int(stamps)), stamps))
+            print(case.__name__)
 
 
 if __name__ == "__main__":

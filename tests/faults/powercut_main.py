@@ -19,6 +19,7 @@ from powercut_session import (
     SESSIONS,
     Diary,
     Session,
+    Stamps,
     advances_before_move,
     begin,
     format_flash,
@@ -31,7 +32,7 @@ from torn_flash import MODES, Dice, PlainFlash, PowerCut, TornFlash, apply, cut_
 
 def rehearse(name):
     """(image before, journal, diary) of a session run uncut."""
-    sectors, worn, work = SESSIONS[name]
+    sectors, worn, work, Stamps.on = SESSIONS[name]
     advances = advances_before_move(sectors) - 2 if worn else 0
     flash = PlainFlash(sectors)
     format_flash(flash)

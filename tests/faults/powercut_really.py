@@ -16,7 +16,7 @@ STRIDE = 173
 
 def _really(campaign, cut):
     """The flash after a session that was really cut."""
-    sectors, _worn, work = SESSIONS[campaign.name]
+    sectors, _worn, work, _stamps = SESSIONS[campaign.name]
     flash = TornFlash(sectors, campaign.before, cut)
     mount(flash)
     try:

@@ -61,9 +61,18 @@ def format_flash(flash):
     vfs.VfsLfs2.mkfs(flash, progsize=_PAGE)
 
 
+class Stamps:
+    """Whether littlefs stamps files with the time, as a board's own start-up mounts it.
+
+    Off, the same session leaves the same bytes each time; on, it takes the same operations with other stamps in them.
+    """
+
+    on = False
+
+
 def mount(flash):
     """Mount the file system as the board does."""
-    vfs.mount(vfs.VfsLfs2(flash, progsize=_PAGE, mtime=False), MOUNT)
+    vfs.mount(vfs.VfsLfs2(flash, progsize=_PAGE, mtime=Stamps.on), MOUNT)
 
 
 def unmount():
@@ -337,5 +346,11 @@ def old(session):
     session.acknowledge()
 
 
-# name: (sectors of the device, whether it is worn before cuts begin, the session)
-SESSIONS = {"day": (40, False, day), "full": (20, False, full), "old": (20, True, old)}
+# name: (sectors of the device, whether it is worn before cuts begin, the session, whether files are stamped)
+SESSIONS = {
+    "day": (40, False, day, False),
+    "full": (20, False, full, False),
+    "old": (20, True, old, False),
+    "stamped": (40, False, day, True),
+    "stamped_full": (20, False, full, True),
+}
