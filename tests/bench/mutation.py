@@ -5,9 +5,11 @@
 Every mutant (mutants.py) of a module is tried in a process of its own against that module's tests; one that
 no test notices has survived. Every survivor must be judged in mutation_judged.json: why it makes no
 difference, or why the difference is not worth a test. A survivor that is not judged fails the run, and so
-does a judgement whose mutant no longer survives.
+does a judgement whose mutant no longer survives. First each module's tests must pass on the module as it is, or a
+mutant noticed would mean nothing.
 """
 
+import ast
 import importlib.abc
 import importlib.util
 import json
@@ -101,7 +103,7 @@ def _run_tests(target: Target, mutant: Mutant) -> int:
     os.dup2(quiet, 1)
     os.dup2(quiet, 2)
     resource.setrlimit(resource.RLIMIT_CPU, (CPU_MAX_S, CPU_MAX_S))
-    plugins = ["-p", "no:cacheprovider", "-p", "no:xdist"]
+    plugins = ["-p", "no:cacheprovider", "-p", "no:xdist", "-o", "addopts="]
     return int(pytest.main(["-x", "-q", *plugins, "--hypothesis-profile=mutation", *target.tests]))
 
 
@@ -118,8 +120,19 @@ def survives(target: Target, mutant: Mutant) -> bool:
     return os.waitstatus_to_exitcode(status) == 0
 
 
+def _unchanged(target: Target) -> Mutant:
+    """The module as it is."""
+    code = ast.parse((_common.REPOSITORY / target.path).read_text())
+    return Mutant(target.name, 0, "", code)
+
+
 def try_all(target: Target, chosen: Sequence[Mutant], jobs: int) -> list[Mutant]:
-    """The survivors, each told on the error output when it is found, and how far the run has come."""
+    """The survivors, each told on the error output when it is found, and how far the run has come.
+
+    Raises RuntimeError where the tests do not pass on the module as it is.
+    """
+    if not survives(target, _unchanged(target)):
+        raise RuntimeError(f"the tests of {target.name} do not pass as they are")
     alive = []
     with ThreadPoolExecutor(max_workers=jobs) as pool:
         outcomes = pool.map(lambda mutant: survives(target, mutant), chosen)
