@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from curbtick_wire import codec, messages
+from curbtick_wire import codec, messages, names
 from curbtick_wire.errors import WireError
 
 from curbtick.errors import LinkError
@@ -18,7 +18,8 @@ class Greeting:
 
     first_seq, last_seq: the records it holds; acknowledged_seq: up to where a bench has taken them over;
     ticks_ms: since this boot; same_version: limits, rounds and the like can be exchanged; same_definition:
-    every record kind and field is known to both.
+    every record kind and field is known to both. to_update: which side is the older, "probe", "bench" or "older"
+    (of the two, where the version does not tell); empty where both are the same.
     """
 
     unique_id: str
@@ -35,6 +36,30 @@ class Greeting:
     pairing: bool
     same_version: bool
     same_definition: bool
+    to_update: str
+
+    @property
+    def update_words(self) -> str:
+        """What to do about different versions."""
+        return _UPDATES[self.to_update]
+
+    def shortcomings(self) -> list[str]:
+        """What cannot be done with this probe and why, a sentence each."""
+        lacking = set(messages.CAPABILITIES) - set(names.words_of(messages.CAPABILITIES, self.capabilities))
+        words = [f"It cannot do: {', '.join(sorted(lacking)).replace('_', '-')}."] if lacking else []
+        return [f"{_OTHER_VERSION} {self.update_words}", *words] if self.to_update else words
+
+
+_OTHER_VERSION = (
+    "Its firmware is of another version: its records can be pulled, but it takes no round, limits, key, anchor or "
+    "acknowledgement from this bench."
+)
+_UPDATES = {
+    "": "Nothing is to be updated.",
+    "probe": "Update the probe's firmware with `curbtick install`.",
+    "bench": "Update the bench software.",
+    "older": "Update the older of the two: `curbtick install` for the probe, or the bench software.",
+}
 
 
 @dataclass(frozen=True)
@@ -103,5 +128,14 @@ def greeting_of(reply: dict[str, Any]) -> Greeting:
         "pairing": bool(reply["pairing"]),
         "same_version": oldest <= messages.PROTOCOL_VERSION <= newest,
         "same_definition": reply["definition"] == messages.definition(),
+        "to_update": _to_update(oldest, newest, reply["definition"]),
     }
     return Greeting(**{**same, **made})
+
+
+def _to_update(oldest: int, newest: int, definition: bytes) -> str:
+    if newest < messages.PROTOCOL_VERSION:
+        return "probe"
+    if oldest > messages.PROTOCOL_VERSION:
+        return "bench"
+    return "" if definition == messages.definition() else "older"

@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from curbtick_wire import codec
+from curbtick_wire import codec, records
 from sqlalchemy import select
 
 from curbtick.client import Client, connect
@@ -17,11 +17,13 @@ from curbtick.store.engine import now_ms
 
 __all__ = ["Pull", "connect", "pull", "send_limits", "send_round"]
 
+_KINDS = frozenset(entry[0] for entry in records.KINDS)
+
 
 @dataclass(frozen=True)
 class Pull:
     """What a pull brought. new: records that the history did not have; acknowledged_seq: the probe's
-    answer.
+    answer; may_change: whether this bench could acknowledge; notes: what is to be said of it, a sentence each.
     """
 
     probe: str
@@ -30,6 +32,8 @@ class Pull:
     last_seq: int
     acknowledged_seq: int
     paired: bool
+    may_change: bool
+    notes: tuple[str, ...]
     spent_s: float
 
 
@@ -42,8 +46,11 @@ def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | N
     started_s = time.monotonic()
     _anchor(store, probe)
     before = store.record_count(probe.unique_id)
+    unknown = 0
 
     def commit(batch: Batch) -> None:
+        nonlocal unknown
+        unknown += sum(map(_is_unknown, batch.raws))
         store.ingest(probe.unique_id, batch.raws, covered=(batch.first_seq, batch.last_seq))
 
     def stored_digest(first: int, last: int) -> bytes:
@@ -61,8 +68,20 @@ def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | N
         pulled.last_seq,
         pulled.acknowledged_seq,
         probe.paired,
+        probe.may_change,
+        (*probe.greeting.shortcomings(), *_of_unknown(unknown)),
         time.monotonic() - started_s,
     )
+
+
+def _is_unknown(raw: bytes) -> bool:
+    """Whether a record's first two bytes, kind and layout, are none that this version decodes."""
+    return raw[0] not in _KINDS or raw[1] != records.LAYOUT
+
+
+def _of_unknown(count: int) -> list[str]:
+    some = f"{count} records are" if count > 1 else "1 record is"
+    return [f"{some} of a kind or layout not known here, stored as it came."] if count else []
 
 
 def _start(store: Store, probe: Client) -> int:

@@ -63,7 +63,8 @@ def probes(
 def _ask(path: str, stats: bool) -> dict[str, Any]:
     try:
         with bench.connect(path) as probe:
-            found = {"port": path, **asdict(probe.greeting), "paired": probe.paired}
+            said = {"paired": probe.paired, "notes": probe.greeting.shortcomings()}
+            found = {"port": path, **asdict(probe.greeting), **said}
             return {**found, "stats": probe.stats()} if stats else found
     except LinkError as error:
         return {"port": path, "error": error.what, "next_step": error.next_step}
@@ -78,8 +79,9 @@ def _plugged_words(found: dict[str, Any]) -> str:
         f"limits {found['limits_revision']}, battery {found['battery_mv']} mV, "
         f"{'paired' if found['paired'] else 'not paired'} with this bench"
     )
+    notes = "".join(f"\n  {note}" for note in found["notes"])
     counters = "".join(f"\n  {name} {value}" for name, value in found.get("stats", {}).items())
-    return words + counters
+    return words + notes + counters
 
 
 def _row(probe: Health) -> tuple[object, ...]:
@@ -192,5 +194,7 @@ def pull_with_progress(output: Output, store: Any, probe: Client) -> bench.Pull:
 def _pull_words(found: bench.Pull) -> str:
     words = f"Probe {found.probe}: {found.records} records pulled, {found.new} new, {found.spent_s:.1f} s."
     if not found.paired:
-        return words + " This bench is not paired with it, so the probe keeps them all."
-    return words + f" Acknowledged up to {found.acknowledged_seq}."
+        words += " This bench is not paired with it, so the probe keeps them all."
+    elif found.may_change:
+        words += f" Acknowledged up to {found.acknowledged_seq}."
+    return " ".join([words, *found.notes])

@@ -87,7 +87,7 @@ class Client:
     @property
     def may_change(self) -> bool:
         """Whether this bench has a key for the probe and speaks its version: what signed requests need."""
-        return self.paired and self.greeting.same_version and self.greeting.same_definition
+        return self.paired and not self.greeting.to_update
 
     def greet(self) -> Greeting:
         """Ask the probe who it is and what it holds."""
@@ -281,12 +281,12 @@ class Client:
 
     def _need_same_version(self, deed: str) -> None:
         greeting = self.greeting
-        if greeting.same_version and greeting.same_definition:
+        if not greeting.to_update:
             return
         raise LinkError(
             f"This bench cannot {deed} probe {self.unique_id}: its firmware {greeting.firmware} is of another version.",
             "Its records can still be pulled; record kinds not known here are stored as they are.",
-            "Update the older of the two: `curbtick install` for the probe, or the bench software.",
+            greeting.update_words,
         )
 
 

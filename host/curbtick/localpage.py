@@ -53,6 +53,7 @@ class Puller:
             with self._connect(port) as probe:
                 found = bench.pull(self._store, probe, self._tick)
             words = f"Probe {found.probe}: {found.records} records pulled, {found.new} new."
+            words = " ".join([words, *found.notes])
         except CurbtickError as error:
             words = f"{error.what} {error.next_step}"
         finally:

@@ -39,7 +39,7 @@ class ProbeProcess:
         self.start(*words)
 
     def start(self, *words: str) -> None:
-        """Switch the probe on; words: `pairing`, `later`."""
+        """Switch the probe on; words: `pairing`, `later`, `altered`."""
         command = [*micropython_command(), "-X", f"heapsize={self._heap}", str(PROGRAM)]
         self._process = subprocess.Popen(
             [*command, str(self._descriptor), str(self._flash), *words],

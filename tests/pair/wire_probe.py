@@ -1,11 +1,11 @@
 """A MicroPython program for tests of the wire: the firmware's log, limits, keys and link on an invented board.
 
-    micropython wire_probe.py FD_OR_PATH FLASH_FILE [pairing] [later]
+    micropython wire_probe.py FD_OR_PATH FLASH_FILE [pairing] [later] [altered]
 
 It serves the link on a file descriptor or path, and obeys lines on standard input: `append N` logs N records of
 several kinds and answers with the log's last number, `tell N` with their numbers and digests; `stats` answers with
 the link's counters. With `later` it is a probe of a later protocol version, whose log has a record kind that
-today's bench does not know.
+today's bench does not know; with `altered` only its tables differ, the version being the same.
 """
 
 import binascii
@@ -19,9 +19,9 @@ import time
 from curbtick_wire import messages, names, records
 
 LATER_KIND = 99
-if "later" in sys.argv:
+if "later" in sys.argv or "altered" in sys.argv:
     # What a later version changes, before the firmware has looked: its number, and a new record kind.
-    messages.PROTOCOL_VERSION = 9
+    messages.PROTOCOL_VERSION = 9 if "later" in sys.argv else 1
     records.KINDS += ((LATER_KIND, "later", (("novelty", "I", 0, 9),), None),)
 
 from curbtick_probe import service  # noqa: E402
