@@ -56,7 +56,7 @@ def server_rate(server: postgres.Server, fleet: Fleet) -> tuple[str, float]:
     """
     url = server.new_history()
     with Store(url) as store:
-        history.add_fleet(store, history.DEPOT)
+        history.add_fleet(store, history.DEPOT, [fleet.id_of(probe) for probe in range(fleet.probes)])
     Day(server, url, fleet, None).run()
     with Store(url) as store, store.read() as connection:
         span_ms = connection.scalar(text("SELECT max(at_ms) - min(at_ms) FROM pulls"))
@@ -66,7 +66,7 @@ def server_rate(server: postgres.Server, fleet: Fleet) -> tuple[str, float]:
 def file_rate(path: Path, fleet: Fleet) -> float:
     """The same logs into a file by one bench, its records per second."""
     with Store(path) as store:
-        history.add_fleet(store, history.DEPOT)
+        history.add_fleet(store, history.DEPOT, [fleet.id_of(probe) for probe in range(fleet.probes)])
     begun_s = time.monotonic()
     pull_all(str(path), dataclasses.replace(fleet, benches=1), 0)
     return fleet.probes * fleet.readings / (time.monotonic() - begun_s)

@@ -14,6 +14,7 @@ more processor time than plain inserts: their ratio means something only on a ma
 
 import argparse
 import binascii
+import gc
 import json
 import random
 import resource
@@ -29,15 +30,18 @@ from statistics import median
 from typing import Any
 
 from curbtick.fleet import state, vehicles, worklist
+from curbtick.fleet.rounds import note_sent
 from curbtick.moments import day_start_ms
 from curbtick.report import Pages, build
-from curbtick.store import Store, tables
+from curbtick.store import Store, ensure_probe, tables
+from curbtick.store.engine import WRITER_CACHE_KB, prepare
 from curbtick_wire import names, records
 
 PROBE = "e660c0d1c7302a11"
 DEPOT, FLEET, POSITIONS, A_DAY = 30, 500, 4, 400
 ROUND = 50
-BATCH = 1300
+# What a probe's full log of readings without snippets brings is several times this.
+BATCH = 4000
 DAY_MS = 86_400_000
 INGEST_LEAST, TIME_MOST, MEMORY_MOST = 0.5, 1.5, 1.25
 _FIELDS = next(entry[2] for entry in records.KINDS if entry[0] == records.READING)
@@ -111,9 +115,13 @@ def _closed(body: bytes) -> bytes:
     return body + struct.pack("<I", binascii.crc32(body))
 
 
-def add_fleet(store: Store, fleet: int) -> None:
-    """The fleet's vehicles, and the rounds that name them, ROUND vehicles to a round."""
+def add_fleet(store: Store, fleet: int, probes: Sequence[str] = (PROBE,)) -> None:
+    """The fleet's vehicles, and the rounds that name them, ROUND vehicles to a round, given to the probes."""
     with store.write() as connection:
+        for probe in probes:
+            key = ensure_probe(connection, probe, 0)
+            for number in range(1, (fleet - 1) // ROUND + 2):
+                note_sent(connection, key, "round", number, 0)
         connection.execute(
             tables.vehicles.insert(),
             [
@@ -177,54 +185,90 @@ def rate_kept(laps: Sequence[float]) -> float:
     return sum(laps[:tenth]) / sum(laps[-tenth:])
 
 
-def plain_rows(path: Path) -> dict[str, tuple[str, list[tuple[Any, ...]]]]:
-    """The rows that ingest wrote, by table, with their INSERT statement."""
-    made = {}
+Parts = list[tuple[str, list[tuple[Any, ...]]]]
+
+
+def plain_parts(path: Path, batches: Sequence[Sequence[bytes]]) -> list[Parts]:
+    """The rows that ingest made of each batch, by table, with their INSERT statement.
+
+    A batch holds whole numbers in order, so its rows are those of its span.
+    """
+    made: list[Parts] = []
     with sqlite3.connect(path) as connection:
-        for table in (tables.log, tables.readings, tables.events):
-            marks = ", ".join("?" * len(table.columns))
-            rows = connection.execute(f"SELECT * FROM {table.name}").fetchall()
-            made[table.name] = (f"INSERT INTO {table.name} VALUES ({marks})", rows)
+        first = 1
+        for batch in batches:
+            parts: Parts = []
+            for table in (tables.log, tables.readings, tables.events):
+                marks = ", ".join("?" * len(table.columns))
+                query = f"SELECT * FROM {table.name} WHERE seq BETWEEN ? AND ?"
+                rows = connection.execute(query, (first, first + len(batch) - 1)).fetchall()
+                parts.append((f"INSERT INTO {table.name} VALUES ({marks})", rows))
+            made.append(parts)
+            first += len(batch)
     return made
 
 
-def plain_laps(path: Path, made: dict[str, tuple[str, list[tuple[Any, ...]]]], steps: int) -> list[float]:
-    """Seconds of each batch of the same rows by sqlite3.executemany.
-
-    The same tables, indexes, foreign keys and durability: what differs is decoding, matching and refusing.
-    """
+def plain_file(path: Path) -> sqlite3.Connection:
+    """An empty history with the same fleet, opened for plain inserts as the store opens its own."""
     with Store(path) as store:
         add_fleet(store, FLEET)
-        store.ingest(PROBE, [])
-    connection = sqlite3.connect(path, isolation_level=None)
-    connection.execute("PRAGMA journal_mode=WAL")
-    connection.execute("PRAGMA synchronous=FULL")
-    connection.execute("PRAGMA foreign_keys=ON")
-    laps = []
-    for step in range(steps):
-        parts = [
-            (statement, rows[len(rows) * step // steps : len(rows) * (step + 1) // steps])
-            for statement, rows in made.values()
-        ]
-        begun_s = time.perf_counter()
-        connection.execute("BEGIN IMMEDIATE")
-        for statement, part in parts:
-            connection.executemany(statement, part)
-        connection.execute("COMMIT")
-        laps.append(time.perf_counter() - begun_s)
-    connection.close()
-    return laps
+    connection = sqlite3.connect(path)
+    prepare(connection)
+    connection.execute(f"PRAGMA cache_size=-{WRITER_CACHE_KB}")
+    return connection
+
+
+def plain_s(connection: sqlite3.Connection, parts: Parts) -> float:
+    """Seconds of one batch's rows by sqlite3.executemany, in one transaction."""
+    begun_s = time.perf_counter()
+    connection.execute("BEGIN IMMEDIATE")
+    for statement, rows in parts:
+        connection.executemany(statement, rows)
+    connection.execute("COMMIT")
+    return time.perf_counter() - begun_s
+
+
+def ingest_s(store: Store, batch: Sequence[bytes], received_ms: int) -> float:
+    """Seconds of one batch by the store."""
+    begun_s = time.perf_counter()
+    store.ingest(PROBE, batch, received_ms=received_ms)
+    return time.perf_counter() - begun_s
 
 
 def ingest_ratio(folder: Path, seed: int, count: int, last_day_ms: int, rounds: int) -> dict[str, float]:
-    """Ingest beside plain inserts, by turns; each batch counts by the best of its turns."""
-    ours, plain = [], []
+    """Ingest beside plain inserts of the same rows, batch by batch in turn; each counts by the best of its turns.
+
+    The same tables, indexes, foreign keys, durability and page cache: what differs is decoding, matching and
+    refusing. The anchors and boots of a batch are a few rows and left out of the plain way.
+    """
+    batches = list(Maker(count, FLEET, seed, last_day_ms).batches())
+    fill(folder / "rows.db", count, FLEET, seed, last_day_ms)
+    parts = plain_parts(folder / "rows.db", batches)
+    ours: list[list[float]] = []
+    plain: list[list[float]] = []
+    # What the run keeps for comparing is no burden of either way.
+    gc.collect()
+    gc.freeze()
     for turn in range(rounds):
-        path = folder / f"ours{turn}.db"
-        ours.append(fill(path, count, FLEET, seed, last_day_ms))
-        plain.append(plain_laps(folder / f"plain{turn}.db", plain_rows(path), len(ours[-1])))
-    ours_s, plain_s = (sum(map(min, zip(*laps, strict=True))) for laps in (ours, plain))
-    return {"ingest_per_s": count / ours_s, "executemany_per_s": count / plain_s, "ratio": plain_s / ours_s}
+        connection = plain_file(folder / f"plain{turn}.db")
+        with Store(folder / f"ours{turn}.db") as store:
+            add_fleet(store, FLEET)
+            laps = [
+                (ingest_s(store, batch, last_day_ms + DAY_MS), plain_s(connection, rows))
+                for batch, rows in zip(batches, parts, strict=True)
+            ]
+        connection.close()
+        ours.append([lap[0] for lap in laps])
+        plain.append([lap[1] for lap in laps])
+    ours_s, plain_all_s = (sum(map(min, zip(*turns, strict=True))) for turns in (ours, plain))
+    turns = [sum(theirs) / sum(mine) for theirs, mine in zip(plain, ours, strict=True)]
+    return {
+        "ingest_per_s": count / ours_s,
+        "executemany_per_s": count / plain_all_s,
+        "ratio": plain_all_s / ours_s,
+        "lowest_turn": min(turns),
+        "highest_turn": max(turns),
+    }
 
 
 def by_turns(actions: Sequence[Callable[[], object]], rounds: int) -> list[float]:
@@ -306,6 +350,7 @@ def run(seed: int, short: bool) -> dict[str, Any]:
         "readings": [small, large],
         "vehicles": DEPOT,
         "figures": {n: {"value": round(v, 3), "bound": f"{op} {b}"} for n, (v, op, b) in figures.items()},
+        "ingest_ratio_by_turn": [round(ingest["lowest_turn"], 3), round(ingest["highest_turn"], 3)],
         "ingest_per_s": round(ingest["ingest_per_s"]),
         "executemany_per_s": round(ingest["executemany_per_s"]),
         "large_ingest_s": round(sum(laps), 1),

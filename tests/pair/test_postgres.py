@@ -85,7 +85,7 @@ def test_an_older_history_is_upgraded_only_when_asked(server: postgres.Server, t
                 connection.execute(text("DROP INDEX pulls_by_probe"))
                 mark = tables.meta.update().where(tables.meta.c.key == "schema_version")
                 connection.execute(mark.values(value="1"))
-        with pytest.raises(StoreError, match="version 1; this program needs 2"):
+        with pytest.raises(StoreError, match="version 1; this program needs"):
             Store(where)
         assert upgrade(where) == (1, 2)
         with Store(where) as store, store.read() as connection:

@@ -7,7 +7,8 @@ import struct
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from curbtick.store import Store, tables
+from curbtick.fleet.rounds import note_sent
+from curbtick.store import Store, ensure_probe, tables
 from curbtick_wire import names, records
 
 PROBE = "e660c0d1c7302a11"
@@ -122,6 +123,7 @@ class Logbook:
     def visit(self, at_ms: int, *values: Mapping[str, Any], anchor: bool = True) -> list[int]:
         """Store one reading for each dict of values, a second apart; returns their sequence numbers."""
         self.boot += 1
+        self._give({fields.get("round_id", 0) for fields in values} - {0}, at_ms)
         batch = []
         if anchor:
             self.seq += 1
@@ -133,3 +135,10 @@ class Logbook:
             batch.append(reading(self.seq, self.boot, place * 1000, **fields))
         self.store.ingest(self.probe, batch, received_ms=at_ms + 3_600_000)
         return seqs
+
+    def _give(self, numbers: set[int], at_ms: int) -> None:
+        """Note that the probe got these rounds from this history."""
+        with self.store.write() as connection:
+            key = ensure_probe(connection, self.probe, at_ms)
+            for number in numbers:
+                note_sent(connection, key, "round", number, at_ms)

@@ -1,5 +1,6 @@
 """The history of a fleet: every record of every probe exactly once, in a SQLite file or a database by URL."""
 
+import gc
 import hashlib
 import socket
 from collections.abc import Iterable, Iterator, Sequence
@@ -11,7 +12,7 @@ from sqlalchemy import Connection, CursorResult, bindparam, func, select
 
 from curbtick.errors import InputError
 from curbtick.store import depots, ingest, runs, server, tables, times
-from curbtick.store.decode import Decoded, decode
+from curbtick.store.decode import Decoded, decode_all
 from curbtick.store.engine import BUSY_TIMEOUT_S, database_url, now_ms, open_engine, translated
 
 __all__ = ["Store", "open_store"]
@@ -93,19 +94,19 @@ class Store:
         those raw records: what may be acknowledged to the probe.
         Raises StoreError; nothing of the batch is stored then.
         """
-        batch = [decode(raw) for raw in raw_records]
         at_ms = now_ms() if received_ms is None else received_ms
-        with self.pulling() as connection:
-            key = ensure_probe(connection, probe_id, at_ms)
-            counted = ingest.add(connection, key, batch, at_ms)
-            if covered is not None:
-                runs.extend(connection, key, [covered])
-            if batch:
-                note_pull(connection, key, [r.seq for r in batch], counted, at_ms, bench)
-            low = min((r.seq for r in batch), default=1) if first_seq is None else first_seq
-            high = runs.contiguous_to(runs.of(connection, key), low)
-            digest = _digest_of_batch(batch, low, high) or _digest(connection, key, low, high)
-        return high, digest
+        with _uncollected():
+            batch = decode_all(raw_records)
+            low = min((record.seq for record in batch), default=1) if first_seq is None else first_seq
+            with self.pulling() as connection:
+                key = ensure_probe(connection, probe_id, at_ms)
+                counted = ingest.add(connection, key, batch, at_ms)
+                if covered is not None:
+                    runs.extend(connection, key, [covered])
+                if batch:
+                    note_pull(connection, key, [record.seq for record in batch], counted, at_ms, bench)
+                high = runs.contiguous_to(runs.of(connection, key), low)
+                return high, _digest_of_batch(batch, low, high) or _digest(connection, key, low, high)
 
     def digest(self, probe_id: str, first_seq: int, last_seq: int) -> bytes:
         """SHA-256 over the raw records first_seq to last_seq, in order, of a probe's newest life."""
@@ -149,6 +150,18 @@ class Store:
             add_probe(connection, probe_id, newest.life + 1, now_ms())
 
 
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Spare the collector's walks over the tuples of a batch, none of which is ever in a cycle."""
+    was_enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_enabled:
+            gc.enable()
+
+
 def open_store(where: str | Path | None = None) -> Store:
     """Open the history named by a file or URL (None: CURBTICK_DB, else ./curbtick.db), making it if need
     be.
@@ -177,8 +190,7 @@ def ensure_probe(connection: Connection, probe_id: str, at_ms: int) -> int:
         found = find_probe(connection, probe_id)
     if found is None:
         return add_probe(connection, probe_id, 1, at_ms)
-    columns = tables.probes.c
-    connection.execute(select(columns.id).where(columns.id == found).with_for_update())
+    server.of_probe(connection, found)
     return found
 
 
@@ -211,17 +223,12 @@ def note_pull(
     """Note who pulled, when, and what it brought."""
     name = bench or socket.gethostname()
     depots.note_bench(connection, name, at_ms)
-    connection.execute(
-        tables.pulls.insert().values(
-            probe_id=key,
-            bench=name,
-            at_ms=at_ms,
-            new_count=counted.new,
-            doubled_count=counted.doubled,
-            first_seq=min(seqs),
-            last_seq=max(seqs),
-        )
-    )
+    row = (key, name, at_ms, counted.new, counted.doubled, min(seqs), max(seqs))
+    connection.execute(_NOTE_PULL, dict(zip(_PULL, row, strict=True)))
+
+
+_PULL = ("probe_id", "bench", "at_ms", "new_count", "doubled_count", "first_seq", "last_seq")
+_NOTE_PULL = tables.pulls.insert().inline()
 
 
 def _digest_of_batch(batch: Sequence[Decoded], low: int, high: int) -> bytes | None:

@@ -6,6 +6,7 @@ them; a test holds the two against each other.
 
 import struct
 from binascii import crc32
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from curbtick_wire import records
@@ -13,55 +14,90 @@ from curbtick_wire import records
 from curbtick.errors import StoreError
 
 HEADER = struct.Struct("<" + "".join(field[1] for field in records.HEADER))
+# A decoded row leaves out kind, layout and size, which stand before the number.
+_BEFORE_SEQ = "<BBH"
+ROW_HEADER = ("seq", "boot", "ticks_ms")
 _CRC = struct.Struct("<I")
 _RESIDUE = 0x2144DF1C
 
 
 class Decoded(NamedTuple):
-    """One record: header fields, the kind's values in column order as on the wire, and the raw bytes.
+    """One record: who it is, its raw bytes, and what they say.
 
-    values is None for a kind or layout that this program does not know; such a record is kept raw.
+    row: (seq, boot, ticks_ms, *values), values in column order as on the wire, as one struct gives it; None for
+    a kind or layout that this program does not know: such a record is kept raw.
     """
 
-    kind: int
     seq: int
     boot: int
-    ticks_ms: int
-    values: tuple[Any, ...] | None
+    kind: int
     raw: bytes
+    row: tuple[Any, ...] | None
+
+    @property
+    def ticks_ms(self) -> int:
+        """Ticks within its boot."""
+        ticks_ms: int = HEADER.unpack_from(self.raw)[5]
+        return ticks_ms
+
+    @property
+    def values(self) -> tuple[Any, ...] | None:
+        """The kind's values in column order."""
+        return None if self.row is None else self.row[len(ROW_HEADER) :]
 
 
 class _Kind:
-    """How to read one record kind: `body` is the struct of its fields, `size` the bytes of header and
-    fields.
-    """
+    """How to read one record kind. size: bytes of header and fields; unpack: a record to its row."""
 
     def __init__(self, fields: tuple[tuple[str, str, int, int], ...]) -> None:
-        self.body = struct.Struct("<" + "".join(field[1] for field in fields))
-        self.size = HEADER.size + self.body.size
+        skipped = f"<{struct.calcsize(_BEFORE_SEQ)}x"
+        kept = HEADER.format.removeprefix(_BEFORE_SEQ) + "".join(field[1] for field in fields)
+        whole = struct.Struct(skipped + kept)
+        self.size = whole.size
+        self.unpack = whole.unpack_from
 
 
 _KINDS = {kind: _Kind(fields) for kind, _, fields, _ in records.KINDS}
 
 
 def decode(raw: bytes) -> Decoded:
-    """Decode one record of the log.
+    """Decode one record of the log; raises as `decode_all`."""
+    return decode_all((raw,))[0]
+
+
+def decode_all(raws: Iterable[bytes]) -> list[Decoded]:
+    """Decode records of the log.
 
     Raises StoreError for a record that is cut short or whose CRC-32 is wrong.
     """
+    made = []
+    for raw in raws:
+        # A CRC-32 run over its own little-endian value ends in a fixed residue.
+        known = _KINDS.get(raw[0]) if crc32(raw) == _RESIDUE else None
+        if (
+            known is None
+            or len(raw) < known.size + _CRC.size
+            or raw[1] != records.LAYOUT
+            or raw[2] + 256 * raw[3] != len(raw)
+        ):
+            made.append(_raw_only(raw))
+        else:
+            row = known.unpack(raw)
+            made.append(Decoded(row[0], row[1], raw[0], raw, row))
+    return made
+
+
+def _raw_only(raw: bytes) -> Decoded:
+    """A record of a kind or layout not known here, if it is whole."""
     length = len(raw)
     if length < HEADER.size + _CRC.size:
         raise _damaged("it is cut short")
-    kind, layout, size, seq, boot, ticks_ms = HEADER.unpack_from(raw)
+    kind, _, size, seq, boot, _ = HEADER.unpack_from(raw)
     if size != length:
         raise _damaged(f"it says {size} bytes and has {length}")
-    # A CRC-32 run over its own little-endian value ends in a fixed residue.
     if crc32(raw) != _RESIDUE:
         raise _damaged(f"the checksum of number {seq} is wrong")
-    known = _KINDS.get(kind) if layout == records.LAYOUT else None
-    if known is None or size < known.size + _CRC.size:
-        return Decoded(kind, seq, boot, ticks_ms, None, raw)
-    return Decoded(kind, seq, boot, ticks_ms, known.body.unpack_from(raw, HEADER.size), raw)
+    return Decoded(seq, boot, kind, raw, None)
 
 
 def tail_of(raw: bytes, kind: int) -> bytes:

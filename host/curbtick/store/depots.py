@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from sqlalchemy import Connection, func, select, update
+from sqlalchemy import Connection, bindparam, func, select, update
 
 from curbtick.errors import InputError
 from curbtick.store import server, tables
@@ -29,12 +29,14 @@ class Visit(NamedTuple):
     last_ms: int
 
 
+_BENCH = select(tables.benches.c.id).where(tables.benches.c.name == bindparam("name"))
+
+
 def note_bench(connection: Connection, name: str, at_ms: int) -> None:
     """Enter a bench that pulls for the first time."""
-    known = select(tables.benches.c.id).where(tables.benches.c.name == name)
-    if connection.scalar(known) is None:
-        server.of_new_probes(connection)
-        if connection.scalar(known) is None:
+    if connection.scalar(_BENCH, {"name": name}) is None:
+        server.of_new_benches(connection)
+        if connection.scalar(_BENCH, {"name": name}) is None:
             connection.execute(tables.benches.insert().values(name=name, first_seen_ms=at_ms))
 
 

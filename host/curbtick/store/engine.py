@@ -15,6 +15,9 @@ from curbtick.errors import StoreError
 from curbtick.store import server, tables
 
 BUSY_TIMEOUT_S = 5.0
+# A writer touches a page of each index for every row; a reader goes by few pages, and its memory stays small.
+WRITER_CACHE_KB, READER_CACHE_KB = 32_768, 2_000
+CHECKPOINT_PAGES = 4_000
 COPYING = "copying"
 """Mark of a history that a copy is filling; its value names the history it comes from."""
 _UPGRADE = "Run `curbtick db upgrade` with the same --db; it says what it does."
@@ -73,17 +76,24 @@ def _sqlite(url: str, busy_timeout_s: float) -> Engine:
 
     @event.listens_for(engine, "connect")
     def _on_connect(connection: sqlite3.Connection, _record: object) -> None:
-        connection.isolation_level = None
-        connection.execute("PRAGMA journal_mode=WAL")
-        connection.execute("PRAGMA synchronous=FULL")
-        connection.execute("PRAGMA foreign_keys=ON")
+        prepare(connection)
 
     @event.listens_for(engine, "begin")
     def _on_begin(connection: Connection) -> None:
         writes = connection.get_execution_options().get("writes", False)
+        connection.exec_driver_sql(f"PRAGMA cache_size=-{WRITER_CACHE_KB if writes else READER_CACHE_KB}")
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def prepare(connection: sqlite3.Connection) -> None:
+    """Make a file's connection durable at each commit and strict about references."""
+    connection.isolation_level = None
+    connection.execute("PRAGMA journal_mode=WAL")
+    connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("PRAGMA foreign_keys=ON")
+    connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
 
 
 def _check_version(engine: Engine, url: str, filling: bool) -> None:

@@ -9,13 +9,16 @@ from sqlalchemy import Connection, Table, bindparam, select, update
 
 from curbtick.errors import StoreError
 from curbtick.store import runs, tables, times
-from curbtick.store.decode import Decoded
+from curbtick.store.decode import ROW_HEADER, Decoded
 
-_OF_VEHICLES = frozenset((records.BUMPER, records.SEAL, records.HISS))
+_IN_ROUND = frozenset((records.READING, records.BUMPER, records.SEAL, records.HISS))
 _ANCHORED = names.EVENTS.index("anchored")
+# Places in a decoded row: the round and the vehicle's number in it open every record that has them.
 _READING = [column.name for column in tables.record_columns(records.READING)]
-_BUMPER, _POSITION = _READING.index("bumper"), _READING.index("position")
-_SUPERSEDES = _READING.index("supersedes_seq")
+_TICKS, _ROUND = ROW_HEADER.index("ticks_ms"), len(ROW_HEADER)
+_PLACE = _ROUND + 2
+_BUMPER, _POSITION = _ROUND + _READING.index("bumper"), _ROUND + _READING.index("position")
+_SUPERSEDES = _ROUND + _READING.index("supersedes_seq")
 
 
 class Counted(NamedTuple):
@@ -33,33 +36,41 @@ def add(connection: Connection, probe_id: int, batch: Sequence[Decoded], now_ms:
     fresh = _not_stored(connection, probe_id, batch)
     if fresh:
         boots = times.settle(connection, probe_id, {r.boot for r in fresh}, _anchors(fresh), now_ms)
-        _insert(connection, tables.log, [(probe_id, r.seq, r.boot, r.kind, r.raw) for r in fresh])
+        _insert(connection, tables.log, _LOG, [(probe_id, *record[:4]) for record in fresh])
         _insert_decoded(connection, probe_id, fresh, boots)
         runs.extend(connection, probe_id, runs.of_numbers([r.seq for r in fresh]))
     return Counted(len(fresh), len(batch) - len(fresh))
 
 
-def _not_stored(connection: Connection, probe_id: int, batch: Sequence[Decoded]) -> list[Decoded]:
+def _not_stored(connection: Connection, probe_id: int, batch: Sequence[Decoded]) -> Sequence[Decoded]:
     stored = _stored_raw(connection, probe_id, batch)
-    fresh: dict[int, Decoded] = {}
+    fresh = {record.seq: record for record in batch}
+    if not stored and len(fresh) == len(batch):
+        return batch
     for record in batch:
-        seq = record.seq
-        if seq in stored or seq in fresh:
-            if (stored.get(seq) or fresh[seq].raw) != record.raw:
-                raise _contradiction(record)
-        else:
-            fresh[seq] = record
-    return list(fresh.values())
+        if stored.get(record.seq, fresh[record.seq].raw) != record.raw:
+            raise _contradiction(record)
+    return [record for seq, record in fresh.items() if seq not in stored]
 
 
 _STORED = select(tables.log.c.seq, tables.log.c.raw).where(
     tables.log.c.probe_id == bindparam("probe_id"),
     tables.log.c.seq.between(bindparam("low"), bindparam("high")),
 )
+_LIFE = tables.probes.alias()
+_SENT = (
+    select(tables.sends.c.id)
+    .join(tables.probes, tables.probes.c.id == tables.sends.c.probe_id)
+    .join(_LIFE, _LIFE.c.unique_id == tables.probes.c.unique_id)
+    .where(tables.sends.c.what == "round", tables.sends.c.number == tables.rounds.c.number)
+    .where(_LIFE.c.id == bindparam("probe_id"))
+    .correlate(tables.rounds)
+    .exists()
+)
 _PLACES = (
-    select(tables.round_vehicles.c.place, tables.round_vehicles.c.vehicle_id)
+    select(tables.rounds.c.number, tables.round_vehicles.c.place, tables.round_vehicles.c.vehicle_id)
     .join(tables.rounds, tables.rounds.c.id == tables.round_vehicles.c.round_id)
-    .where(tables.rounds.c.number == bindparam("number"))
+    .where(tables.rounds.c.number.in_(bindparam("numbers", expanding=True)), _SENT)
 )
 
 
@@ -92,65 +103,75 @@ def _anchors(batch: Sequence[Decoded]) -> list[times.Anchor]:
 def _insert_decoded(
     connection: Connection, probe_id: int, batch: Sequence[Decoded], boots: dict[int, times.Boot]
 ) -> None:
-    vehicle_of = _Vehicles(connection)
-    rows: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
-    for kind, seq, number, ticks_ms, values, _ in batch:
-        if values is None:
-            continue
-        offset_ms, _, not_after_ms = boots[number]
-        time_ms = None if offset_ms is None else offset_ms + ticks_ms
-        sort_ms = not_after_ms if time_ms is None else time_ms
-        extra: tuple[Any, ...] = ()
-        if kind == records.READING:
-            extra = (vehicle_of[values[0], values[1]], values[_BUMPER], values[_POSITION], 0)
-        elif kind in _OF_VEHICLES:
-            extra = (vehicle_of[values[0], values[1]],)
-        rows[kind].append((probe_id, seq, number, ticks_ms, time_ms, sort_ms, *values, *extra))
+    rows = _rows(probe_id, batch, boots, _vehicles(connection, probe_id, batch))
     for kind, kind_rows in rows.items():
-        _insert(connection, tables.DECODED[kind], kind_rows, skip_key=True)
+        _insert(connection, tables.DECODED[kind], _COLUMNS[kind], kind_rows)
     _mark_superseded(connection, probe_id, rows[records.READING])
+
+
+def _vehicles(connection: Connection, probe_id: int, batch: Sequence[Decoded]) -> dict[tuple[int, ...], int]:
+    """Key of a vehicle by (round, place in the round), of the batch's rounds that this history gave to the probe.
+
+    Another bench's history may have numbered a round of its own alike: readings of it belong to no vehicle yet.
+    """
+    found = {row[_ROUND] for _, _, kind, _, row in batch if row is not None and kind in _IN_ROUND} - {0}
+    rows = connection.execute(_PLACES, {"probe_id": probe_id, "numbers": list(found)}) if found else ()
+    return {(number, place): vehicle_id for number, place, vehicle_id in rows}
+
+
+def _rows(
+    probe_id: int,
+    batch: Sequence[Decoded],
+    boots: dict[int, times.Boot],
+    vehicles: dict[tuple[int, ...], int],
+) -> dict[int, list[tuple[Any, ...]]]:
+    """Rows by kind, in the order of _COLUMNS; a million pass here, so each is made in one go."""
+    rows: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
+    for _, boot, kind, _, row in batch:
+        if row is None:
+            continue
+        offset_ms, _, not_after_ms = boots[boot]
+        time_ms = None if offset_ms is None else offset_ms + row[_TICKS]
+        extra: tuple[Any, ...] = (probe_id, time_ms, not_after_ms if time_ms is None else time_ms)
+        if kind == records.READING:
+            extra += (vehicles.get(row[_ROUND:_PLACE]), row[_BUMPER], row[_POSITION], 0)
+        elif kind in _IN_ROUND:
+            extra += (vehicles.get(row[_ROUND:_PLACE]),)
+        rows[kind].append(row + extra)
+    return rows
 
 
 def _mark_superseded(connection: Connection, probe_id: int, rows: Sequence[tuple[Any, ...]]) -> None:
     columns = tables.readings.c
-    replaced = [row[6 + _SUPERSEDES] for row in rows if row[6 + _SUPERSEDES]]
+    replaced = [row[_SUPERSEDES] for row in rows if row[_SUPERSEDES]]
     for start in range(0, len(replaced), 500):
         some = replaced[start : start + 500]
         where = (columns.probe_id == probe_id, columns.seq.in_(some))
         connection.execute(update(tables.readings).where(*where).values(superseded=1))
 
 
-class _Vehicles(dict[tuple[int, int], int | None]):
-    """Key of a vehicle by (round, place in the round), the first two fields of every record that has them."""
-
-    def __init__(self, connection: Connection) -> None:
-        super().__init__()
-        self._connection = connection
-
-    def __missing__(self, key: tuple[int, int]) -> int | None:
-        number, _ = key
-        if number:
-            self.update(self._places(number))
-        return self.setdefault(key, None)
-
-    def _places(self, number: int) -> dict[tuple[int, int], int | None]:
-        rows = self._connection.execute(_PLACES, {"number": number})
-        return {(number, place): vehicle_id for place, vehicle_id in rows}
+_LOG = tuple(column.name for column in tables.log.columns)
 
 
-def _insert(
-    connection: Connection, table: Table, rows: list[tuple[Any, ...]], skip_key: bool = False
-) -> None:
-    """Insert rows of values in column order through the driver's own executemany; markers become null on
-    the way.
+def _columns_of(kind: int) -> tuple[str, ...]:
+    """Columns of a decoded table in the order of its rows here: header, fields, then what the bench adds."""
+    fields = tuple(column.name for column in tables.record_columns(kind))
+    every = [column.name for column in tables.DECODED[kind].columns]
+    added = tuple(every[every.index(fields[-1]) + 1 :])
+    return (*ROW_HEADER, *fields, "probe_id", "time_ms", "sort_ms", *added)
+
+
+_COLUMNS = {kind: _columns_of(kind) for kind in tables.DECODED}
+
+
+def _insert(connection: Connection, table: Table, columns: Sequence[str], rows: list[tuple[Any, ...]]) -> None:
+    """Insert rows of values through the driver's own executemany; markers become null on the way.
 
     Compiling each row through the SQL layer would cost more than the database does.
     """
-    columns = list(table.columns)[1 if skip_key else 0 :]
     mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
-    marks = ", ".join(_value_of(column.info.get("marker"), mark) for column in columns)
-    names_ = ", ".join(column.name for column in columns)
-    connection.exec_driver_sql(f"INSERT INTO {table.name} ({names_}) VALUES ({marks})", rows)
+    marks = ", ".join(_value_of(table.c[name].info.get("marker"), mark) for name in columns)
+    connection.exec_driver_sql(f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({marks})", rows)
 
 
 def _value_of(marker: int | None, mark: str) -> str:

@@ -24,7 +24,8 @@ SILENT_MS = 30_000
 # What a lost connection makes these libraries log is told by the error that a caller gets.
 for _library in ("sqlalchemy", "psycopg"):
     logging.getLogger(_library).addHandler(logging.NullHandler())
-_CHANGES, _NEW_PROBES = 0x43555242, 0x43555243
+# Taken in this order: changes, new probes, a probe's row, new benches; so no two transactions wait for each other.
+_CHANGES, _NEW_PROBES, _NEW_BENCHES = 0x43555242, 0x43555243, 0x43555244
 
 
 def with_driver(url: str) -> str:
@@ -84,6 +85,17 @@ def of_pulls(connection: Connection) -> None:
 def of_new_probes(connection: Connection) -> None:
     """Wait until nobody else adds a probe, and keep them waiting until this transaction ends."""
     _lock(connection, "pg_advisory_xact_lock", _NEW_PROBES)
+
+
+def of_new_benches(connection: Connection) -> None:
+    """Wait until nobody else enters a bench, and keep them waiting until this transaction ends."""
+    _lock(connection, "pg_advisory_xact_lock", _NEW_BENCHES)
+
+
+def of_probe(connection: Connection, key: int) -> None:
+    """Wait until no other bench adds to a probe's records, and keep them waiting until this transaction ends."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("SELECT id FROM probes WHERE id = :key FOR UPDATE"), {"key": key})
 
 
 def _lock(connection: Connection, kind: str, number: int) -> None:

@@ -25,7 +25,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 metadata = MetaData()
 Big = BigInteger().with_variant(Integer, "sqlite")
@@ -284,6 +284,7 @@ sends = Table(
     Column("what", String(10), nullable=False),
     Column("number", Big, nullable=False),
     Column("at_ms", Big, nullable=False),
+    Index("sends_by_number", "what", "number"),
 )
 """Rounds and limit sets that a probe took; `what` is "round" or "limits"."""
 
