@@ -14,9 +14,9 @@ STORAGE = ("log.py", "log_scan.py", "log_shelf.py", "log_room.py", "slots.py")
 RUNS_CODE = {"exec", "eval", "compile", "execfile", "__import__"}
 
 
-def reached(start: Path) -> list[Path]:
-    """Every module of ours that start imports, itself included."""
-    found, waiting = [], [start]
+def reached(*starts: Path) -> list[Path]:
+    """Every module of ours that these import, themselves included."""
+    found, waiting = [], [*starts]
     while waiting:
         path = waiting.pop()
         if path in found:
@@ -32,7 +32,8 @@ def reached(start: Path) -> list[Path]:
     return found
 
 
-REACHED = reached(PROBE / "link.py")
+# The link, and the rooms that it is handed.
+REACHED = reached(*(PROBE / f"{name}.py" for name in ("link", "log", "limits", "rounds", "clock", "keys")))
 
 
 def called(path: Path) -> Iterator[tuple[str, ast.Call]]:
