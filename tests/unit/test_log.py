@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 
 import pytest
-from curbtick_probe import log, log_shelf
+from curbtick_probe import log, log_scan, log_shelf
 from curbtick_wire import codec, records
 from curbtick_wire.errors import WireError
 
@@ -260,9 +260,29 @@ class TestFailingFlash:
         assert held(kept) == before
 
 
+def test_the_look_for_the_highest_boot_leaves_no_file_open(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept = start(tmp_path, boot=4)
+    fill(kept, 2)
+    kept.close()
+    opened = []
+
+    def note(path: str, mode: str) -> object:
+        opened.append(open(path, mode))  # noqa: SIM115
+        return opened[-1]
+
+    monkeypatch.setattr(log_scan, "open", note, raising=False)
+    assert log.highest_boot(str(tmp_path)) == 4
+    assert [file.closed for file in opened] == [True, True]
+
+
 def test_the_highest_boot_is_found_in_either_shelf(tmp_path: Path) -> None:
     assert log.highest_boot(str(tmp_path)) == 0
     kept = start(tmp_path, boot=4)
+    assert log.highest_boot(str(tmp_path)) == 0
+    (tmp_path / "log" / "w00000001").write_bytes(b"")
+    assert log.highest_boot(str(tmp_path)) == 0
     kept.append(*reading())
     kept.close()
     assert log.highest_boot(str(tmp_path)) == 4

@@ -103,6 +103,30 @@ class TestFillingUp:
             continue
         assert len(events(kept, "log_full")) == 1
 
+    def test_full_is_over_once_a_reading_stands_behind_it(self, tmp_path: Path) -> None:
+        kept = start(tmp_path)
+        _fill_up(kept)
+        pull(kept)
+        fill(kept, 3)
+        kept.close()
+        segments = segment_files(tmp_path, "r")
+        again = start(tmp_path, boot=2)
+        again.append(*reading())
+        assert segment_files(tmp_path, "r") == segments
+
+    def test_each_start_says_once_that_waves_find_no_room(self, tmp_path: Path) -> None:
+        kept = start(tmp_path)
+        while 0 not in kept.append_all([reading(), snippet(1)]):
+            continue
+        kept.close()
+        for boot in (2, 3):
+            again = start(tmp_path, boot=boot)
+            next_seq = again.next_seq
+            assert again.append_all([snippet(1), snippet(2)]) == [0, 0]
+            assert events(again, "snippets_dropped")[-1] == (next_seq, 0)
+            assert again.next_seq == next_seq + 1
+            again.close()
+
     def test_waves_find_no_room_then(self, tmp_path: Path) -> None:
         kept = start(tmp_path)
         _fill_up(kept)

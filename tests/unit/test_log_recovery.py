@@ -217,6 +217,22 @@ def test_a_drop_that_was_cut_short_is_finished_and_recorded(tmp_path: Path) -> N
     assert len(events(_restart(tmp_path, 3), "snippets_dropped")) == 1
 
 
+@pytest.mark.parametrize(("drop_last", "gaps"), [(18, []), (17, [(17, 18)])])
+def test_a_drop_of_the_newest_numbers_is_told_from_a_loss(
+    tmp_path: Path, before: dict[int, bytes], drop_last: int, gaps: list[tuple[int, int]]
+) -> None:
+    """The waves' files are gone already, their numbers stand in no record: only the state knows of them."""
+    for file in segment_files(tmp_path, "w"):
+        file.unlink()
+    state = log_state.State(str(tmp_path))
+    state.widen_drop(2, drop_last)
+    state.save(19)
+    again = start(tmp_path, boot=2)
+    assert events(again, "gap") == gaps
+    assert events(again, "snippets_dropped") == [(2, drop_last)]
+    assert min(set(held(again)) - set(before)) == 19
+
+
 def test_the_state_survives_a_damaged_slot(tmp_path: Path) -> None:
     state = log_state.State(str(tmp_path))
     state.acknowledged = 5
