@@ -93,10 +93,16 @@ def _pass_db(reading: Reading, limit_sets: Mapping[int, LimitSet]) -> float | No
     return None if limits is None else limits["pass_cdb"] / 100
 
 
+def _judged_by(reading: Reading) -> tuple[int, int]:
+    return reading.values["limits_revision"], reading.class_khz
+
+
 def _limit_changes(found: Sequence[Reading], limit_sets: Mapping[int, LimitSet]) -> list[Mark]:
     """A mark at the first reading judged by other limits than the one before."""
     marks = []
     for before, after in pairwise(found):
+        if _judged_by(before) == _judged_by(after):
+            continue
         if limits_of(before, limit_sets) != limits_of(after, limit_sets):
             revision = after.values["limits_revision"]
             marks.append(Mark(after.sort_ms, "limits", f"Limits of revision {revision}"))

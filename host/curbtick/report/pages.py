@@ -68,6 +68,7 @@ class Site:
         self.pages = pages
         self.day = day
         self.is_live = False
+        self._limits_db: dict[tuple[int, int], tuple[float | None, float | None]] = {}
 
     def render(self, template: str, here: str, probe_ids: Iterable[int], **values: Any) -> str:
         """A page; probe_ids are the probes whose readings stand on it, so that a doubtful one is flagged."""
@@ -81,6 +82,13 @@ class Site:
         return ENVIRONMENT.get_template(template).render(
             here=here, live=self.is_live, flags=flags, made=when(self.now_ms), day=self.day, **values
         )
+
+    def limits_db(self, reading: Reading) -> tuple[float | None, float | None]:
+        """(pass, dead) limits in dBFS that a reading was judged by, None where not known."""
+        judged_by = reading.values["limits_revision"], reading.class_khz
+        if judged_by not in self._limits_db:
+            self._limits_db[judged_by] = views.limits_db(history.limits_of(reading, self.limit_sets))
+        return self._limits_db[judged_by]
 
     def row(self, reading: Reading, standing: tuple[str, Sequence[str]] | None = None) -> views.ReadingRow:
         """A reading as a row; `standing` where a bumper result changed its verdict."""
@@ -216,9 +224,9 @@ def _place(site: Site, place: PlaceHistory) -> dict[str, Any]:
 
 
 def _point(site: Site, reading: Reading) -> svg.Point:
-    limits = history.limits_of(reading, site.limit_sets)
+    limits_db = site.limits_db(reading)
     return svg.Point(
-        reading.sort_ms, reading.level_db, reading.verdict, *views.limits_db(limits), faint=reading.superseded
+        reading.sort_ms, reading.level_db, reading.verdict, *limits_db, faint=reading.superseded
     )
 
 

@@ -189,20 +189,21 @@ def _end(at_ms: int, first_ms: int, last_ms: int) -> str:
 
 
 def _steps(points: Sequence[Point], name: str, x, y, width: float) -> str:  # type: ignore[no-untyped-def]
-    """The limit of each point, held until the next."""
+    """The limit of each point, held until the next that was judged by another."""
     path, previous = "", None
     for point in points:
         limit = getattr(point, name)
-        if limit is None:
-            previous = None
+        if limit == previous:
             continue
-        path += (
-            f"M{x(point.at_ms):.1f} {y(limit):.1f}"
-            if previous is None
-            else f"H{x(point.at_ms):.1f}V{y(limit):.1f}"
-        )
+        if limit is None:
+            path += f"H{x(point.at_ms):.1f}"
+        elif previous is None:
+            path += f"M{x(point.at_ms):.1f} {y(limit):.1f}"
+        else:
+            path += f"H{x(point.at_ms):.1f}V{y(limit):.1f}"
         previous = limit
-    return f'<path class="s {name}" d="{path}H{width:.0f}"/>' if path else ""
+    end = "" if previous is None else f"H{width:.0f}"
+    return f'<path class="s {name}" d="{path}{end}"/>' if path else ""
 
 
 def trace(
