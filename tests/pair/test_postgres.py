@@ -11,9 +11,12 @@ from alembic.runtime.migration import MigrationContext
 from curbtick import cli
 from curbtick.errors import InputError, StoreError
 from curbtick.fleet import worklist
+from curbtick.limits import sets
 from curbtick.store import Store, roles, tables
 from curbtick.store.engine import bare_engine, database_url
 from curbtick.store.migrations import upgrade, version_of
+from curbtick.store.sync import sync
+from curbtick.store.sync_work import Work
 from sqlalchemy import select, text
 from typer.testing import CliRunner
 
@@ -191,6 +194,8 @@ def test_a_bench_can_do_its_work_and_no_harm(with_roles: str) -> None:
             tables.readings.update().values(verdict=0),
             tables.log.update().values(raw=b""),
             tables.meta.update().values(value="9"),
+            tables.limit_sets.insert().values(revision=9, made_ms=0, payload=b""),
+            tables.limit_sets.update().values(payload=b""),
             text("TRUNCATE readings CASCADE"),
             text("DROP TABLE readings CASCADE"),
             text("CREATE TABLE more (a int)"),
@@ -198,6 +203,20 @@ def test_a_bench_can_do_its_work_and_no_harm(with_roles: str) -> None:
             with pytest.raises(StoreError), store.write() as connection:
                 connection.execute(change)
         assert count(store) == before + 5
+
+
+def test_limit_sets_made_offline_come_in_by_a_steward(with_roles: str, tmp_path: Path) -> None:
+    with Store(tmp_path / "own.db") as own:
+        with own.write() as connection:
+            sets.save(connection, sets.factory(), "fit", NOON_MS)
+        with as_role(with_roles, "bench") as store:
+            assert sync(own, store).work == Work(withheld_limits=[2])
+            assert count(store, tables.limit_sets) == 0
+        with as_role(with_roles, "steward") as store:
+            assert sync(own, store).work == Work(limit_sets=1)
+        with as_role(with_roles, "bench") as store, store.read() as connection:
+            assert sets.load(connection)["revision"] == 2
+            assert sync(own, store).work == Work()
 
 
 def test_a_reader_sees_everything_and_changes_nothing(with_roles: str, tmp_path: Path) -> None:

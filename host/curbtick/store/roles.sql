@@ -2,7 +2,7 @@
 --
 -- curbtick_reader   sees everything, changes nothing
 -- curbtick_bench    pulls, assigns, notes work; no reading or record is ever deleted or rewritten by it
--- curbtick_steward  changes versions, copies, repairs
+-- curbtick_steward  makes limit sets, which every bench then sends; changes versions, copies, repairs
 --
 -- They are groups without a login. A login of its own for each bench:
 --   CREATE ROLE bench_north LOGIN IN ROLE curbtick_bench;   then \password bench_north
@@ -27,9 +27,9 @@ REVOKE CREATE ON SCHEMA public FROM PUBLIC;
 GRANT USAGE ON SCHEMA public TO curbtick_reader, curbtick_bench;
 GRANT SELECT ON ALL TABLES IN SCHEMA public TO curbtick_reader, curbtick_bench;
 
--- A bench adds to everything but the marks of the history's version,
+-- A bench adds to everything but the marks of the history's version and the limit sets,
 GRANT INSERT ON ALL TABLES IN SCHEMA public TO curbtick_bench;
-REVOKE INSERT ON meta FROM curbtick_bench;
+REVOKE INSERT ON meta, limit_sets FROM curbtick_bench;
 GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO curbtick_bench;
 
 -- brings what it computed up to date,

@@ -3,8 +3,8 @@
 Pulls go over one by one, each in a transaction, as raw records: the server decodes, dates and refuses doubles
 as if the bench had pulled into it then, and keeps who pulled and when. Vehicles and rounds go first, so that
 readings find their place; a reading's place in the file wins over the server's guess, for the file knows the
-round it was made for. Breaking off anywhere loses nothing and doubles nothing. Work noted on findings, swaps
-and limit sets stay in the file: they are decisions, to be made where everybody sees them.
+round it was made for. Work noted meanwhile follows (sync_work.py). Breaking off anywhere loses nothing and
+doubles nothing.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -14,7 +14,18 @@ from typing import Any, NamedTuple
 from curbtick_wire import records
 from sqlalchemy import Connection, func, select, update
 
-from curbtick.store import Store, add_probe, ingest, note_pull, runs, server, sync_places, tables, times
+from curbtick.store import (
+    Store,
+    add_probe,
+    ingest,
+    note_pull,
+    runs,
+    server,
+    sync_places,
+    sync_work,
+    tables,
+    times,
+)
 from curbtick.store.decode import decode
 
 Progress = Callable[[int, int], object]
@@ -23,13 +34,15 @@ Progress = Callable[[int, int], object]
 @dataclass
 class Synced:
     """What a sync brought. new, doubled: records that the server lacked, and had; clashed_rounds: numbers of
-    rounds that the server has with other vehicles, whose readings keep the vehicles of the file.
+    rounds that the server has with other vehicles, whose readings keep the vehicles of the file; work: what was
+    noted.
     """
 
     pulls: int = 0
     new: int = 0
     doubled: int = 0
     clashed_rounds: list[int] = field(default_factory=list)
+    work: sync_work.Work = field(default_factory=sync_work.Work)
 
 
 class _Pull(NamedTuple):
@@ -59,6 +72,7 @@ def sync(own: Store, central: Store, progress: Progress | None = None) -> Synced
         lives = {row.id: _Life(*row) for row in connection.execute(_LIVES)}
         with central.write() as there:
             places = sync_places.bring(connection, there)
+            sync_work.bring_sends(connection, there, lambda key: _ensure_life(there, lives[key]))
         done.clashed_rounds = places.clashed_rounds
         since = _since(connection, central, mark, lives)
         pulls = [_Pull(*row) for row in connection.execute(_PULLS.where(tables.pulls.c.id > since))]
@@ -69,6 +83,8 @@ def sync(own: Store, central: Store, progress: Progress | None = None) -> Synced
                 progress(number, len(pulls))
         for key in sorted({pull.probe_id for pull in pulls}):
             _close(connection, central, lives[key])
+        with central.write() as there:
+            done.work = sync_work.bring(connection, there, places.vehicles)
     if pulls:
         _note(own, mark, pulls[-1].id)
     return done
