@@ -115,9 +115,12 @@ def _anchor(store: Store, probe: Client) -> None:
 
 
 def send_round(store: Store, probe: Client, made: Round) -> None:
-    """Send a round and note that the probe took it. Raises LinkError, StoreError."""
-    probe.send_round(codec.unpack_round(rounds.payload(made)))
+    """Note that the probe gets a round, and send it. Raises LinkError, StoreError.
+
+    Noted first: readings of a round that this history does not know to have given would find no vehicle.
+    """
     _note(store, probe, "round", made.number)
+    probe.send_round(codec.unpack_round(rounds.payload(made)))
 
 
 def send_limits(store: Store, probe: Client, limit_set: LimitSet) -> None:

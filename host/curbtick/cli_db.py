@@ -1,16 +1,19 @@
 """`curbtick db` and `curbtick sync`: the history's database itself: version, copies, roles, who pulls into it."""
 
+from dataclasses import asdict
 from typing import Annotated, Any
 
 import typer
 
 from curbtick.cli_output import Db, Json, Output
 from curbtick.errors import InputError
+from curbtick.fleet import worklist
 from curbtick.moments import when
 from curbtick.store import Store, copy, depots, migrations, open_store, roles, tables
-from curbtick.store.engine import database_url, shown
+from curbtick.store.engine import database_url, now_ms, refuse_absent, shown
 from curbtick.store.sync import Synced
 from curbtick.store.sync import sync as bring
+from curbtick.store.sync_work import Work
 
 group = typer.Typer(help="The history's database: version, copies, roles, who pulls into it.", no_args_is_help=True)
 
@@ -83,6 +86,7 @@ def bench(
 def status(db: Db = None, as_json: Json = False) -> None:
     """Show the history's version, and which bench pulled what and when."""
     output = Output(as_json)
+    refuse_absent(database_url(db))
     version = migrations.version_of(db)
     benches = _benches(db) if version == tables.SCHEMA_VERSION else []
     output.say(f"{shown(database_url(db))}: {_version_words(version)}")
@@ -122,9 +126,8 @@ def sync(
     db: Db = None,
     as_json: Json = False,
 ) -> None:
-    """Bring what a bench pulled into its own file, while the server was out of reach, into the server's history.
-
-    Work noted, swaps and limit sets stay in the file.
+    """Bring what a bench pulled and noted in its own file, while the server was out of reach, into the server's
+    history.
     """
     output = Output(as_json)
     if database_url(own) == database_url(db):
@@ -135,8 +138,10 @@ def sync(
         )
     with open_store(own) as from_, open_store(db) as to, output.progress("Catching up") as tick:
         done = bring(from_, to, tick)
+        with to.write() as connection:
+            worklist.refresh(connection, now_ms())
     output.say(_sync_words(done))
-    output.done(vars(done))
+    output.done(asdict(done))
 
 
 def _sync_words(done: Synced) -> str:
@@ -147,4 +152,19 @@ def _sync_words(done: Synced) -> str:
             f" Round numbers {numbers} mean other vehicles there; readings of the file keep the vehicles they "
             "were taken of."
         )
+    return words + _work_words(done.work)
+
+
+def _work_words(work: Work) -> str:
+    words = ""
+    if work.findings or work.steps or work.swaps:
+        words += f" Noted work: {work.findings} findings, {work.steps} steps and {work.swaps} swaps were new there."
+    if work.limit_sets:
+        words += f" {work.limit_sets} limit sets were new there."
+    if work.clashed_limits:
+        numbers = ", ".join(map(str, work.clashed_limits))
+        words += f" Limit sets {numbers} are other ones there: readings of the file were judged by the file's."
+    if work.withheld_limits:
+        numbers = ", ".join(map(str, work.withheld_limits))
+        words += f" Limit sets {numbers} stay in the file: there a steward makes them; ask one to sync this file."
     return words

@@ -42,7 +42,7 @@ def demo(
     for caution in CAUTIONS:
         output.say(caution)
     _make_room(out)
-    with open_store(out / "curbtick.db") as store:
+    with open_store(out / "curbtick.db", making=True) as store:
         summary = Demo(store, out, seed, output.say).run()
     write_text(out / "summary.json", json.dumps(summary, indent=1, ensure_ascii=False) + "\n")
     for difference in summary["differences"]:

@@ -11,7 +11,7 @@ import typer
 from curbtick import bench, link
 from curbtick.cli_output import Db, Json, Output
 from curbtick.client import Client
-from curbtick.errors import InputError, LinkError
+from curbtick.errors import InputError, LinkError, NoHistoryError
 from curbtick.fleet import health
 from curbtick.fleet import probes as probes_of
 from curbtick.fleet.health import Health
@@ -46,8 +46,7 @@ def probes(
     output = Output(as_json)
     paths = [port] if port else [found.path for found in link.find_ports()]
     plugged = [_ask(path, stats) for path in paths]
-    with open_store(db) as store, store.read() as connection:
-        known = health.of_probes(connection, now_ms())
+    known = _known(output, db)
     for found in plugged:
         output.say(_plugged_words(found))
     if not plugged:
@@ -58,6 +57,16 @@ def probes(
     output.done({"plugged": plugged, "known": [_object(p) for p in known]})
     if port and "error" in plugged[0]:
         raise typer.Exit(LinkError.exit_code)
+
+
+def _known(output: Output, db: str | None) -> list[Health]:
+    """Probes of the history; a bench that is being set up has none yet, and sees its probe all the same."""
+    try:
+        with open_store(db) as store, store.read() as connection:
+            return health.of_probes(connection, now_ms())
+    except NoHistoryError as error:
+        output.say(f"{error.what} {error.next_step}")
+        return []
 
 
 def _ask(path: str, stats: bool) -> dict[str, Any]:
@@ -179,7 +188,7 @@ def renew(
 def pull(port: Port = None, db: Db = None, as_json: Json = False) -> None:
     """Take over every record of the probe that is plugged in, each exactly once."""
     output = Output(as_json)
-    with open_store(db) as store, bench.connect(port) as probe:
+    with open_store(db, making=True) as store, bench.connect(port) as probe:
         found = pull_with_progress(output, store, probe)
     output.say(_pull_words(found))
     output.done(asdict(found))

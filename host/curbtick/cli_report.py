@@ -48,7 +48,7 @@ def open_(
     Ctrl-C.
     """
     output = Output(False)
-    with open_store(db) as store:
+    with open_store(db, making=True) as store:
         server = localpage.serve(store, number)
         output.say(f"Open {server.url} in a browser of this computer. Ctrl-C stops.")
         if browser:

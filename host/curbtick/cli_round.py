@@ -40,7 +40,7 @@ def make(
     """Make a round from vehicles the history knows, or from a CSV file with the columns vehicle, type, depot,
     rear_positions, rear_class_khz, front_positions, front_class_khz."""
     output = Output(as_json)
-    with open_store(db) as store, store.write() as connection:
+    with open_store(db, making=True) as store, store.write() as connection:
         if len(members) == 1 and members[0].lower().endswith(".csv"):
             chosen = rounds.enter(connection, rounds.read_lines(Path(members[0])), now_ms())
         else:

@@ -100,7 +100,7 @@ def add(
 ) -> None:
     """Add a vehicle, or a reference sensor."""
     output = Output(as_json)
-    with open_store(db) as store, store.write() as connection:
+    with open_store(db, making=True) as store, store.write() as connection:
         key = vehicles.add(
             connection,
             name,

@@ -11,7 +11,7 @@ from curbtick.cli_output import By, Db, Json, Output
 from curbtick.cli_vehicles import bumper_number
 from curbtick.errors import InputError
 from curbtick.fleet import assign as assigning
-from curbtick.fleet import state, swap, vehicles, worklist
+from curbtick.fleet import repeat, state, swap, vehicles, worklist
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.fleet.worklist import Finding
 from curbtick.moments import date, when
@@ -140,9 +140,7 @@ def swap_(
             output.say(f"Swap {chosen.id} is taken back.")
             output.done({"swap": chosen.id, "undone": True})
         elif decide:
-            decision = swap.decide(connection, chosen)
-            output.say(swap.in_words(connection, found.id)[-1])
-            output.done({"swap": chosen.id, **asdict(decision)})
+            _decide(output, connection, chosen)
         else:
             key = swap.record(connection, found, number, position_a, position_b, now_ms(), by)
             _note_swap(connection, found, number, (position_a, position_b), by)
@@ -153,6 +151,14 @@ def swap_(
                 f"Read both again, pull, then `curbtick swap '{found.name}' {position_a} {position_b} --decide`."
             )
             output.done({"swap": key, "bumper": names.BUMPERS[number]})
+
+
+def _decide(output: Output, connection: Any, chosen: swap.Swap) -> None:
+    repeats = repeat.of_fleet(connection)
+    decision = swap.decide(connection, chosen, repeats)
+    output.say(swap.words(chosen, decision, repeats))
+    measured = {"repeatability_db": repeats.level_db, "repeatability_pairs": repeats.pairs}
+    output.done({"swap": chosen.id, **asdict(decision), **measured, "repeatability_measured": repeats.is_measured})
 
 
 def _note_swap(

@@ -37,6 +37,10 @@ class StoreError(CurbtickError):
     exit_code = 4
 
 
+class NoHistoryError(StoreError):
+    """There is no history where one was named."""
+
+
 class MissingProgramError(CurbtickError):
     """A program that this command needs is not on the machine."""
 

@@ -31,7 +31,11 @@ def bench_values(connection: Connection, made: Pages) -> dict[str, Any]:
             {"id": a.id, "words": f"{a.readings} readings, {when(a.at_ms)}{', ' + a.by if a.by else ''}"}
             for a in assign.standing(connection)
         ],
-        "swaps": [words for s in made.states for words in swap.in_words(connection, s.vehicle.id)],
+        "swaps": [
+            words
+            for s in made.states
+            for words in swap.in_words(connection, s.vehicle.id, lambda: made.repeatability)
+        ],
     }
 
 

@@ -270,7 +270,7 @@ def ingest_ratio(folder: Path, seed: int, count: int, last_day_ms: int, rounds: 
 
 
 def by_turns(actions: Sequence[Callable[[], object]], rounds: int) -> list[float]:
-    """Best seconds of each action, taken by turns: each does the same work every time, what is more is the machine's."""
+    """Best seconds of each action, taken by turns: its work is the same each time, what is more is the machine's."""
     spent: list[list[float]] = [[] for _ in actions]
     for _ in range(rounds):
         for laps, action in zip(spent, actions, strict=True):

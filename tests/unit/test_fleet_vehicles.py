@@ -7,9 +7,9 @@ from curbtick.errors import InputError
 from curbtick.fleet import readings, rounds, state, vehicles
 from curbtick.fleet.vehicles import Bumper
 from curbtick.store import Store
-from curbtick_wire import codec, names
+from curbtick_wire import codec, names, records
 
-from tests.unit.benchdata import NOON_MS, Logbook, add_round, add_vehicle
+from tests.unit.benchdata import NOON_MS, PROBE, Logbook, add_round, add_vehicle, record
 
 HEADER = ",".join(rounds.COLUMNS) + "\n"
 
@@ -118,6 +118,15 @@ def test_a_round_goes_to_the_probe_as_the_file_has_it(store: Store, tmp_path: Pa
         "front_class_khz": 58,
     }
     assert sent["vehicles"][1]["front_positions"] == 0
+
+
+def test_a_round_takes_no_number_that_a_probe_got_from_another_bench(store: Store) -> None:
+    received = {"event": names.EVENTS.index("round_received"), "value": 41, "extra": 2}
+    store.ingest(PROBE, [record(records.EVENT, 1, received)])
+    key = add_vehicle(store, "Van 1")
+    with store.write() as connection:
+        made = [rounds.make(connection, vehicles.load(connection, [key]), NOON_MS) for _ in range(2)]
+    assert [round_.number for round_ in made] == [42, 43]
 
 
 def test_a_round_refuses_a_vehicle_twice_none_at_all_and_too_many(store: Store) -> None:

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 from curbtick.errors import InputError
-from curbtick.fleet import assign, readings, state, swap, vehicles, worklist
+from curbtick.fleet import assign, readings, repeat, state, swap, vehicles, worklist
 from curbtick.store import Store
 from curbtick_wire import names, records
 from hypothesis import given
@@ -165,7 +165,7 @@ def _swapped(yard: Yard, after_2: dict[str, Any], after_3: dict[str, Any]) -> sw
         swap.record(connection, van, names.REAR, 2, 3, NOON_MS + 3 * DAY_MS)
     yard.read(NOON_MS + 4 * DAY_MS, {"position": 2, **after_2}, {"position": 3, **after_3})
     with yard.store.read() as connection:
-        return swap.decide(connection, swap.of_vehicle(connection, yard.van)[0])
+        return swap.decide(connection, swap.of_vehicle(connection, yard.van)[0], repeat.of_fleet(connection))
 
 
 def test_a_fault_that_moves_is_the_sensors(yard: Yard) -> None:
@@ -214,13 +214,60 @@ def test_an_undone_swap_is_forgotten(yard: Yard) -> None:
             swap.undo(connection, key, NOON_MS)
 
 
+def _repeated(yard: Yard, times: int, offsets_cdb: tuple[int, int], day: int) -> None:
+    """Position 1 read twice on each visit, so many visits."""
+    for visit in range(times):
+        both = [{"position": 1, "level_cdb": -800 + offset} for offset in offsets_cdb]
+        yard.read(NOON_MS + (day + visit) * DAY_MS, *both)
+
+
+def test_a_swap_is_judged_by_the_fleets_own_repeatability_once_it_is_known(yard: Yard) -> None:
+    """Sensors 3 dB apart: too little for readings taken to repeat to 0.8 dB, plain where they repeat to 0.3 dB."""
+    assert _swapped(yard, {"level_cdb": -500}, {}).follows is None
+    with yard.store.write() as connection:
+        key = swap.of_vehicle(connection, yard.van)[0].id
+        swap.undo(connection, key, NOON_MS)
+        swap.record(connection, vehicles.load(connection, [yard.van])[0], names.REAR, 2, 3, NOON_MS + 5 * DAY_MS)
+    yard.read(NOON_MS + 6 * DAY_MS, {"position": 2}, {"position": 3, "level_cdb": -500})
+    with yard.store.read() as connection:
+        before = swap.decide(connection, swap.of_vehicle(connection, yard.van)[0], repeat.of_fleet(connection))
+    _repeated(yard, 20, (0, 1), day=100)
+    with yard.store.read() as connection:
+        after = swap.decide(connection, swap.of_vehicle(connection, yard.van)[0], repeat.of_fleet(connection))
+    assert (before.follows, after.follows) == (None, "sensor")
+
+
+def test_a_swap_says_what_repeatability_was_taken(yard: Yard) -> None:
+    _swapped(yard, {}, LOW)
+    with yard.store.read() as connection:
+        taken = repeat.of_fleet(connection)
+        words = swap.in_words(connection, yard.van)[0]
+    assert (taken.level_db, taken.pairs) == (repeat.STATED_DB, 0) and not taken.is_measured
+    assert "taken to repeat to 0.80 dB: this fleet has 0 repeated readings" in words
+
+
+def test_repeatability_is_measured_once_there_are_enough_pairs(yard: Yard) -> None:
+    """Pairs 1 dB apart: sigma is 1.4826 x 1 / sqrt 2 = 1.048 dB, whatever changed between the visits."""
+    _repeated(yard, repeat.PAIRS_MIN - 1, (0, 100), day=0)
+    with yard.store.read() as connection:
+        assert not repeat.of_fleet(connection).is_measured
+    _repeated(yard, 1, (0, -100), day=60)
+    with yard.store.read() as connection:
+        found = repeat.of_fleet(connection)
+    assert (found.pairs, round(found.level_db, 3)) == (10, 1.048)
+    assert "measured on 10 pairs" in found.words
+    _repeated(yard, 20, (0, 1), day=100)
+    with yard.store.read() as connection:
+        assert repeat.of_fleet(connection).level_db == repeat.FLOOR_DB
+
+
 levels = st.floats(-45, -3)
 
 
 @given(levels, levels, st.lists(st.floats(-1, 1), min_size=4, max_size=4))
 def test_a_clear_fault_is_never_put_on_the_wrong_side(a: float, b: float, noise: list[float]) -> None:
     """With readings within their uncertainty of the truth the two answers are never mixed up."""
-    scatter = [n * swap.REPEAT_DB for n in noise]
+    scatter = [n * repeat.STATED_DB for n in noise]
     moved = swap.judge([a + scatter[0]], [b + scatter[1]], [b + scatter[2]], [a + scatter[3]])
     stayed = swap.judge([a + scatter[0]], [b + scatter[1]], [a + scatter[2]], [b + scatter[3]])
     assert moved.follows in (None, "sensor")
@@ -234,7 +281,7 @@ def test_wrong_decisions_are_rare_with_normal_scatter() -> None:
     rng = random.Random(7)
 
     def noisy(level: float) -> list[float]:
-        return [rng.gauss(level, swap.REPEAT_DB)]
+        return [rng.gauss(level, repeat.STATED_DB)]
 
     decided = 0
     for _ in range(20_000):

@@ -69,7 +69,7 @@ class Log:
 
 @pytest.fixture
 def store(tmp_path: Path) -> Store:
-    return open_store(str(tmp_path / "history.db"))
+    return open_store(str(tmp_path / "history.db"), making=True)
 
 
 def sections(store: Store, log: Log) -> list[Section]:

@@ -153,6 +153,20 @@ def test_readings_of_a_round_find_their_vehicle_and_keep_what_the_probe_wrote(st
     assert [(row.vehicle, row.vehicle_id) for row in rows] == [(2, second), (2, None)]
 
 
+def test_a_round_counts_only_for_the_probes_that_got_it_from_this_history(store: Store) -> None:
+    """Another bench numbers its rounds from 1 as well: what its probe read is no reading of our vehicles."""
+    van = benchdata.add_vehicle(store, "Van 1")
+    benchdata.add_round(store, 1, [van])
+    Logbook(store).visit(NOON_MS, {"round_id": 1})
+    store.ingest("e660ffffffffffff", [reading(1, round_id=1)])
+    store.renew_probe(PROBE)
+    store.ingest(PROBE, [reading(1, round_id=1)])
+    with store.read() as connection:
+        rows = connection.execute(select(tables.readings).order_by(tables.readings.c.id)).all()
+    assert [row.vehicle_id for row in rows] == [van, None, van]
+    assert all(row.round_id == 1 for row in rows)
+
+
 def test_a_superseded_reading_is_marked_and_kept(store: Store) -> None:
     Logbook(store).visit(NOON_MS, {"verdict": names.WEAK}, {"supersedes_seq": 2})
     with store.read() as connection:

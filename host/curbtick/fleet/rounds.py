@@ -161,7 +161,11 @@ def _refused(what: str, next_step: str) -> InputError:
 
 
 def _next_number(connection: Connection) -> int:
-    highest = connection.scalar(select(func.max(tables.rounds.c.number))) or 0
+    """A number that no round here has, nor any that a pulled probe got, from another bench's history for one."""
+    event = tables.events.c
+    received = select(func.max(event.value)).where(event.event == names.EVENTS.index("round_received"))
+    own = select(func.max(tables.rounds.c.number))
+    highest = max(connection.scalar(query) or 0 for query in (own, received))
     if highest >= NUMBER_MAX:
         raise _refused(f"All {NUMBER_MAX} numbers for rounds are used up.", "Begin a new history with --db.")
     return int(highest) + 1

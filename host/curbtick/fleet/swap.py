@@ -7,7 +7,7 @@ the positions' levels after the swap, +d or -d with d the difference before; eac
 read, in units of the difference's uncertainty.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import sqrt
 from statistics import median
@@ -16,15 +16,13 @@ from curbtick_wire import names
 from sqlalchemy import Connection, bindparam, select, update
 
 from curbtick.errors import InputError
-from curbtick.fleet import readings
+from curbtick.fleet import readings, repeat
 from curbtick.fleet.readings import Reading
+from curbtick.fleet.repeat import STATED_DB, Repeatability
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.moments import date
 from curbtick.store import inserted_key, tables
 
-# Standard uncertainty of one reading's level, the collar put on anew each time: a cautious figure that the fleet's own
-# repeated readings replace once there are enough of them.
-REPEAT_DB = 0.8
 # A silent position is taken to lie this low: below it nothing is measured.
 SILENT_DB = -50.0
 DECIDE_SIGMA = 3.0
@@ -107,10 +105,8 @@ def of_vehicle(connection: Connection, vehicle_id: int) -> list[Swap]:
     ]
 
 
-def decide(connection: Connection, swap: Swap, repeat_db: float = REPEAT_DB) -> Decision:
-    """What the readings before and after a swap say. repeat_db: standard uncertainty of one reading's
-    level.
-    """
+def decide(connection: Connection, swap: Swap, repeats: Repeatability) -> Decision:
+    """What the readings before and after a swap say. repeats: how well one reading of this fleet does."""
     later_ms = _next_swap_ms(connection, swap)
     sides = [_split(connection, swap, position, later_ms) for position in (swap.position_a, swap.position_b)]
     for position, (before, after) in zip((swap.position_a, swap.position_b), sides, strict=True):
@@ -119,7 +115,7 @@ def decide(connection: Connection, swap: Swap, repeat_db: float = REPEAT_DB) -> 
         if not after:
             return Decision(None, f"position {position} was not read since the swap")
     (before_a, after_a), (before_b, after_b) = sides
-    return judge(before_a, before_b, after_a, after_b, repeat_db)
+    return judge(before_a, before_b, after_a, after_b, repeats.level_db)
 
 
 def judge(
@@ -127,7 +123,7 @@ def judge(
     before_b: Sequence[float],
     after_a: Sequence[float],
     after_b: Sequence[float],
-    repeat_db: float = REPEAT_DB,
+    repeat_db: float = STATED_DB,
 ) -> Decision:
     """Decide from the levels in dBFS of positions a and b before and after; each list holds at least one."""
     before = (median(before_a), median(before_b))
@@ -190,16 +186,24 @@ def _next_swap_ms(connection: Connection, swap: Swap) -> int | None:
     return min(later, default=None)
 
 
-def in_words(connection: Connection, vehicle_id: int) -> list[str]:
-    """Every swap test of a vehicle with what it says."""
-    made = []
-    for swap in of_vehicle(connection, vehicle_id):
-        decision = decide(connection, swap)
-        where = f"{names.BUMPERS[swap.bumper]} {swap.position_a} and {swap.position_b}"
-        verdict = {
-            "sensor": "the fault moved with the sensor",
-            "wiring": "the fault stayed with the wiring",
-            None: "the readings cannot tell",
-        }[decision.follows]
-        made.append(f"Swap test of {date(swap.at_ms)}, {where}: {verdict} ({decision.why}).")
-    return made
+def in_words(
+    connection: Connection, vehicle_id: int, repeats: Callable[[], Repeatability] | None = None
+) -> list[str]:
+    """Every swap test of a vehicle with what it says. repeats: where the fleet's repeatability is at hand already."""
+    found = of_vehicle(connection, vehicle_id)
+    if not found:
+        return []
+    known = repeat.of_fleet(connection) if repeats is None else repeats()
+    return [words(swap, decide(connection, swap, known), known) for swap in found]
+
+
+def words(swap: Swap, decision: Decision, repeats: Repeatability) -> str:
+    """What a swap test says, and the repeatability it was judged by."""
+    where = f"{names.BUMPERS[swap.bumper]} {swap.position_a} and {swap.position_b}"
+    verdict = {
+        "sensor": "the fault moved with the sensor",
+        "wiring": "the fault stayed with the wiring",
+        None: "the readings cannot tell",
+    }[decision.follows]
+    ground = "" if decision.uncertainty_db is None else f" {repeats.words}"
+    return f"Swap test of {date(swap.at_ms)}, {where}: {verdict} ({decision.why}).{ground}"

@@ -17,7 +17,7 @@ from typing import Any
 from curbtick_wire import names
 from sqlalchemy import Connection, select
 
-from curbtick.fleet.swap import REPEAT_DB
+from curbtick.fleet.repeat import PAIRS_MIN, SAME_VISIT_MS, STATED_DB
 from curbtick.limits import guard, robust, sets
 from curbtick.limits.sets import LimitSet
 from curbtick.store import tables
@@ -25,8 +25,6 @@ from curbtick.store import tables
 BELOW_HEALTHY_DB = 10.0
 DEAD_BELOW_HEALTHY_DB = 27.0
 SENSORS_MIN, SENSORS_GOOD = 8, 30
-PAIRS_MIN = 10
-SAME_VISIT_MS = 4 * 3_600_000
 SPREAD_MIN_DB = 0.3
 HISTOGRAM_STEP_DB = 1.0
 
@@ -200,7 +198,7 @@ def of_class(class_khz: int, gathered: _Gathered, risk: float) -> ClassFit:
 
 def _repeat(gathered: _Gathered) -> Repeat:
     differences = gathered.differences
-    within_db = robust.sigma_of_differences(differences) if len(differences) >= PAIRS_MIN else REPEAT_DB
+    within_db = robust.sigma_of_differences(differences) if len(differences) >= PAIRS_MIN else STATED_DB
     technician = robust.between_groups([_trimmed(group) for group in gathered.by_technician.values()])
     probe = robust.between_groups([_trimmed(group) for group in gathered.by_probe.values()])
     return Repeat(within_db, len(differences), technician.sigma, technician.groups, probe.sigma, probe.groups)
@@ -216,7 +214,7 @@ def _warnings(sensors: int, repeat: Repeat, false_fail: float) -> list[str]:
     if sensors < SENSORS_GOOD:
         found.append(f"only {sensors} sensors; {SENSORS_GOOD} make it sound")
     if repeat.pairs < PAIRS_MIN:
-        found.append(f"only {repeat.pairs} repeated readings: {REPEAT_DB:g} dB taken for the repeatability")
+        found.append(f"only {repeat.pairs} repeated readings: {STATED_DB:g} dB taken for the repeatability")
     if repeat.probes < 2:
         found.append("one probe only: differences between probes are not in it")
     if false_fail > 0.005:

@@ -10,8 +10,9 @@ from pathlib import Path
 from sqlalchemy import Connection, select
 
 from curbtick.errors import InputError
-from curbtick.fleet import health, history, leaks, readings, state, swap, vehicles, worklist
+from curbtick.fleet import health, history, leaks, readings, repeat, state, swap, vehicles, worklist
 from curbtick.fleet.readings import Reading
+from curbtick.fleet.repeat import Repeatability
 from curbtick.fleet.state import VehicleState
 from curbtick.limits import sets
 from curbtick.moments import date, day_end_ms, when
@@ -67,6 +68,11 @@ class Pages:
         """Findings that are not proved, and those proved since the day began."""
         every = (worklist.OPEN, worklist.DONE, worklist.PROVED)
         return worklist.load(self._connection, every, since_ms=self._day_ms)
+
+    @cached_property
+    def repeatability(self) -> Repeatability:
+        """How well one reading of this fleet repeats."""
+        return repeat.of_fleet(self._connection)
 
     @cached_property
     def site(self) -> Site:
@@ -150,9 +156,8 @@ class Pages:
         vehicle = vehicle_state.vehicle
         places = history.of_vehicle(self._connection, vehicle, self.site.limit_sets)
         mine = [finding for finding in self.findings if finding.vehicle_id == vehicle.id]
-        return pages.vehicle_page(
-            self.site, vehicle_state, mine, places, swap.in_words(self._connection, vehicle.id)
-        )
+        swaps = swap.in_words(self._connection, vehicle.id, lambda: self.repeatability)
+        return pages.vehicle_page(self.site, vehicle_state, mine, places, swaps)
 
     def reading(self, reading: Reading) -> str:
         """A reading's page."""

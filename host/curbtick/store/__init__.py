@@ -29,9 +29,10 @@ class Store:
         busy_timeout_s: float = BUSY_TIMEOUT_S,
         *,
         filling: bool = False,
+        making: bool = True,
     ) -> None:
         self.url = database_url(where)
-        self._engine = open_engine(where, busy_timeout_s, filling)
+        self._engine = open_engine(where, busy_timeout_s, filling, making)
 
     def __enter__(self) -> Self:
         return self
@@ -162,11 +163,12 @@ def _uncollected() -> Iterator[None]:
             gc.enable()
 
 
-def open_store(where: str | Path | None = None) -> Store:
-    """Open the history named by a file or URL (None: CURBTICK_DB, else ./curbtick.db), making it if need
-    be.
+def open_store(where: str | Path | None = None, *, making: bool = False) -> Store:
+    """Open the history named by a file or URL (None: CURBTICK_DB, else ./curbtick.db).
+
+    making: make the file where there is none yet. Raises NoHistoryError, StoreError.
     """
-    return Store(where)
+    return Store(where, making=making)
 
 
 def inserted_key(made: CursorResult[Any]) -> int:

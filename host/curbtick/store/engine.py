@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, inspect, select
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError, SQLAlchemyError
 
-from curbtick.errors import StoreError
+from curbtick.errors import NoHistoryError, StoreError
 from curbtick.store import server, tables
 
 BUSY_TIMEOUT_S = 5.0
@@ -21,6 +21,10 @@ CHECKPOINT_PAGES = 4_000
 COPYING = "copying"
 """Mark of a history that a copy is filling; its value names the history it comes from."""
 _UPGRADE = "Run `curbtick db upgrade` with the same --db; it says what it does."
+_MAKE = (
+    "Name the file with --db or CURBTICK_DB. A new one is made by `curbtick pull`, `round make` or `vehicles add`; "
+    "`curbtick demo` makes one to look at."
+)
 KEPT = "Nothing was changed: what was stored before is still there, and a probe keeps its records until told."
 
 
@@ -39,18 +43,34 @@ def database_url(where: str | Path | None) -> str:
 
 
 def open_engine(
-    where: str | Path | None, busy_timeout_s: float = BUSY_TIMEOUT_S, filling: bool = False
+    where: str | Path | None,
+    busy_timeout_s: float = BUSY_TIMEOUT_S,
+    filling: bool = False,
+    making: bool = True,
 ) -> Engine:
-    """Open the database and check its version, making a new one where a file is not there yet.
+    """Open the database and check its version.
 
-    filling: also open a history that a copy has not filled yet.
-    Raises StoreError if it cannot be opened, is no history, or is of another version.
+    filling: also open a history that a copy has not filled yet; making: make a new one where a file is not
+    there yet. Raises NoHistoryError if there is none, StoreError if it cannot be opened, is no history, or is
+    of another version.
     """
     url = database_url(where)
+    if not making:
+        refuse_absent(url)
     engine = bare_engine(url, busy_timeout_s)
     with translated(url):
-        _check_version(engine, url, filling)
+        _check_version(engine, url, filling, making)
     return engine
+
+
+def refuse_absent(url: str) -> None:
+    """Raise NoHistoryError for a file that is not there or empty; asking the database would make one of it."""
+    parts = make_url(url)
+    if parts.get_backend_name() != "sqlite" or not parts.database:
+        return
+    file = Path(parts.database)
+    if not file.exists() or (file.is_file() and file.stat().st_size == 0):
+        raise NoHistoryError(f"There is no history {file}.", "Nothing was read, and no file was made.", _MAKE)
 
 
 def bare_engine(url: str, busy_timeout_s: float = BUSY_TIMEOUT_S) -> Engine:
@@ -96,13 +116,15 @@ def prepare(connection: sqlite3.Connection) -> None:
     connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
 
 
-def _check_version(engine: Engine, url: str, filling: bool) -> None:
+def _check_version(engine: Engine, url: str, filling: bool, making: bool) -> None:
     found = inspect(engine).get_table_names()
-    if not found and engine.dialect.name == "sqlite":
+    is_file = engine.dialect.name == "sqlite"
+    if not found and is_file and making:
         _create(engine)
         return
     if not found:
-        raise StoreError(f"There is no history in {shown(url)} yet.", "Nothing was read or changed.", _UPGRADE)
+        next_step = _MAKE if is_file else _UPGRADE
+        raise NoHistoryError(f"There is no history in {shown(url)} yet.", "Nothing was read or changed.", next_step)
     version = stored_version(engine) if "meta" in found else None
     if version is None:
         raise StoreError(

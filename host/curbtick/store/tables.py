@@ -286,7 +286,7 @@ sends = Table(
     Column("at_ms", Big, nullable=False),
     Index("sends_by_number", "what", "number"),
 )
-"""Rounds and limit sets that a probe took; `what` is "round" or "limits"."""
+"""Rounds that a probe was given and limit sets that it took; `what` is "round" or "limits"."""
 
 limit_sets = Table(
     "limit_sets",
