@@ -1,12 +1,13 @@
 """How often the system really fires: what the held train's interval alone does not tell."""
 
+import array
+
 from curbtick_wire import names
 from micropython import const
 
-from .dsp import chain
+from .dsp import chain, columns
+from .sounds import MOST
 
-# A sound with so much evidence has a trustworthy level, sweep and length.
-CLEAR_CDB = const(2300)
 BURST_MOST_US = const(3500)
 
 # A burst that began before the reading is not whole, and one that began this shortly before its end may still be open.
@@ -32,22 +33,19 @@ ALIKE_SQUARED = const(96100)
 ALIKE_MOST_CDB = const(310)
 
 
+class Beats:
+    """Room for what lies on the beats of the sounds: how many sounds, and their mean evidence; and on another beat."""
+
+    def __init__(self):
+        self.hits = array.array("i", [0] * MOST)
+        self.means_cdb = array.array("i", [0] * MOST)
+        self.other_hits = array.array("i", [0] * MOST)
+        self.other_means_cdb = array.array("i", [0] * MOST)
+
+
 def slack_us(interval_us):
     """Return how far off its beat a burst may be, in us."""
     return SLACK_US + interval_us // 400
-
-
-def slip_us(trains, k, step_us):
-    """Return how far sound k is from the nearest beat of the held train at a step, in us."""
-    late = (trains.time_us[k] - trains.first_us) % step_us
-    return min(late, step_us - late)
-
-
-def may_be_member(sounds, row):
-    """Tell whether a sound on the train's beat can be its burst: there noise may have garbled its sweep."""
-    if sounds.time_us[row] < WHOLE_FROM_US or sounds.evidence_cdb[row] < CLEAR_CDB:
-        return False
-    return sounds.length_us[row] <= BURST_MOST_US
 
 
 def count_due(trains, step_us, listened_us):
@@ -80,19 +78,17 @@ def explain_twins(trains, sounds, listened_us):
 
 def _twins_off(trains, sounds, step_us):
     """Count the bursts like the held train's that are off the beat of a step."""
-    n = 0
-    for k in range(trains.rows):
-        row = trains.order[k]
-        if may_be_member(sounds, row) and _is_alike(trains, sounds, row):
-            if slip_us(trains, k, step_us) > slack_us(trains.interval_us):
-                n += 1
-    return n
-
-
-def _is_alike(trains, sounds, row):
-    if abs(sounds.level_cdb[row] - trains.level_cdb) > TWIN_LEVEL_CDB:
-        return False
-    return abs(sounds.frequency_hz[row] - trains.frequency_hz) <= TWIN_SPREAD_HZ
+    like = trains.like
+    like[columns.LEVEL] = trains.level_cdb
+    like[columns.HZ] = trains.frequency_hz
+    like[columns.LEVEL_SPREAD] = TWIN_LEVEL_CDB
+    like[columns.HZ_SPREAD] = TWIN_SPREAD_HZ
+    asked = columns.CLEAR | columns.SHORT
+    slack = slack_us(trains.interval_us)
+    hz = sounds.frequency_hz
+    return columns.like_off_beat(
+        trains.phase_us, 0, sounds.level_cdb, hz, trains.flags, like, sounds.count, asked, step_us, slack
+    )
 
 
 def find_quicker(trains, sounds, listened_us):
@@ -106,6 +102,7 @@ def find_quicker(trains, sounds, listened_us):
     """
     trains.open_question = False
     trains.doubtful = False
+    _choose_siblings(trains, sounds)
     for part in (2, 3):
         step_us = trains.interval_us // part
         if step_us >= SHORTEST_US:
@@ -120,57 +117,72 @@ def find_quicker(trains, sounds, listened_us):
                 trains.open_question = True
 
 
+def _choose_siblings(trains, sounds):
+    """Leave in trains.weight, not 0, which sounds are clear siblings, and in trains.beats what lies on their beats."""
+    trains.take_phases(sounds)
+    asked = columns.SIBLING | columns.SHORT
+    before_us = trains.interval_us - 2 * SLACK_US
+    columns.choose(trains.phase_us, 0, trains.flags, trains.weight, sounds.count, asked, ECHO_US, before_us)
+    _fill_beats(trains, sounds, trains.beats.hits, trains.beats.means_cdb, 0)
+
+
 def _phases_that_repeat(trains, sounds, step_us, part):
     """Count the clear siblings' phases within a step; 0 if too few of them come again. Sets trains.firm."""
     n = 0
     again = 0
     alone = 0
     trains.firm = True
-    for k in range(trains.rows):
+    _mark_companions(trains, sounds, step_us, part)
+    for row in range(sounds.count):
         # What comes only once is nobody's train, and tells nothing.
-        if _is_clear_sibling(trains, sounds, k) and _mean_evidence(trains, sounds, trains.time_us[k]) >= 2:
-            if sounds.evidence_cdb[trains.order[k]] < SIBLING_FIRM_CDB:
+        if trains.weight[row] and trains.beats.hits[row] >= 2:
+            if sounds.evidence_cdb[row] < SIBLING_FIRM_CDB:
                 trains.firm = False
-            if slip_us(trains, k, step_us) <= 2 * SLACK_US:
+            late = trains.phase_us[row] % step_us
+            if min(late, step_us - late) <= 2 * SLACK_US:
                 return 0
-            if _comes_every(trains, sounds, k, step_us, part):
+            if trains.weight[row] == 2:
                 again += 1
-                n = _add_phase(trains, trains.time_us[k] % step_us, step_us, n)
+                n = _add_phase(trains, late, step_us, n)
             else:
                 alone += 1
     return n if 4 * alone <= again else 0
 
 
-def _is_clear_sibling(trains, sounds, k):
-    row = trains.order[k]
-    if sounds.evidence_cdb[row] < SIBLING_CLEAR_CDB or sounds.length_us[row] > BURST_MOST_US:
-        return False
-    late = (trains.time_us[k] - trains.first_us) % trains.interval_us
-    return ECHO_US < late < trains.interval_us - 2 * SLACK_US
-
-
-def _comes_every(trains, sounds, k, step_us, part):
-    """Tell whether sound k has a companion, as loud on average, on every step of the held train's interval."""
-    count = _mean_evidence(trains, sounds, trains.time_us[k])
-    mean_cdb = trains.mean_cdb
+def _mark_companions(trains, sounds, step_us, part):
+    """Leave 2 in trains.weight for siblings with a companion, as loud on average, on every step of the interval."""
+    beats = trains.beats
+    for row in range(sounds.count):
+        if trains.weight[row]:
+            trains.weight[row] = 2
     for m in range(1, part):
-        other_count = _mean_evidence(trains, sounds, trains.time_us[k] + m * step_us)
-        fewer = min(count, other_count)
-        apart_cdb = abs(trains.mean_cdb - mean_cdb)
-        # The first bound keeps the product below a chip's small integers.
-        if fewer < 2 or apart_cdb > ALIKE_MOST_CDB or apart_cdb * apart_cdb * fewer > ALIKE_SQUARED:
-            return False
-    return True
+        _fill_beats(trains, sounds, beats.other_hits, beats.other_means_cdb, m * step_us)
+        columns.keep_alike(
+            beats.hits,
+            0,
+            beats.means_cdb,
+            beats.other_hits,
+            beats.other_means_cdb,
+            trains.weight,
+            sounds.count,
+            ALIKE_MOST_CDB,
+            ALIKE_SQUARED,
+        )
 
 
-def _mean_evidence(trains, sounds, beat_us):
-    """Set trains.mean_cdb: the mean evidence of the sounds on a beat of the held train's interval; return how many."""
-    pair = trains.pair
-    chain.on_beat(
-        trains.time_us, 0, trains.order, sounds.evidence_cdb, pair, trains.rows, beat_us, trains.interval_us, SLACK_US
+def _fill_beats(trains, sounds, hits, means_cdb, after_us):
+    columns.on_beats(
+        trains.phase_us,
+        0,
+        sounds.evidence_cdb,
+        trains.weight,
+        hits,
+        means_cdb,
+        sounds.count,
+        after_us,
+        trains.interval_us,
+        SLACK_US,
     )
-    trains.mean_cdb = pair[1] // max(1, pair[0])
-    return pair[0]
 
 
 def _add_phase(trains, phase_us, step_us, n):
@@ -191,13 +203,14 @@ def share_that_repeats(trains, sounds):
     """
     trains.clear_count = 0
     trains.repeating = 0
-    for k in range(trains.rows):
-        if sounds.evidence_cdb[trains.order[k]] >= PROOF_CLEAR_CDB and sounds.kind[trains.order[k]] != names.HELD:
+    for row in range(sounds.count):
+        if trains.flags[row] & columns.PROOF and sounds.kind[row] != names.HELD:
             trains.clear_count += 1
-            if _keeps_frequency(trains, k, trains.sibling_interval_us):
+            if _keeps_frequency(sounds, row, trains.sibling_interval_us):
                 trains.repeating += 1
 
 
-def _keeps_frequency(trains, k, interval_us):
-    rows = trains.rows
-    return chain.comes_again(trains.time_us, 0, trains.hz, rows, k, interval_us, SLACK_US, TWIN_SPREAD_HZ)
+def _keeps_frequency(sounds, row, interval_us):
+    return chain.comes_again(
+        sounds.time_us, 0, sounds.frequency_hz, sounds.count, row, interval_us, SLACK_US, TWIN_SPREAD_HZ
+    )

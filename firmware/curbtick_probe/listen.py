@@ -68,7 +68,8 @@ _WORDS = const(5)
 class Listener:
     """Listens on one input until told to stop; all buffers are made once.
 
-    sounds: what was heard. blocks: how many blocks of BLOCK_US were searched. lowest, highest: the extreme codes.
+    sounds: what was heard. loud: how many of them were at least as loud as asked. blocks: how many blocks of BLOCK_US
+    were searched. lowest, highest: the extreme codes.
     crests: floor.segment's, one a block.
     wave: the samples of the strongest clear burst, the first at wave_start_us (-1: none).
     """
@@ -94,10 +95,13 @@ class Listener:
         self.fall = array.array("H", [2048] * _FALL_SAMPLES)
         self.fall_shape = array.array("i", [0] * 5)
         self.quadratures_q8 = tables.quadratures_q8()
+        self.pad_cdb = 0
+        self.loud_cdb = 0
         self._reset()
 
     def _reset(self):
         self.sounds.clear()
+        self.loud = 0
         self.blocks = 0
         self.folded = 0
         self.waiting = 0
@@ -128,8 +132,13 @@ class Listener:
         """Highest code so far."""
         return self.extremes[1]
 
-    def start(self, source):
-        """Start listening on an input (names.INPUT_*); the first blocks teach the floor, then are searched."""
+    def start(self, source, pad_cdb=0, loud_cdb=0):
+        """Start listening on an input (names.INPUT_*); the first blocks teach the floor, then are searched.
+
+        pad_cdb: what the input takes off every level. loud_cdb: level from which sounds count as `loud`.
+        """
+        self.pad_cdb = pad_cdb
+        self.loud_cdb = loud_cdb
         self._reset()
         self.capture.start(source)
         self._learn()
@@ -251,20 +260,21 @@ class Listener:
     def _take(self, at):
         m = self.measurer
         m.measure(self.ring, self.found, at, self.floor, self.folded * _VALUES)
-        row = self.sounds.claim(m.evidence_cdb)
+        row = self.sounds.claim(m.evidence_cdb, max(0, m.time_us))
         if row < 0:
             return
         if m.over_noise_cdb > _FALL_OVER_NOISE_CDB:
             self._time_fall(m)
         s = self.sounds
-        s.time_us[row] = m.time_us
-        s.level_cdb[row] = m.level_cdb
+        s.level_cdb[row] = m.level_cdb + self.pad_cdb
         s.frequency_hz[row] = m.frequency_hz
         s.sweep_hz[row] = m.sweep_hz
         s.length_us[row] = m.length_us
         s.ringdown_us[row] = m.ringdown_us
         s.evidence_cdb[row] = m.evidence_cdb
         s.kind[row] = _OTHER
+        if s.level_cdb[row] >= self.loud_cdb:
+            self.loud += 1
         if m.evidence_cdb > _WAVE_EVIDENCE_CDB and m.level_cdb > self.wave_level_cdb:
             self._keep_wave(m)
 

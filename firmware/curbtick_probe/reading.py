@@ -16,8 +16,11 @@ SLOW_US = const(2740000)
 SLOW_INTERVAL_US = const(250000)
 SLOW_SCORE = const(2600)
 
-# Between two looks at whether the evidence is enough already.
-_EARLIEST_US = const(80000)
+# Listening takes half of the chip's time, so that these steps of two blocks make up for four blocks of thinking.
+_CATCH_UP_STEPS = const(4)
+
+# With more sounds than these a look at them takes longer than the capture ring lasts.
+_CALM_SOUNDS = const(40)
 
 _PAD_CDB = const(1200)
 _HIGH_BLOCKS = const(8)
@@ -83,79 +86,58 @@ class Reader:
 
     def _run(self, limits, used_us):
         listener = self.listener
-        listener.start(self.source)
-        self._pad(0)
-        loud = self._count_loud(0, limits)
+        pad_cdb = _PAD_CDB if self.source == names.INPUT_PADDED else 0
+        listener.start(self.source, pad_cdb, limits["pass_cdb"])
         enough = verdict.BURSTS_LEAST
-        fresh = False
         end_us = USUAL_US - min(used_us, USUAL_US // 4)
-        while True:
-            if self._is_spoilt():
-                break
+        while not self._is_spoilt():
+            # Every sound found is measured first: it may speak against an early PASS.
+            if listener.loud >= enough and not listener.waiting:
+                if self._is_enough(limits):
+                    break
+                enough = listener.loud + (listener.loud >> 1)
             if listener.time_us() >= end_us:
-                self._sort()
                 if end_us >= SLOW_US or not self._is_slow(limits):
                     break
                 end_us = SLOW_US
-            if fresh:
-                if self._may_be_enough(limits) and self._is_enough(limits):
-                    break
-                enough = loud + (loud >> 1)
-            before = listener.sounds.count
-            fresh = False
-            if listener.step():
-                self._pad(before)
-                more = self._count_loud(before, limits)
-                loud += more
-                fresh = more > 0 and loud >= enough
-        before = listener.sounds.count
+            listener.step()
         listener.stop()
-        self._pad(before)
-        self._sort()
+        self.trains.sort(listener.sounds, listener.time_us())
         return listener.time_us()
 
-    def _pad(self, first):
-        """Bring levels that were heard through the pad back to the low input's scale."""
-        if self.source == names.INPUT_PADDED:
-            sounds = self.listener.sounds
-            for row in range(first, sounds.count):
-                sounds.level_cdb[row] += _PAD_CDB
-
-    def _count_loud(self, first, limits):
-        sounds = self.listener.sounds
-        n = 0
-        for row in range(first, sounds.count):
-            if sounds.level_cdb[row] >= limits["pass_cdb"]:
-                n += 1
-        return n
-
-    def _sort(self):
-        self.trains.sort(self.listener.sounds, self.listener.time_us())
-
     def _is_enough(self, limits):
-        """Ask again with every sound measured: what waited may speak against an early PASS."""
-        before = self.listener.sounds.count
-        self.listener.settle()
-        self._pad(before)
-        self._sort()
-        return verdict.clearly_passes(self.trains, limits)
-
-    def _may_be_enough(self, limits):
-        if self.listener.time_us() < _EARLIEST_US:
+        """Tell whether the evidence is enough for an early PASS; where much is heard there is no time to look."""
+        if self.listener.sounds.count > _CALM_SOUNDS:
             return False
         self.trains.look(self.listener.sounds, self.listener.time_us())
         return verdict.clearly_passes(self.trains, limits)
 
     def _is_slow(self, limits):
-        """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while."""
+        """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while.
+
+        It is worked out in parts, between which the blocks that came meanwhile are taken.
+        """
         trains = self.trains
+        sounds = self.listener.sounds
+        trains.find_held(sounds, self.listener.time_us())
         if trains.pair_us > SLOW_INTERVAL_US and trains.level_cdb < limits["dead_cdb"]:
             return True
+        if trains.count >= 2 and trains.interval_us > SLOW_INTERVAL_US:
+            self._catch_up()
+            trains.find_cycle(sounds, self.listener.time_us())
+        if trains.count >= 2 and trains.interval_us <= SLOW_INTERVAL_US:
+            return False
+        self._catch_up()
+        trains.look_faintly(sounds, self.listener.time_us())
         if verdict.sibling_proof(trains) and trains.sibling_interval_us <= SLOW_INTERVAL_US:
             return False
         if trains.count >= 2:
-            return trains.interval_us > SLOW_INTERVAL_US
+            return True
         return trains.sibling_interval_us > SLOW_INTERVAL_US and trains.faint_score >= SLOW_SCORE
+
+    def _catch_up(self):
+        for _ in range(_CATCH_UP_STEPS):
+            self.listener.step()
 
     def _heard_singly(self):
         sounds = self.listener.sounds

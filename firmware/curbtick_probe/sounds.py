@@ -4,12 +4,14 @@ import array
 
 from micropython import const
 
-MOST = const(192)
+from .dsp import columns
+
+MOST = const(64)
 NOT_MEASURED = const(-1)
 
 
 class Sounds:
-    """Up to MOST sounds, each a row over columns of plain integers.
+    """Up to MOST sounds in the order of their starts, each a row over columns of plain integers.
 
     time_us: start (-6 dB before the peak) from the reading's first sample. level_cdb: dBFS. frequency_hz, sweep_hz.
     length_us: time within 6 dB of the peak. ringdown_us: peak to -20 dB, or NOT_MEASURED. evidence_cdb: energy over
@@ -44,26 +46,32 @@ class Sounds:
         self.count = 0
         self.dropped = 0
 
-    def claim(self, evidence_cdb):
-        """Return the row for a new sound with this evidence, or -1 where it is not worth one."""
-        if self.count < MOST:
-            self.count += 1
-            return self.count - 1
-        self.dropped += 1
-        row = self._weakest()
-        if self.evidence_cdb[row] >= evidence_cdb:
-            return -1
-        self._close_gap(row)
-        return MOST - 1
+    def claim(self, evidence_cdb, time_us):
+        """Return the row for a new sound with this evidence and start, or -1 where it is not worth one.
 
-    def _weakest(self):
-        row = 0
-        for i in range(1, MOST):
-            if self.evidence_cdb[i] < self.evidence_cdb[row]:
-                row = i
+        Its time is set; the rows of later sounds move up by one.
+        """
+        if self.count == MOST:
+            self.dropped += 1
+            if not self._drop_weaker(evidence_cdb):
+                return -1
+        row = self.count
+        while row > 0 and self.time_us[row - 1] > time_us:
+            row -= 1
+        self._move(self.count, row)
+        self.count += 1
+        self.time_us[row] = time_us
         return row
 
-    def _close_gap(self, row):
-        for column in self.columns:
-            for i in range(row, MOST - 1):
-                column[i] = column[i + 1]
+    def _drop_weaker(self, evidence_cdb):
+        row = columns.weakest(self.evidence_cdb, 0, MOST)
+        if self.evidence_cdb[row] >= evidence_cdb:
+            return False
+        self._move(row, MOST - 1)
+        self.count = MOST - 1
+        return True
+
+    def _move(self, source, target):
+        if source != target:
+            for column in self.columns:
+                columns.move(column, 0, source, target)

@@ -10,11 +10,12 @@ from curbtick_wire import names
 from micropython import const
 
 from . import cycle
-from .cycle import BURST_MOST_US, CLEAR_CDB, ECHO_US, OPEN_US, SHORTEST_US, SLACK_US, WHOLE_FROM_US
-from .dsp import chain
+from .cycle import BURST_MOST_US, ECHO_US, OPEN_US, SHORTEST_US, SLACK_US, WHOLE_FROM_US
+from .dsp import chain, columns
+from .sounds import MOST
 
-# Sounds that are looked at together; with more, those with most evidence.
-MOST = const(64)
+# A sound with so much evidence has a trustworthy level, sweep and length.
+CLEAR_CDB = const(2300)
 
 # Evidence (1000 log10 of energy over noise density) from which a single sound counts as heard: less than one in a
 # thousand readings of noise has one.
@@ -25,14 +26,18 @@ SINGLE_CDB = const(1390)
 BURST_LEAST_US = const(60)
 SWEEP_MOST_HZ = const(9000)
 
-
-
 LONGEST_US = const(520000)
 HELD_LEVEL_CDB = const(500)
 FAINT_LEVEL_CDB = const(900)
 FAINT_SPREAD_HZ = const(1500)
 ANY_SPREAD_HZ = const(100000)
 ECHO_BELOW_CDB = const(900)
+RIVAL_BELOW_CDB = const(600)
+
+# Flags of what may be a sensor's burst, and of what may be one of the held train's: there noise may have garbled the
+# sweep.
+_BURST = const(7)  # columns.CLEAR | SHORT | PURE
+_MEMBER = const(3)  # columns.CLEAR | SHORT
 
 # Scores: a hit counts its evidence above the candidates' threshold, and that it is on time; a miss costs.
 _ON_TIME = const(800)
@@ -41,6 +46,18 @@ _HELD_HIT = const(1000)
 _HELD_MISS = const(450)
 # Noise alone reaches 1100 once in a thousand readings; knocks and hiss reach further.
 FAINT_SCORE = const(2000)
+
+# In the order of columns' words.
+MARKS = (
+    WHOLE_FROM_US,
+    CLEAR_CDB,
+    BURST_LEAST_US,
+    BURST_MOST_US,
+    SWEEP_MOST_HZ,
+    cycle.SIBLING_CLEAR_CDB,
+    SINGLE_CDB,
+    cycle.PROOF_CLEAR_CDB,
+)
 
 
 class Trains:
@@ -58,21 +75,20 @@ class Trains:
     """
 
     def __init__(self):
-        self.order = array.array("i", [0] * MOST)
-        self.time_us = array.array("i", [0] * MOST)
-        self.level = array.array("i", [0] * MOST)
-        self.hz = array.array("i", [0] * MOST)
+        self.flags = array.array("i", [0] * MOST)
+        self.phase_us = array.array("i", [0] * MOST)
         self.weight = array.array("i", [0] * MOST)
-        self.rules = array.array("i", [0] * chain.RULES_WORDS)
-        self.best = array.array("i", [0] * chain.CHAIN_WORDS)
-        self.pair = array.array("i", [0] * 2)
         self.members = array.array("i", [0] * MOST)
         self.values = array.array("i", [0] * MOST)
+        self.rules = array.array("i", [0] * chain.RULES_WORDS)
+        self.best = array.array("i", [0] * chain.CHAIN_WORDS)
+        self.marks = array.array("i", MARKS)
+        self.like = array.array("i", [0] * columns.LIKE_WORDS)
+        self.beats = cycle.Beats()
         self.clear()
 
     def clear(self):
         """Forget the last reading."""
-        self.rows = 0
         self.count = 0
         self.due = 0
         self.interval_us = 0
@@ -92,7 +108,6 @@ class Trains:
         self.faint_score = 0
         self.loudest_cdb = -32768
         self.open_question = False
-        self.mean_cdb = 0
         self.doubtful = False
         self.firm = True
         self.twins = 0
@@ -102,66 +117,50 @@ class Trains:
 
     def sort(self, sounds, listened_us):
         """Group the sounds of a reading that has listened for so long; sets the kinds of the sounds."""
-        self._sort_held(sounds, listened_us, 0)
-        self._find_faint(sounds, listened_us)
-        self._name(sounds)
-        cycle.share_that_repeats(self, sounds)
+        self.look(sounds, listened_us)
+        self.look_faintly(sounds, listened_us)
+        self._name_others(sounds)
 
     def look(self, sounds, listened_us):
-        """Sort the held train alone, among the clear sounds: cheap enough to do while listening.
+        """Sort the held train alone. What verdict.clearly_passes asks is as `sort` leaves it."""
+        self.find_held(sounds, listened_us)
+        self.find_cycle(sounds, listened_us)
 
-        What verdict.clearly_passes asks is as `sort` would leave it.
-        """
-        self._sort_held(sounds, listened_us, cycle.SIBLING_CLEAR_CDB)
-        self._name_held(sounds)
-        self._count_rivals(sounds)
-
-    def _sort_held(self, sounds, listened_us, least_cdb):
+    def find_held(self, sounds, listened_us):
+        """Find the loudest regular train, at the interval of its own bursts."""
         self.clear()
-        self._pick(sounds, least_cdb)
+        self._mark(sounds)
         self._find_held(sounds, listened_us)
         if self.count >= 2:
             self._measure(sounds)
+        self._name_held(sounds)
+        self._count_rivals(sounds)
+
+    def find_cycle(self, sounds, listened_us):
+        """After `find_held`, find out how often the system really fires; sounds may have come since."""
+        if self.count >= 2:
+            self._mark(sounds)
+            self.take_phases(sounds)
             cycle.explain_twins(self, sounds, listened_us)
             cycle.find_quicker(self, sounds, listened_us)
 
-    def _pick(self, sounds, least_cdb):
-        """Take up to MOST sounds with the most evidence, at least so much, in time order."""
-        least = max(least_cdb, self._least_evidence(sounds))
-        n = 0
-        for row in range(sounds.count):
-            if sounds.evidence_cdb[row] >= least and n < MOST:
-                k = n
-                while k > 0 and sounds.time_us[self.order[k - 1]] > sounds.time_us[row]:
-                    self.order[k] = self.order[k - 1]
-                    k -= 1
-                self.order[k] = row
-                n += 1
-        self.rows = n
-        for k in range(n):
-            row = self.order[k]
-            # Kernels take times as words without a sign; a sound may seem to begin just before the reading.
-            self.time_us[k] = max(0, sounds.time_us[row])
-            self.level[k] = sounds.level_cdb[row]
-            self.hz[k] = sounds.frequency_hz[row]
+    def look_faintly(self, sounds, listened_us):
+        """After `look`, find the siblings' train, faint candidates included; sounds may have come since."""
+        self._mark(sounds)
+        self._find_faint(sounds, listened_us)
+        cycle.share_that_repeats(self, sounds)
 
-    def _least_evidence(self, sounds):
-        if sounds.count <= MOST:
-            return 0
-        least = 0
-        step = 4096
-        while step:
-            if self._count_above(sounds, least + step) >= MOST:
-                least += step
-            step >>= 1
-        return least
-
-    def _count_above(self, sounds, least):
-        n = 0
-        for row in range(sounds.count):
-            if sounds.evidence_cdb[row] >= least:
-                n += 1
-        return n
+    def _mark(self, sounds):
+        columns.mark(
+            sounds.time_us,
+            0,
+            sounds.evidence_cdb,
+            sounds.length_us,
+            sounds.sweep_hz,
+            self.marks,
+            self.flags,
+            sounds.count,
+        )
 
     def _set_rules(self, level_cdb, spread_hz, end_us, miss_cost):
         rules = self.rules
@@ -177,30 +176,30 @@ class Trains:
     def _find_held(self, sounds, listened_us):
         """The held train is the best chain among the clear, burst-like sounds, the loudest ones tried first."""
         self._set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
-        for k in range(self.rows):
-            if self._is_candidate(sounds, k):
-                self.loudest_cdb = max(self.loudest_cdb, self.level[k])
+        for k in range(sounds.count):
+            if self.flags[k] & _BURST == _BURST:
+                self.loudest_cdb = max(self.loudest_cdb, sounds.level_cdb[k])
+        tried = 0
         for drop_cdb in range(800, 4801, 1000):
-            for k in range(self.rows):
-                loud = self.level[k] >= self.loudest_cdb - drop_cdb
-                self.weight[k] = _HELD_HIT if loud and self._is_candidate(sounds, k) else 0
-            self.count = 0
-            self._best_chain()
-            if self.count == 2 and not self.pair_us:
-                self.pair_us = self.interval_us
-            if self.count >= 3 and 3 * self.count >= self.due:
-                return
+            n = self._weigh(sounds, _BURST, self.loudest_cdb - drop_cdb, _HELD_HIT)
+            if n > tried:
+                tried = n
+                self.count = 0
+                self._best_chain(sounds)
+                if self.count == 2 and not self.pair_us:
+                    self.pair_us = self.interval_us
+                if self.count >= 3 and 3 * self.count >= self.due:
+                    return
 
-    def _is_candidate(self, sounds, k):
-        row = self.order[k]
-        if self.time_us[k] < WHOLE_FROM_US:
-            return False
-        return sounds.evidence_cdb[row] >= CLEAR_CDB and is_burst(sounds, row)
+    def _weigh(self, sounds, flags, least_cdb, hit):
+        return columns.weigh(sounds.level_cdb, 0, self.flags, self.weight, sounds.count, flags, least_cdb, hit)
 
-    def _best_chain(self):
+    def _best_chain(self, sounds):
         """Set count, due, interval_us and first_us of the chain that scores best; return its score, -1 for none."""
         best = self.best
-        chain.best_chain(self.time_us, 0, self.level, self.hz, self.weight, self.rules, self.rows, best)
+        chain.best_chain(
+            sounds.time_us, 0, sounds.level_cdb, sounds.frequency_hz, self.weight, self.rules, sounds.count, best
+        )
         if best[chain.SCORE] >= 0:
             self.count = best[chain.HITS]
             self.due = best[chain.HITS] + best[chain.MISSES]
@@ -210,24 +209,20 @@ class Trains:
             self.interval_us = span // max(1, (span + step // 2) // step)
         return best[chain.SCORE]
 
-    def _is_clear_burst(self, sounds, k):
-        row = self.order[k]
-        return sounds.evidence_cdb[row] >= SINGLE_CDB and sounds.length_us[row] <= BURST_MOST_US
-
     def _measure(self, sounds):
         """Collect the held train's members by their phase, whatever their level, and take medians over them."""
         slack = cycle.slack_us(self.interval_us)
+        self.take_phases(sounds)
         n = 0
         last_us = -LONGEST_US
-        for k in range(self.rows):
-            row = self.order[k]
-            if cycle.slip_us(self, k, self.interval_us) <= slack and cycle.may_be_member(sounds, row):
-                if self.time_us[k] - last_us > 2 * slack:
+        for row in range(sounds.count):
+            if self.flags[row] & _MEMBER == _MEMBER and self.slip_us(row) <= slack:
+                if sounds.time_us[row] - last_us > 2 * slack:
                     self.members[n] = row
                     n += 1
                 elif sounds.level_cdb[row] > sounds.level_cdb[self.members[n - 1]]:
                     self.members[n - 1] = row
-                last_us = self.time_us[k]
+                last_us = sounds.time_us[row]
         self.level_cdb = self._median(sounds.level_cdb, n)
         n = self._keep_near_level(sounds, n)
         self.count = n
@@ -236,6 +231,15 @@ class Trains:
         self.sweep_hz = self._median(sounds.sweep_hz, n)
         self.burst_us = self._median(sounds.length_us, n)
         self.ringdown_us = self._short_ringdown(sounds, n)
+
+    def take_phases(self, sounds):
+        """Set phase_us: how long after a beat of the held train each sound begins."""
+        columns.phases(sounds.time_us, 0, self.phase_us, sounds.count, self.first_us, self.interval_us)
+
+    def slip_us(self, row):
+        """Return how far a sound is from the nearest beat of the held train, in us."""
+        late = self.phase_us[row]
+        return min(late, self.interval_us - late)
 
     def _keep_near_level(self, sounds, n):
         """Drop members that are far fainter than the train (echoes that fall on its phase); note the spread."""
@@ -283,19 +287,19 @@ class Trains:
         self._set_rules(FAINT_LEVEL_CDB, FAINT_SPREAD_HZ, listened_us, _MISS_COST)
         slack = cycle.slack_us(self.interval_us)
         self.siblings = 0
-        for k in range(self.rows):
-            row = self.order[k]
-            self.weight[k] = 0
-            if sounds.length_us[row] <= BURST_MOST_US:
-                if self.count < 2 or cycle.slip_us(self, k, self.interval_us) > slack:
-                    self.weight[k] = _ON_TIME + min(3000, max(0, sounds.evidence_cdb[row] - 900))
-        self._rate_siblings()
+        if self.count >= 2:
+            self.take_phases(sounds)
+        for row in range(sounds.count):
+            self.weight[row] = 0
+            if self.flags[row] & columns.SHORT and (self.count < 2 or self.slip_us(row) > slack):
+                self.weight[row] = _ON_TIME + min(3000, max(0, sounds.evidence_cdb[row] - 900))
+        self._rate_siblings(sounds)
         if 2 * self.siblings < self.sibling_due:
             # Two siblings' bursts on one beat of which most are missing: the interval of either is longer.
             self.rules[chain.SHORTEST_US] = self.sibling_interval_us * 3 // 2
-            self._rate_siblings()
+            self._rate_siblings(sounds)
 
-    def _rate_siblings(self):
+    def _rate_siblings(self, sounds):
         """Note the best chain among the weighted sounds as the siblings' train; the held one stays as it is."""
         kept = self.count
         due = self.due
@@ -303,7 +307,7 @@ class Trains:
         first_us = self.first_us
         self.count = 0
         self.due = 0
-        self.faint_score = max(0, self._best_chain() - 2 * _ON_TIME)
+        self.faint_score = max(0, self._best_chain(sounds) - 2 * _ON_TIME)
         self.siblings = self.count
         self.sibling_due = self.due
         self.sibling_interval_us = self.interval_us
@@ -313,45 +317,35 @@ class Trains:
         self.interval_us = interval_us
         self.first_us = first_us
 
-    def _name(self, sounds):
-        """Give every sound its kind, and count rivals and strays of the held train."""
-        self._name_held(sounds)
-        for k in range(self.rows):
-            if sounds.kind[self.order[k]] != names.HELD:
-                self._name_sibling(sounds, k)
-        self._count_rivals(sounds)
-
     def _name_held(self, sounds):
         for row in range(sounds.count):
             sounds.kind[row] = names.OTHER
         for i in range(self.count):
             sounds.kind[self.members[i]] = names.HELD
 
-    def _name_sibling(self, sounds, k):
-        row = self.order[k]
-        if sounds.evidence_cdb[row] < SINGLE_CDB or sounds.length_us[row] > BURST_MOST_US:
-            return
-        if self.count >= 2:
-            late = (self.time_us[k] - self.first_us) % self.interval_us
-            if late < ECHO_US and sounds.level_cdb[row] < self.level_cdb - ECHO_BELOW_CDB:
-                sounds.kind[row] = names.ECHO
-                return
-        if self._repeats(sounds, k):
-            sounds.kind[row] = names.SIBLING
+    def _name_others(self, sounds):
+        for row in range(sounds.count):
+            if sounds.kind[row] != names.HELD and self.flags[row] & columns.SHORT and self.flags[row] & columns.SINGLE:
+                if self.count >= 2 and self._is_echo(sounds, row):
+                    sounds.kind[row] = names.ECHO
+                elif self._repeats(sounds, row):
+                    sounds.kind[row] = names.SIBLING
 
-    def _repeats(self, sounds, k):
-        """Tell whether another burst lies one interval of the system before or after sound k."""
+    def _is_echo(self, sounds, row):
+        return self.phase_us[row] < ECHO_US and sounds.level_cdb[row] < self.level_cdb - ECHO_BELOW_CDB
+
+    def _repeats(self, sounds, row):
+        """Tell whether another burst lies one interval of the system before or after a sound."""
         interval_us = self.interval_us if self.count >= 2 else self.sibling_interval_us
         if interval_us == 0:
             return False
         return chain.repeats(
-            self.time_us,
+            sounds.time_us,
             0,
-            self.order,
             sounds.evidence_cdb,
             sounds.length_us,
-            self.rows,
-            k,
+            sounds.count,
+            row,
             interval_us,
             SLACK_US,
             SINGLE_CDB,
@@ -359,19 +353,11 @@ class Trains:
         )
 
     def _count_rivals(self, sounds):
-        for row in range(sounds.count):
-            whole = sounds.time_us[row] >= WHOLE_FROM_US
-            if whole and sounds.kind[row] != names.HELD and sounds.evidence_cdb[row] >= CLEAR_CDB:
-                if sounds.level_cdb[row] > self.level_cdb - 600:
-                    if is_burst(sounds, row):
-                        self.rivals += 1
-                    else:
-                        self.strays += 1
+        """Count what is about as loud as the held train: bursts, and what is none."""
+        self.rivals = self._count_loud(sounds, _BURST)
+        self.strays = self._count_loud(sounds, columns.CLEAR) - self.rivals
 
-
-def is_burst(sounds, row):
-    """Tell whether a clear sound is as short and as pure as a sensor's burst."""
-    length_us = sounds.length_us[row]
-    if length_us < BURST_LEAST_US or length_us > BURST_MOST_US:
-        return False
-    return abs(sounds.sweep_hz[row]) <= SWEEP_MOST_HZ
+    def _count_loud(self, sounds, asked):
+        above_cdb = self.level_cdb - RIVAL_BELOW_CDB
+        kind = sounds.kind
+        return columns.count_loud(sounds.level_cdb, 0, self.flags, kind, sounds.count, asked, above_cdb, names.HELD)

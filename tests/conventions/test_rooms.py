@@ -40,7 +40,7 @@ PROBE_MUST_NOT_IMPORT = {
 }
 
 # A room may still know these: the arithmetic of a train is a kernel of times and levels.
-BUT_MAY_IMPORT = {"train": {"curbtick_probe.dsp", "curbtick_probe.dsp.chain"}}
+BUT_MAY_IMPORT = {"train": {"curbtick_probe.dsp", "curbtick_probe.dsp.chain", "curbtick_probe.dsp.columns"}}
 
 # Rooms of the bench in the order the data passes them: a room may import those before it, none behind it.
 HOST_ORDER = (

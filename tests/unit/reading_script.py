@@ -60,7 +60,7 @@ def sort(asked):
     """Sort sounds into trains."""
     sounds = Sounds()
     for values in asked["rows"]:
-        row = sounds.claim(values[-1])
+        row = sounds.claim(values[-1], values[0])
         for place, name in enumerate(asked["columns"]):
             getattr(sounds, name)[row] = values[place]
     trains = Trains()

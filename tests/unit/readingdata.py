@@ -73,7 +73,7 @@ def filled(sounds: Iterable[Sound]) -> Any:
 
     held = Sounds()
     for sound in sorted(sounds, key=lambda s: s.time_us):
-        row = held.claim(sound.evidence_cdb)
+        row = held.claim(sound.evidence_cdb, sound.time_us)
         for name in COLUMNS:
             getattr(held, name)[row] = getattr(sound, name)
     return held

@@ -6,9 +6,10 @@ from types import SimpleNamespace
 import pytest
 from curbtick.virtual.faults import loose_contact
 from curbtick_probe import cycle, verdict
+from curbtick_probe.train import Trains
 from curbtick_wire.names import PASS, WEAK
 
-from tests.unit.readingdata import LISTENED_US, Sound, every, faint, limits_of, ruled, train_of
+from tests.unit.readingdata import LISTENED_US, Sound, every, faint, filled, limits_of, ruled, train_of
 
 FIRST_US = 20_000
 
@@ -151,8 +152,11 @@ def test_slack_grows_with_the_interval(interval_us: int, slack_us: int) -> None:
     [(50_000, 0), (250_000, 0), (249_999, 1), (250_400, 400), (349_999, 99_999), (20_000, 30_000)],
 )
 def test_slip_is_the_way_to_the_nearest_beat(time_us: int, slip_us: int) -> None:
-    trains = SimpleNamespace(time_us=[time_us], first_us=50_000)
-    assert cycle.slip_us(trains, 0, 200_000) == slip_us
+    sounds = filled([Sound(time_us)])
+    trains = Trains()
+    trains.first_us, trains.interval_us = 50_000, 200_000
+    trains.take_phases(sounds)
+    assert trains.slip_us(0) == slip_us
 
 
 @pytest.mark.parametrize(

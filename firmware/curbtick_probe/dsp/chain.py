@@ -110,31 +110,6 @@ def best_chain(t: ptr32, k: int, level: ptr32, hz: ptr32, weight: ptr32, rules: 
 
 
 @micropython.viper
-def on_beat(
-    t: ptr32, late: int, order: ptr32, evidence: ptr32, out: ptr32, count: int, beat: int, interval: int, slack: int
-):
-    """Count the events within `slack` of a beat of an interval, and add up their evidence.
-
-    t: `count` times. late: spare. order: the rows of the events in `evidence`. out: two words, how many, their sum.
-
-    Q format: integers. Range: times and beats 0..4e6, |evidence| < 2**15, count at most 64. Headroom: as the range.
-    """
-    hits = int(0)
-    total = int(0)
-    n = int(0)
-    while n < count:
-        late = (int(t[n]) - beat) % interval
-        if late > interval - late:
-            late = interval - late
-        if late <= slack:
-            hits += 1
-            total += ((evidence[order[n]] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
-        n += 1
-    out[0] = hits
-    out[1] = total
-
-
-@micropython.viper
 def comes_again(t: ptr32, n: int, hz: ptr32, count: int, k: int, interval: int, slack: int, spread: int) -> int:
     """Tell whether an event of k's frequency, within `spread`, lies an interval before or after k; 1 or 0.
 
@@ -161,7 +136,6 @@ def comes_again(t: ptr32, n: int, hz: ptr32, count: int, k: int, interval: int, 
 def repeats(
     t: ptr32,
     n: int,
-    order: ptr32,
     evidence: ptr32,
     length: ptr32,
     count: int,
@@ -173,7 +147,7 @@ def repeats(
 ) -> int:
     """Tell whether a clear, short event lies some intervals before or after event k; 1 or 0.
 
-    t: `count` times. n: spare. order: the events' rows in evidence and length. least: of evidence; longest: of length.
+    t, evidence, length: of `count` events. n: spare. least: of evidence; longest: of length.
 
     Q format: integers. Range: times 0..4e6, |evidence| < 2**15. Headroom: as the range.
     """
@@ -187,8 +161,8 @@ def repeats(
             if slip > interval - slip:
                 slip = interval - slip
             if slip <= slack:
-                clear = ((evidence[order[n]] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
-                if clear >= least and length[order[n]] <= longest:
+                clear = ((evidence[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+                if clear >= least and length[n] <= longest:
                     return 1
         n += 1
     return 0
