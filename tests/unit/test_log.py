@@ -125,6 +125,8 @@ def test_an_event_carries_its_numbers(tmp_path: Path) -> None:
     seq = kept.event(EVENT["limits_changed"], 3, 9)
     values = codec.decode_record(kept.read(seq))["values"]
     assert values == {"event": EVENT["limits_changed"], "value": 3, "extra": 9}
+    values = codec.decode_record(kept.read(kept.event(EVENT["start"])))["values"]
+    assert values == {"event": EVENT["start"], "value": 0, "extra": 0}
 
 
 def test_a_value_out_of_range_changes_nothing(tmp_path: Path) -> None:
@@ -245,6 +247,16 @@ class TestFailingFlash:
         assert kept.dropped == 2
         assert kept.append_all([snippet(1), sounds(1)]) == [10, 11]
         assert list(held(kept)) == list(range(1, 12))
+
+    @pytest.mark.parametrize("done", [False, True])
+    def test_waves_count_as_stored_where_they_are(
+        self, kept: log.Log, monkeypatch: pytest.MonkeyPatch, done: bool
+    ) -> None:
+        self._fail(monkeypatch, "flush", done)
+        assert kept.append_all([snippet(1), sounds(1)]) == ([10, 11] if done else [0, 0])
+        assert kept.dropped == (0 if done else 2)
+        assert kept.append_all([snippet(1), sounds(1)]) == ([12, 13] if done else [10, 11])
+        assert list(held(kept)) == list(range(1, 14 if done else 12))
 
     def test_a_segment_that_cannot_be_started(self, kept: log.Log, monkeypatch: pytest.MonkeyPatch) -> None:
         def refuse(path: str, mode: str) -> object:

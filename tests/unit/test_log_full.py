@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from curbtick_probe import log
+from curbtick_probe import log, log_state
 from curbtick_probe.log_room import RESERVE_BLOCKS
 from curbtick_wire import codec, records
 
@@ -126,6 +126,27 @@ class TestFillingUp:
             assert events(again, "snippets_dropped")[-1] == (next_seq, 0)
             assert again.next_seq == next_seq + 1
             again.close()
+
+    def test_the_last_words_are_durable(self, tmp_path: Path) -> None:
+        kept = start(tmp_path)
+        _fill_up(kept)
+        assert segment_files(tmp_path, "r")[-1].stat().st_size == kept._readings.sizes[-1]
+
+    def test_a_drop_waits_for_room_to_be_recorded(self, tmp_path: Path) -> None:
+        kept = start(tmp_path)
+        _fill_up(kept)
+        before = events(kept, "snippets_dropped")
+        kept.close()
+        state = log_state.State(str(tmp_path))
+        state.widen_drop(2, 3)
+        state.save(kept.next_seq)
+        again = start(tmp_path, boot=2)
+        assert again.drop_pending == (2, 3)
+        assert events(again, "snippets_dropped") == before
+        pull(again)
+        again.append(*reading())
+        assert again.drop_pending == (0, 0)
+        assert (2, 3) in events(again, "snippets_dropped")
 
     def test_waves_find_no_room_then(self, tmp_path: Path) -> None:
         kept = start(tmp_path)

@@ -34,6 +34,10 @@ def before(tmp_path: Path) -> dict[int, bytes]:
     return held(kept)
 
 
+def _of(kind: int, seq: int) -> tuple[int, dict[str, int]]:
+    return kind, {"seq": seq, "boot": 1, "ticks_ms": 5}
+
+
 def _restart(root: Path, boot: int = 2) -> log.Log:
     again = start(root, boot)
     again.close()
@@ -45,7 +49,7 @@ def test_a_torn_tail_is_passed_over_and_reported_once(
     tmp_path: Path, before: dict[int, bytes], letter: str
 ) -> None:
     with segment_files(tmp_path, letter)[0].open("ab") as file:
-        file.write(codec.encode_record(*_header(19), *reading()[1:])[:40])
+        file.write(codec.encode_record(*_of(records.READING, 19), *reading()[1:])[:40])
     again = start(tmp_path, boot=2)
     after = held(again)
     assert before.items() <= after.items()
@@ -55,10 +59,6 @@ def test_a_torn_tail_is_passed_over_and_reported_once(
     assert len(segment_files(tmp_path, letter)) == 2
     again.close()
     assert events(_restart(tmp_path, 3), "gap") == [(19, 19)]
-
-
-def _header(seq: int) -> tuple[int, dict[str, int]]:
-    return records.READING, {"seq": seq, "boot": 1, "ticks_ms": 5}
 
 
 def test_a_damaged_record_is_a_gap_and_its_neighbours_stay(tmp_path: Path, before: dict[int, bytes]) -> None:
@@ -92,6 +92,40 @@ def test_damage_that_lost_no_record_is_no_gap(tmp_path: Path, before: dict[int, 
     again = _restart(tmp_path)
     assert held(again) == before
     assert events(again, "gap") == []
+
+
+@pytest.mark.parametrize("seq", range(1, 19))
+def test_any_one_record_damaged_is_a_gap_of_its_own(
+    tmp_path: Path, before: dict[int, bytes], seq: int
+) -> None:
+    file = segment_files(tmp_path, "r" if seq % 3 == 1 else "w")[0]
+    flip(file, file.read_bytes().index(before[seq]) + 30)
+    # At the end of the readings a torn one may have followed, up to the number after the last one held.
+    assert events(_restart(tmp_path), "gap") == [(seq, 19 if seq == 16 else seq)]
+
+
+def test_damage_between_records_that_are_all_held_elsewhere_is_no_gap(
+    tmp_path: Path, before: dict[int, bytes]
+) -> None:
+    file = segment_files(tmp_path, "w")[0]
+    data = file.read_bytes()
+    place = data.index(before[5])
+    file.write_bytes(data[:place] + b"\xff" * 10 + data[place:])
+    again = _restart(tmp_path)
+    assert held(again) == before
+    assert events(again, "gap") == []
+
+
+def test_the_last_acknowledged_record_is_no_gap_and_the_one_after_it_is(tmp_path: Path) -> None:
+    kept = start(tmp_path)
+    fill(kept, 6)
+    assert kept.acknowledge(7, kept.digest(1, 7))
+    before = held(kept)
+    kept.close()
+    file = segment_files(tmp_path, "r")[0]
+    for seq in (7, 10):
+        flip(file, file.read_bytes().index(before[seq]) + 30)
+    assert events(_restart(tmp_path), "gap") == [(10, 10)]
 
 
 def test_acknowledged_records_are_no_gap(tmp_path: Path) -> None:
@@ -231,6 +265,32 @@ def test_a_drop_of_the_newest_numbers_is_told_from_a_loss(
     assert events(again, "gap") == gaps
     assert events(again, "snippets_dropped") == [(2, drop_last)]
     assert min(set(held(again)) - set(before)) == 19
+
+
+@pytest.mark.parametrize(("room", "segments"), [(80, 2), (81, 1)])
+def test_a_drop_is_recorded_in_a_new_segment_where_the_last_is_nearly_full(
+    tmp_path: Path, room: int, segments: int
+) -> None:
+    """Room for the event and for two more that only LOG_FULL may take: 3 of 27 bytes."""
+    kept = start(tmp_path)
+    left = kept._room.segment_bytes - room
+    readings = next(count for count in range(27) if (left - 82 * count) % 27 == 0)
+    event = (records.EVENT, {"event": 0, "value": 0, "extra": 0}, b"")
+    numbers = kept.append_all([reading()] * readings)
+    for _ in range((left - 82 * readings) // 27 - (2 if room < 81 else 0)):
+        numbers += kept.append_all([event])
+    kept.close()
+    with segment_files(tmp_path, "r")[0].open("ab") as file:
+        while file.tell() < left:
+            numbers.append(numbers[-1] + 1)
+            file.write(codec.encode_record(*_of(event[0], numbers[-1]), event[1]))
+    state = log_state.State(str(tmp_path))
+    state.widen_drop(1, 2)
+    state.save(numbers[-1] + 1)
+    again = start(tmp_path, boot=2)
+    assert events(again, "snippets_dropped") == [(1, 2)]
+    assert again.drop_pending == (0, 0)
+    assert len(segment_files(tmp_path, "r")) == segments
 
 
 def test_the_state_survives_a_damaged_slot(tmp_path: Path) -> None:
