@@ -103,7 +103,8 @@ def _run_tests(target: Target, mutant: Mutant) -> int:
     os.dup2(quiet, 1)
     os.dup2(quiet, 2)
     resource.setrlimit(resource.RLIMIT_CPU, (CPU_MAX_S, CPU_MAX_S))
-    plugins = ["-p", "no:cacheprovider", "-p", "no:xdist", "-o", "addopts="]
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
+    plugins = ["-p", "no:cacheprovider", "-p", "_hypothesis_pytestplugin", "-o", "addopts="]
     return int(pytest.main(["-x", "-q", *plugins, "--hypothesis-profile=mutation", *target.tests]))
 
 
