@@ -7,6 +7,7 @@ distance, common practice); the pass limit stands above that by a guard band for
 PASS.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby, pairwise
@@ -20,6 +21,7 @@ from sqlalchemy import Connection, select
 from curbtick.fleet.repeat import PAIRS_MIN, SAME_VISIT_MS, STATED_DB
 from curbtick.limits import guard, robust, sets
 from curbtick.limits.sets import LimitSet
+from curbtick.limits.tally import STEPS_PER_DB, Tally
 from curbtick.store import tables
 
 BELOW_HEALTHY_DB = 10.0
@@ -27,6 +29,7 @@ DEAD_BELOW_HEALTHY_DB = 27.0
 SENSORS_MIN, SENSORS_GOOD = 8, 30
 SPREAD_MIN_DB = 0.3
 HISTOGRAM_STEP_DB = 1.0
+_STEPS_PER_CDB = STEPS_PER_DB // 100
 
 
 @dataclass(frozen=True)
@@ -80,12 +83,12 @@ class Fit:
 
 @dataclass
 class _Gathered:
-    """What one class's readings come down to."""
+    """What one class's readings come down to; it grows with the sensors, not with their readings."""
 
     medians: list[float] = field(default_factory=list)
-    differences: list[float] = field(default_factory=list)
-    by_technician: dict[str, list[float]] = field(default_factory=dict)
-    by_probe: dict[int, list[float]] = field(default_factory=dict)
+    differences: Tally = field(default_factory=Tally)
+    by_technician: defaultdict[str, Tally] = field(default_factory=lambda: defaultdict(Tally))
+    by_probe: defaultdict[int, Tally] = field(default_factory=lambda: defaultdict(Tally))
     readings: int = 0
 
 
@@ -99,7 +102,7 @@ def of_fleet(connection: Connection, since_ms: int, risk: float) -> Fit:
 
 
 def _rows(connection: Connection, since_ms: int) -> Iterator[Any]:
-    """(vehicle, bumper, position, class, sort_ms, level_db, probe, technician) by place, then in order of
+    """(vehicle, bumper, position, class, sort_ms, level_cdb, probe, technician) by place, then in order of
     time.
     """
     columns, reading = tables.readings.c, tables.readings
@@ -127,23 +130,23 @@ def _rows(connection: Connection, since_ms: int) -> Iterator[Any]:
             columns.vehicle_id, columns.at_bumper, columns.at_position, columns.class_khz, columns.sort_ms
         )
     )
-    for row in connection.execute(query, execution_options={"yield_per": 5000}):
-        yield (*row[:5], row.level_cdb / 100, *row[6:])
+    yield from connection.execute(query, execution_options={"yield_per": 5000})
 
 
 def _gather(into: _Gathered, rows: Sequence[Any]) -> None:
     """Add one sensor's readings, in order of time."""
-    middle = median(row[5] for row in rows)
-    into.medians.append(middle)
+    middle_cdb = median(row[5] for row in rows)
+    into.medians.append(middle_cdb / 100)
     into.readings += len(rows)
     for before, after in pairwise(rows):
         if after[4] - before[4] <= SAME_VISIT_MS and before[6:] == after[6:]:
-            into.differences.append(after[5] - before[5])
+            into.differences.add(_STEPS_PER_CDB * (after[5] - before[5]))
+    middle = round(_STEPS_PER_CDB * middle_cdb)
     for row in rows:
-        residual = row[5] - middle
-        into.by_probe.setdefault(row[6], []).append(residual)
+        residual = _STEPS_PER_CDB * row[5] - middle
+        into.by_probe[row[6]].add(residual)
         if row[7] is not None:
-            into.by_technician.setdefault(row[7], []).append(residual)
+            into.by_technician[row[7]].add(residual)
 
 
 def of_class(class_khz: int, gathered: _Gathered, risk: float) -> ClassFit:
@@ -197,16 +200,16 @@ def of_class(class_khz: int, gathered: _Gathered, risk: float) -> ClassFit:
 
 
 def _repeat(gathered: _Gathered) -> Repeat:
-    differences = gathered.differences
-    within_db = robust.sigma_of_differences(differences) if len(differences) >= PAIRS_MIN else STATED_DB
-    technician = robust.between_groups([_trimmed(group) for group in gathered.by_technician.values()])
-    probe = robust.between_groups([_trimmed(group) for group in gathered.by_probe.values()])
-    return Repeat(within_db, len(differences), technician.sigma, technician.groups, probe.sigma, probe.groups)
+    pairs = len(gathered.differences)
+    within_db = gathered.differences.sigma_of_differences_db if pairs >= PAIRS_MIN else STATED_DB
+    technician = _between(gathered.by_technician.values())
+    probe = _between(gathered.by_probe.values())
+    return Repeat(within_db, pairs, technician.sigma, technician.groups, probe.sigma, probe.groups)
 
 
-def _trimmed(residuals: Sequence[float]) -> list[float]:
-    """Residuals without those of sensors that faded or failed meanwhile."""
-    return robust.without_outliers(residuals, SPREAD_MIN_DB)
+def _between(groups: Iterable[Tally]) -> robust.Component:
+    """Between groups of residuals, without those of sensors that faded or failed meanwhile."""
+    return robust.between_groups([group.without_outliers(SPREAD_MIN_DB).moments for group in groups])
 
 
 def _warnings(sensors: int, repeat: Repeat, false_fail: float) -> list[str]:

@@ -50,22 +50,31 @@ class Component:
     groups: int
 
 
-def between_groups(groups: Sequence[Sequence[float]]) -> Component:
+@dataclass(frozen=True)
+class Moments:
+    """A group of values: how many (at least one), their mean, and the sum of their squares about it."""
+
+    count: int
+    mean: float
+    squares: float
+
+
+def moments(values: Sequence[float]) -> Moments:
+    """The moments of a group's values."""
+    mean = sum(values) / len(values)
+    return Moments(len(values), mean, sum((value - mean) ** 2 for value in values))
+
+
+def between_groups(groups: Sequence[Moments]) -> Component:
     """Standard deviation of group means beyond what the scatter within groups explains.
 
     One-way random effects, unbalanced (Searle, Casella & McCulloch, Variance Components, section 3.6).
     """
-    used = [group for group in groups if group]
-    total = sum(len(group) for group in used)
-    if len(used) < 2 or total <= len(used):
-        return Component(0.0, len(used))
-    means = [sum(group) / len(group) for group in used]
-    grand = sum(map(sum, used)) / total
-    within = sum((v - m) ** 2 for group, m in zip(used, means, strict=True) for v in group) / (
-        total - len(used)
-    )
-    between = sum(len(group) * (m - grand) ** 2 for group, m in zip(used, means, strict=True)) / (
-        len(used) - 1
-    )
-    n0 = (total - sum(len(group) ** 2 for group in used) / total) / (len(used) - 1)
-    return Component(sqrt(max((between - within) / n0, 0.0)), len(used))
+    total, used = sum(group.count for group in groups), len(groups)
+    if used < 2 or total <= used:
+        return Component(0.0, used)
+    grand = sum(group.count * group.mean for group in groups) / total
+    within = sum(group.squares for group in groups) / (total - used)
+    between = sum(group.count * (group.mean - grand) ** 2 for group in groups) / (used - 1)
+    n0 = (total - sum(group.count**2 for group in groups) / total) / (used - 1)
+    return Component(sqrt(max((between - within) / n0, 0.0)), used)
