@@ -12,6 +12,7 @@ from pathlib import Path
 
 from curbtick.device import firmware_folder, protocol_folder
 from curbtick.errors import CurbtickError, MissingProgramError
+from curbtick.squeeze import squeeze
 
 ARCHITECTURES = (
     "", "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp", "xtensa", "xtensawin",
@@ -19,6 +20,8 @@ ARCHITECTURES = (
 )  # fmt: skip
 CHIP_ARCHITECTURE = "armv6m"
 LEFT_OUT = ("curbtick_probe/board/virtual", "curbtick_probe/board/flashdisk", "curbtick_probe/board/choose")
+# Whose public names are used from outside: by main.py, and by tests of the board.
+BOARD_ROOM = "curbtick_probe/board/"
 BENCH_ONLY = ("curbtick_wire/texts", "curbtick_wire/spec")
 VERSION_BYTES_MAX = 150_000
 
@@ -74,11 +77,7 @@ def build(architecture: str = CHIP_ARCHITECTURE) -> Image:
     Raises MissingProgramError without mpy-cross, CurbtickError when a module does not compile or the
     version is larger than two of its size fit a board.
     """
-    with tempfile.TemporaryDirectory() as scratch:
-        files = {
-            f"{path}.mpy": _compile(source, path, architecture, Path(scratch) / "module.mpy")
-            for path, source in sources().items()
-        }
+    files = compiled(sources(), architecture)
     # Only a file with machine code in it states the sub-version; in the others it is zero.
     image = Image(files, files["main.mpy"][1], max(data[2] & 3 for data in files.values()))
     if architecture == CHIP_ARCHITECTURE and image.size > VERSION_BYTES_MAX:
@@ -90,13 +89,25 @@ def build(architecture: str = CHIP_ARCHITECTURE) -> Image:
     return image
 
 
-def _compile(source: Path, path: str, architecture: str, output: Path) -> bytes:
+def compiled(program: dict[str, Path], architecture: str) -> dict[str, bytes]:
+    """A program's modules squeezed and compiled, by path on the board. Raises as build()."""
+    texts = squeeze({path: source.read_text() for path, source in program.items()}, keep=(BOARD_ROOM,))
+    with tempfile.TemporaryDirectory() as scratch:
+        return {
+            f"{path}.mpy": _compile(text, path, architecture, Path(scratch)) for path, text in texts.items()
+        }
+
+
+def _compile(text: str, path: str, architecture: str, scratch: Path) -> bytes:
+    """Compile one module; in the chip's memory all share one name as their source's."""
+    source, output = scratch / "module.py", scratch / "module.mpy"
+    source.write_text(text)
     command = [
         _compiler(),
         f"-march={architecture}",
         "-O3",
         "-s",
-        f"{path}.py",
+        "curbtick",
         "-o",
         str(output),
         str(source),

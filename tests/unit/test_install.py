@@ -147,19 +147,19 @@ def test_the_real_firmware_compiles_lands_and_is_chosen(board: BoardFiles, tmp_p
         (tmp_path / "main.py")
         .read_text()
         .replace('"/fw/', f'"{tmp_path}/fw/')
-        .replace("import main ", "import curbtick_probe.verdict, curbtick_wire.records ")
+        .replace("import main ", "import curbtick_probe.reading ")
     )
     started = tmp_path / "start.py"
-    started.write_text(chooser + "\nprint(curbtick_wire.records.READING, curbtick_probe.__path__)\n")
+    started.write_text(chooser + "\nprint(curbtick_probe.reading.Taken, curbtick_probe.__path__)\n")
     run = subprocess.run(
         [*find_micropython(), str(started)], capture_output=True, text=True, check=False, cwd=tmp_path
     )
-    assert run.stdout.strip() == f"1 {tmp_path}/fw/a/curbtick_probe", run.stdout + run.stderr
+    assert run.stdout.strip() == f"<class 'Taken'> {tmp_path}/fw/a/curbtick_probe", run.stdout + run.stderr
 
 
 def test_the_chip_s_image_has_what_a_probe_needs_and_no_more() -> None:
     image = firmware_image.build()
-    assert {"main.mpy", "curbtick_probe/board/rp2.mpy", "curbtick_wire/codec.mpy"} <= image.files.keys()
+    assert {"main.mpy", "curbtick_probe/board/rp2.mpy", "curbtick_probe/app.mpy"} <= image.files.keys()
     assert not [path for path in image.files if "virtual" in path or "flashdisk" in path]
     assert all(data[0] == ord("M") for data in image.files.values())
     assert image.size <= firmware_image.VERSION_BYTES_MAX
