@@ -4,6 +4,7 @@ import binascii
 import hashlib
 import multiprocessing
 import sqlite3
+from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 from pathlib import Path
 
@@ -225,6 +226,17 @@ def _pull(path: Path, low: int) -> None:
     with Store(path, busy_timeout_s=20) as store:
         for first in range(low, low + 100, 10):
             store.ingest(PROBE, [reading(seq) for seq in range(first, first + 15)])
+
+
+def test_a_new_history_may_be_opened_by_several_at_once(tmp_path: Path) -> None:
+    for number in range(5):
+        path = tmp_path / f"{number}.db"
+        with ThreadPoolExecutor(4) as pool:
+            made = list(pool.map(lambda _n, path=path: Store(path, busy_timeout_s=20), range(4)))
+        for store in made:
+            store.close()
+        with Store(path) as store:
+            assert count(store) == 0
 
 
 def test_two_benches_pulling_the_same_probe_at_once_store_each_record_once(

@@ -172,6 +172,8 @@ def marked(engine: Engine, key: str) -> str | None:
 
 def _create(engine: Engine) -> None:
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
+        if inspect(connection).has_table("meta"):
+            return  # Another program made it since this one looked.
         tables.metadata.create_all(connection)
         marks = [("schema_version", str(tables.SCHEMA_VERSION)), ("created_ms", str(now_ms()))]
         connection.execute(tables.meta.insert(), [{"key": key, "value": value} for key, value in marks])
