@@ -6,7 +6,7 @@ from micropython import const
 
 from . import tables
 from .dsp import baseband, burst, fine, floor, spectrum
-from .measure import Measurer, cdb
+from .measure import SUMS, Measurer, cdb
 from .sounds import Sounds
 
 BLOCK = const(1024)
@@ -77,11 +77,13 @@ class Listener:
     def __init__(self, board):
         self.capture = board.capture
         self.sounds = Sounds()
-        self.measurer = Measurer()
         self.ring = array.array("H", [32768] * (2 * (baseband.RING + baseband.GUARD)))
         self.joint = array.array("H", [2048] * baseband.JOINT)
         self.halves = array.array("H", [32768] * (32 * _FRAMES))
-        self.power = array.array("i", [0] * (16 * _FRAMES))
+        # As many as the frames' powers take, 16 a frame, and as Measurer wants.
+        self.power = array.array("i", [0] * max(16 * _FRAMES, SUMS))
+        # Frames are searched before sounds are measured, so that both may use the same memory.
+        self.measurer = Measurer(self.halves, self.power)
         self.floor = array.array("i", [0] * spectrum.BINS)
         self.smooth = array.array("i", [0] * spectrum.BINS)
         self.guard = array.array("i", [GUARD_REST] * spectrum.BINS)
@@ -92,7 +94,6 @@ class Listener:
         self.extremes = array.array("i", [0] * 3)
         self.recent = [None] * _KEPT_BLOCKS
         self.wave = array.array("H", [2048] * WAVE_SAMPLES)
-        self.fall = array.array("H", [2048] * _FALL_SAMPLES)
         self.fall_shape = array.array("i", [0] * 5)
         self.quadratures_q8 = tables.quadratures_q8()
         self.pad_cdb = 0
@@ -281,11 +282,12 @@ class Listener:
     def _time_fall(self, m):
         """Time a strong sound's fall at the full rate: the baseband's filter is as long as a short ring-down."""
         first = max(0, m.peak_us // 4 - _FALL_LEAD)
-        if not self._gather(self.fall, first, _FALL_SAMPLES):
+        samples = m.values  # as long, and done with, as are the sums
+        if not self._gather(samples, first, _FALL_SAMPLES):
             return
         n = _FALL_SAMPLES - fine.EXTRA
-        power = m.sums  # as long, and done with
-        fine.envelope(self.fall, power, 0, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
+        power = m.sums
+        fine.envelope(samples, power, 0, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
         burst.shape(power, 0, 0, self.fall_shape, 0, 2 * _FALL_LEAD, n)
         if self.fall_shape[burst.RING] >= 0:
             m.ringdown_us = (self.fall_shape[burst.RING] >> 2) - 4 * self.fall_shape[burst.TOP_AT]

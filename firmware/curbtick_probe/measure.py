@@ -8,6 +8,8 @@ from . import tables
 from .dsp import baseband, burst, floor, spectrum
 
 _REGION = const(512)
+# Words that a region's running sums take.
+SUMS = const(1026)
 _LEAD = const(32)
 _TAIL = const(56)
 _SEARCH_LEAD = const(48)
@@ -74,9 +76,10 @@ class Measurer:
     evidence_cdb as in Sounds; over_noise_cdb: the level over the noise in a baseband value.
     """
 
-    def __init__(self):
-        self.values = array.array("H", [32768] * (2 * _REGION))
-        self.sums = array.array("i", [0] * (2 * _REGION + 2))
+    def __init__(self, values, sums):
+        """values: 1024 halfwords, sums: SUMS words, or more; both are free for other use between two measurements."""
+        self.values = values
+        self.sums = sums
         self.sums_16 = array.array("H", [0] * (2 * _SEARCH + 2))
         self.power = array.array("i", [0] * _REGION)
         self.out = array.array("i", [0] * 8)
