@@ -115,7 +115,8 @@ class Reader:
     def _is_slow(self, limits):
         """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while.
 
-        It is worked out in parts, between which the blocks that came meanwhile are taken.
+        Bursts with others missing between them are no sign of it. It is worked out in parts, between which the
+        blocks that came meanwhile are taken.
         """
         trains = self.trains
         sounds = self.listener.sounds
@@ -132,8 +133,12 @@ class Reader:
         if verdict.sibling_proof(trains) and trains.sibling_interval_us <= SLOW_INTERVAL_US:
             return False
         if trains.count >= 2:
-            return True
-        return trains.sibling_interval_us > SLOW_INTERVAL_US and trains.faint_score >= SLOW_SCORE
+            return trains.count >= verdict.BURSTS_LEAST or trains.count == trains.due and not trains.rivals
+        return (
+            trains.sibling_interval_us > SLOW_INTERVAL_US
+            and trains.faint_score >= SLOW_SCORE
+            and trains.siblings == trains.sibling_due
+        )
 
     def _catch_up(self):
         for _ in range(_CATCH_UP_STEPS):

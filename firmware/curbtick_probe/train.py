@@ -65,13 +65,13 @@ class Trains:
 
     count: the held train's bursts; due: how many were due in the listened time. interval_us, level_cdb, frequency_hz,
     sweep_hz, burst_us: of the held train, medians over its bursts; ringdown_us (-1: not measured): their lower
-    quartile. spread_cdb: between its loudest and faintest burst. rivals: burst-like sounds outside the train that are
-    as loud. strays: loud sounds that are no bursts. siblings, sibling_due, sibling_interval_us, sibling_first_us: the
-    same of the best train outside the held one, faint candidates included; faint_score: its score. open_question:
-    whether the system may fire more often; doubtful: whether it seems to, by siblings too faint to be firm. twins:
-    bursts just like the held train's that no interval explains. clear_count, repeating: clear sounds outside the held
-    train, and those of them that come again at their frequency. pair_us: time between the two loudest alike bursts,
-    where the loudest make no train.
+    quartile; ringdown_most_us: the longest. spread_cdb: between its loudest and faintest burst. rivals: burst-like
+    sounds outside the train that are as loud. strays: loud sounds that are no bursts. siblings, sibling_due,
+    sibling_interval_us, sibling_first_us: the same of the best train outside the held one, faint candidates included;
+    faint_score: its score. open_question: whether the system may fire more often; doubtful: whether it seems to, by
+    siblings too faint to be firm. twins: bursts just like the held train's that no interval explains. clear_count,
+    repeating: clear sounds outside the held train, and those of them that come again at their frequency. pair_us: time
+    between the two loudest alike bursts, where the loudest make no train and none is missing between them.
     """
 
     def __init__(self):
@@ -98,6 +98,7 @@ class Trains:
         self.sweep_hz = 0
         self.burst_us = 0
         self.ringdown_us = -1
+        self.ringdown_most_us = -1
         self.spread_cdb = 0
         self.rivals = 0
         self.strays = 0
@@ -186,7 +187,7 @@ class Trains:
                 tried = n
                 self.count = 0
                 self._best_chain(sounds)
-                if self.count == 2 and not self.pair_us:
+                if self.count == self.due == 2 and not self.pair_us:
                     self.pair_us = self.interval_us
                 if self.count >= 3 and 3 * self.count >= self.due:
                     return
@@ -220,6 +221,7 @@ class Trains:
                 if sounds.time_us[row] - last_us > 2 * slack:
                     self.members[n] = row
                     n += 1
+                    self.due += self._is_beyond(sounds.time_us[row])
                 elif sounds.level_cdb[row] > sounds.level_cdb[self.members[n - 1]]:
                     self.members[n - 1] = row
                 last_us = sounds.time_us[row]
@@ -230,7 +232,14 @@ class Trains:
         self.frequency_hz = self._median(sounds.frequency_hz, n)
         self.sweep_hz = self._median(sounds.sweep_hz, n)
         self.burst_us = self._median(sounds.length_us, n)
-        self.ringdown_us = self._short_ringdown(sounds, n)
+        self._take_ringdown(sounds, n)
+
+    def _is_beyond(self, time_us):
+        """Tell whether a member lies in the margins of the reading, where the chain asked for none."""
+        best = self.best
+        if time_us >= self.rules[chain.END_US]:
+            return time_us > best[chain.LAST_HIT_US]
+        return time_us <= self.rules[chain.BEGIN_US] and time_us < best[chain.FIRST_HIT_US]
 
     def take_phases(self, sounds):
         """Set phase_us: how long after a beat of the held train each sound begins."""
@@ -265,14 +274,16 @@ class Trains:
             return values[n >> 1]
         return (values[n >> 1] + values[(n >> 1) - 1]) >> 1
 
-    def _short_ringdown(self, sounds, n):
-        """Return the lower quartile of the members' ring-downs, -1 for none measured: noise makes a fall longer."""
+    def _take_ringdown(self, sounds, n):
+        """Take the lower quartile of the members' ring-downs, for noise makes a fall longer; and the longest."""
         kept = 0
         for i in range(n):
             if sounds.ringdown_us[self.members[i]] >= 0:
                 kept += 1
                 self._insert(kept - 1, sounds.ringdown_us[self.members[i]])
-        return self.values[kept - 1 >> 2] if kept else -1
+        if kept:
+            self.ringdown_us = self.values[kept - 1 >> 2]
+            self.ringdown_most_us = self.values[kept - 1]
 
     def _insert(self, k, value):
         """Put a value in its place among the first k of `values`, which are in order."""

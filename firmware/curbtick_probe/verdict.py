@@ -180,8 +180,9 @@ def _rule_on_silence(ruling, trains, limits, proofs):
 def clearly_passes(trains, limits):
     """Tell whether a reading can stop early with PASS.
 
-    Three bursts on time, none missing, no other sound as loud, level and frequency well inside: a sensor that misses a
-    burst, or anything irregular, is never passed early.
+    Three bursts on time, none missing, no other sound as loud, level and frequency well inside, no ring-down too long
+    (another's burst over one of them can cut it short): a sensor that misses a burst, or anything irregular, is never
+    passed early.
     """
     return (
         trains.count >= BURSTS_LEAST
@@ -194,6 +195,7 @@ def clearly_passes(trains, limits):
         and trains.level_cdb >= limits["pass_cdb"] + CLEAR_LEVEL_CDB
         and trains.burst_us <= limits["burst_max_us"]
         and abs(trains.frequency_hz - limits["centre_hz"]) <= limits["window_hz"] - CLEAR_FREQUENCY_HZ
+        and trains.ringdown_most_us <= limits["ringdown_max_us"]
         and not faults_of(trains, limits)
     )
 

@@ -232,3 +232,24 @@ def test_a_second_sort_remembers_nothing_of_the_first() -> None:
     fresh.sort(filled([]), LISTENED_US)
     kept = {name: value for name, value in vars(trains).items() if isinstance(value, int)}
     assert kept == {name: value for name, value in vars(fresh).items() if isinstance(value, int)}
+
+
+@pytest.mark.parametrize("listened_us", [1_546_000, 1_541_800, 1_541_000])
+def test_a_burst_in_the_readings_last_margin_does_not_hide_one_that_is_missing(listened_us: int) -> None:
+    """The third of four is missing, and the last begins within 5 ms of the end: it counts as heard and as due."""
+    sounds = [Sound(time_us) for time_us in (261_268, 686_475, 1_536_889)]
+    trains = train_of(sounds, listened_us)
+    assert (trains.count, trains.due) == (3, 4)
+
+
+def test_the_last_margin_adds_no_burst_to_those_that_are_due() -> None:
+    for end_us in range(1_205_000, 1_215_000, 500):
+        trains = train_of([Sound(time_us) for time_us in range(10_000, end_us - 500, 200_000)], end_us)
+        assert trains.count == trains.due
+
+
+def test_the_longest_ringdown_is_known_beside_the_lower_quartile() -> None:
+    rings = [3_757, 3_863, 3_892, 1_504]
+    sounds = [replace(s, ringdown_us=ring) for s, ring in zip(every(189_000, until_us=700_000), rings, strict=True)]
+    trains = train_of(sounds, 700_000)
+    assert (trains.ringdown_us, trains.ringdown_most_us) == (1_504, 3_892)

@@ -229,6 +229,8 @@ def test_a_siblings_train_is_proof_with_bursts_share_and_score(fields: dict[str,
         ({"frequency_hz": 42_699}, False),
         ({"interval_us": 29_000}, False),
         ({"ringdown_us": 59}, False),
+        ({"ringdown_most_us": 2500}, True),
+        ({"ringdown_most_us": 2501}, False),
     ],
     ids=str,
 )
