@@ -32,7 +32,7 @@ def kinds(site: Path) -> list[str]:
     without = next(
         p.name for p in sorted(site.glob("reading-*")) if "No snippet" in p.read_text(encoding="utf-8")
     )
-    overviews = ["index.html", "fleet.html", "work.html", "limits.html", "probes.html"]
+    overviews = ["index.html", "fleet.html", "work.html", "fading.html", "limits.html", "probes.html"]
     return [
         *overviews,
         "vehicle-1.html",
@@ -98,7 +98,7 @@ def test_the_keyboard_reaches_everything(page: Page, site: Path) -> None:
         seen.append(page.evaluate("document.activeElement.id || document.activeElement.textContent"))
         outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
         assert outline == "solid", seen[-1]
-    assert seen[:5] == ["Day", "Fleet", "Work", "Limits", "Probes"]
+    assert seen[:5] == ["Day", "Fleet", "Work", "Fading", "Limits", "Probes"]
     assert "find" in seen and "state" in seen and "Van 5" in seen
 
 

@@ -117,7 +117,10 @@ def test_names_are_escaped(site: Path) -> None:
 def test_the_fading_sensor_gets_its_date_and_the_steady_one_none(pages: dict[str, Page]) -> None:
     text = pages["vehicle-2.html"].text
     assert "Fading -0." in text and "expected to cross into WEAK on 2027-" in text
-    assert text.count("expected to cross") == 1
+    assert text.count("expected to cross") == 2, "once as a note, once below its history"
+    fading = pages["fading.html"].text
+    assert fading.index("Van 2") < fading.index("no date for WEAK"), "what turns WEAK first stands on top"
+    assert "(between 2027-" in fading
 
 
 def test_repairs_swaps_and_their_outcome_stand_on_the_vehicles_page(pages: dict[str, Page]) -> None:
@@ -128,7 +131,7 @@ def test_repairs_swaps_and_their_outcome_stand_on_the_vehicles_page(pages: dict[
 
 
 def test_a_drifted_probe_is_flagged_on_the_pages_that_used_it(pages: dict[str, Page]) -> None:
-    for name in ("index.html", "vehicle-1.html", "probes.html"):
+    for name in ("index.html", "fleet.html", "work.html", "fading.html", "vehicle-1.html", "probes.html"):
         assert "has drifted by -2.5 dB" in pages[name].text, name
     assert "drifted" not in pages["limits.html"].text
 
@@ -169,7 +172,7 @@ def test_a_day_without_readings_says_so(site: Path, tmp_path: Path) -> None:
 def test_an_empty_history_makes_a_report(tmp_path: Path) -> None:
     with Store(tmp_path / "empty.db") as store:
         built = build(store, tmp_path / "out", moments.day_start_ms(DAY), NOW_MS)
-    assert built.pages == 5 and built.readings == 0
+    assert built.pages == 6 and built.readings == 0
 
 
 def test_undated_readings_are_listed_and_labelled(tmp_path: Path) -> None:

@@ -138,11 +138,16 @@ def fleet_page(site: Site, states: Sequence[VehicleState]) -> str:
     return site.render(
         "fleet.html",
         "fleet.html",
-        (),
+        probes_of(states),
         rows=[_fleet_row(state) for state in sorted(states, key=_severity)],
         states=words,
         script=Markup(_text("filter.js")),
     )
+
+
+def probes_of(states: Iterable[VehicleState]) -> set[int]:
+    """The probes whose readings say how these vehicles stand."""
+    return {p.reading.probe_id for state in states for p in state.places if p.reading is not None}
 
 
 def _fleet_row(state: VehicleState) -> dict[str, Any]:
@@ -188,6 +193,11 @@ def vehicle_page(
         current=current,
         findings=[FindingView(finding) for finding in findings],
         swaps=swaps,
+        fading=[
+            f"{views.place_words(place.bumper, place.position).capitalize()}: {trend_words(place.trend)}"
+            for place in places
+            if place.trend is not None and place.trend.is_fading
+        ],
         places=[_place(site, place) for place in places if len(place.readings) > 1],
     )
 
@@ -236,19 +246,54 @@ def trend_words(trend: Trend | None) -> str:
         return "Too few dated visits for a trend."
     rate = (
         f"{trend.rate_db_per_month:+.2f} dB per month (95 % between {trend.low_db_per_month:+.2f} and "
-        f"{trend.high_db_per_month:+.2f}, {trend.visits} visits over {trend.span_days:.0f} days)"
+        f"{trend.high_db_per_month:+.2f}, {seen_words(trend)})"
     )
+    if not trend.is_fading:
+        return f"Trend {rate}; no date for WEAK: {trend.why_not}."
+    return f"Fading {rate}; {expected_words(trend)}."
+
+
+def seen_words(trend: Trend) -> str:
+    """What a trend rests on."""
+    return f"{trend.visits} visits over {trend.span_days:.0f} days"
+
+
+def expected_words(trend: Trend) -> str:
+    """When a fading position is expected to cross into WEAK, or why no date is given."""
     if trend.crossing_ms is None:
-        return f"{'Fading' if trend.is_fading else 'Trend'} {rate}; no date for WEAK: {trend.why_not}."
+        return f"no date for WEAK: {trend.why_not}"
     latest = "later, if ever" if trend.latest_ms is None else date(trend.latest_ms)
     return (
-        f"Fading {rate}; expected to cross into WEAK on {date(trend.crossing_ms)} "
-        f"(between {date(trend.earliest_ms)} and {latest})."
+        f"expected to cross into WEAK on {date(trend.crossing_ms)} (between {date(trend.earliest_ms)} and {latest})"
     )
 
 
-def work_page(site: Site, findings: Sequence[Finding], abouts: Mapping[int, str]) -> str:
-    """The work list, a sheet for each vehicle."""
+def fading_page(site: Site, fading: Sequence[tuple[PlaceHistory, Trend]]) -> str:
+    """Every fading position of the fleet, the one expected to turn WEAK first on top."""
+    ordered = sorted(fading, key=lambda found: (found[1].crossing_ms is None, found[1].crossing_ms or 0))
+    probes = {reading.probe_id for place, _ in fading for reading in place.readings}
+    return site.render(
+        "fading.html", "fading.html", probes, rows=[_fading_row(site, place, trend) for place, trend in ordered]
+    )
+
+
+def _fading_row(site: Site, place: PlaceHistory, trend: Trend) -> dict[str, str]:
+    return {
+        "vehicle": site.vehicle_names[place.vehicle_id],
+        "href": f"vehicle-{place.vehicle_id}.html",
+        "where": views.place_words(place.bumper, place.position),
+        "level": f"{trend.level_now_db:.1f}",
+        "rate": f"{trend.rate_db_per_month:+.2f} ({trend.low_db_per_month:+.2f} to {trend.high_db_per_month:+.2f})",
+        "seen": seen_words(trend),
+        "expected": expected_words(trend).removeprefix("expected to cross into WEAK on "),
+    }
+
+
+def work_page(
+    site: Site, findings: Sequence[Finding], abouts: Mapping[int, str], states: Sequence[VehicleState]
+) -> str:
+    """The work list, a sheet for each vehicle. states: of the vehicles with findings."""
+    by_key = {state.vehicle.id: state for state in states}
     by_vehicle: dict[int, list[Finding]] = {}
     for finding in findings:
         by_vehicle.setdefault(finding.vehicle_id, []).append(finding)
@@ -257,13 +302,19 @@ def work_page(site: Site, findings: Sequence[Finding], abouts: Mapping[int, str]
             "id": key,
             "name": found[0].vehicle,
             "about": abouts.get(key, ""),
+            "state": VehicleView(by_key[key], site.pages) if key in by_key else None,
             "findings": [FindingView(f) for f in found],
         }
         for key, found in by_vehicle.items()
     ]
     counts = Counter(finding.state for finding in findings)
     return site.render(
-        "work.html", "work.html", (), sheets=sheets, open_count=counts[OPEN], done_count=counts[DONE]
+        "work.html",
+        "work.html",
+        probes_of(states),
+        sheets=sheets,
+        open_count=counts[OPEN],
+        done_count=counts[DONE],
     )
 
 

@@ -11,9 +11,12 @@ from sqlalchemy import Connection, select
 
 from curbtick.errors import InputError
 from curbtick.fleet import health, history, leaks, readings, repeat, state, swap, vehicles, worklist
+from curbtick.fleet.history import PlaceHistory
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.repeat import Repeatability
 from curbtick.fleet.state import VehicleState
+from curbtick.fleet.trend import Trend
+from curbtick.fleet.vehicles import Vehicle
 from curbtick.limits import sets
 from curbtick.moments import date, day_end_ms, when
 from curbtick.report import pages, reading_page
@@ -44,6 +47,7 @@ class Pages:
         self._connection = connection
         self._day_ms = day_ms
         self._now_ms = now_ms
+        self._fading_of: dict[int, list[tuple[PlaceHistory, Trend]]] = {}
 
     @cached_property
     def of_day(self) -> list[Reading]:
@@ -89,16 +93,17 @@ class Pages:
             "index.html": self._day,
             "fleet.html": self._fleet,
             "work.html": self._work,
+            "fading.html": self._fading,
             "limits.html": lambda: pages.limits_page(self.site, *_limit_origins(self._connection)),
             "probes.html": lambda: pages.probes_page(self.site),
         }
 
     def every(self) -> Iterator[tuple[str, str]]:
         """(file name, text) of every page."""
-        for name, make in self.overviews.items():
-            yield name, make()
         for vehicle_state in self.states:
             yield f"vehicle-{vehicle_state.vehicle.id}.html", self.vehicle(vehicle_state)
+        for name, make in self.overviews.items():
+            yield name, make()
         keys = sorted(self.reading_ids)
         for start in range(0, len(keys), 200):
             for reading in readings.by_ids(self._connection, keys[start : start + 200]).values():
@@ -149,12 +154,29 @@ class Pages:
         abouts = {
             s.vehicle.id: "; ".join(filter(None, (s.vehicle.type, s.vehicle.depot))) for s in self.states
         }
-        return pages.work_page(self.site, unproved, abouts)
+        concerned = {finding.vehicle_id for finding in unproved}
+        return pages.work_page(self.site, unproved, abouts, [s for s in self.states if s.vehicle.id in concerned])
+
+    def _fading(self) -> str:
+        """Of vehicles whose page was made before, what was found then."""
+        found: list[tuple[PlaceHistory, Trend]] = []
+        for vehicle in (s.vehicle for s in self._in_service):
+            if vehicle.id not in self._fading_of:
+                self._places(vehicle)
+            found += self._fading_of[vehicle.id]
+        return pages.fading_page(self.site, found)
+
+    def _places(self, vehicle: Vehicle) -> list[PlaceHistory]:
+        """The history of a vehicle's positions; what fades is kept for the page of the fading ones."""
+        places = history.of_vehicle(self._connection, vehicle, self.site.limit_sets)
+        trends = [(place, place.trend) for place in places if place.trend is not None]
+        self._fading_of[vehicle.id] = [(place, trend) for place, trend in trends if trend.is_fading]
+        return places
 
     def vehicle(self, vehicle_state: VehicleState) -> str:
         """A vehicle's page."""
         vehicle = vehicle_state.vehicle
-        places = history.of_vehicle(self._connection, vehicle, self.site.limit_sets)
+        places = self._places(vehicle)
         mine = [finding for finding in self.findings if finding.vehicle_id == vehicle.id]
         swaps = swap.in_words(self._connection, vehicle.id, lambda: self.repeatability)
         return pages.vehicle_page(self.site, vehicle_state, mine, places, swaps)
