@@ -98,7 +98,7 @@ def test_the_keyboard_reaches_everything(page: Page, site: Path) -> None:
         seen.append(page.evaluate("document.activeElement.id || document.activeElement.textContent"))
         outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
         assert outline == "solid", seen[-1]
-    assert seen[:5] == ["Day", "Fleet", "Work", "Fading", "Limits", "Probes"]
+    assert seen[:6] == ["Day", "Fleet", "Work", "Fading", "Limits", "Probes"]
     assert "find" in seen and "state" in seen and "Van 5" in seen
 
 
