@@ -41,7 +41,7 @@ class Panel:
 
     def say(self, name):
         """Queue a pattern of patterns.PATTERNS by its name."""
-        frames, repeats, beeps = patterns.PATTERNS[name]
+        frames, repeats, beeps = patterns.pattern(name)
         self.play(frames, repeats, beeps)
 
     def play(self, frames, repeats=1, beeps=()):

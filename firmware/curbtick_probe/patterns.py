@@ -5,8 +5,11 @@ right six the front's. Patterns are told apart by how many flashes and how long,
 
 A pattern is (frames, repeats, beeps). A frame is (mask, duration_ms); a beep
 is (frequency_hz, duration_ms) and sounds with the lit frame of the same number, the first time round. What
-each pattern means to the technician stands in the bench's pattern_texts.py.
+each pattern means to the technician stands in the bench's pattern_texts.py. Patterns are kept packed, for a chip's
+memory: a frame as a tuple of two takes five times the room.
 """
+
+from array import array
 
 LEDS = 12
 HALF = 6
@@ -33,52 +36,63 @@ def _beeps(frequency_hz, *durations_ms):
     return tuple((frequency_hz, duration_ms) for duration_ms in durations_ms)
 
 
+def _packed(frames, repeats, beeps):
+    """Return a pattern as halfwords: repeats, how many frames, then every pair."""
+    words = [repeats, len(frames)]
+    for pair in frames + beeps:
+        words += pair
+    return array("H", words)
+
+
 _FLUTTER = ((ODD, 60), (0, 60), (EVEN, 60), (0, 60)) * 5
 
+# By name, as pattern() unpacks them.
 PATTERNS = {
     # Verdicts of a reading: one long light, two flashes, three flashes, a flutter.
-    "pass": (((ALL, 1600), (0, 200)), 1, _beeps(_HIGH_HZ, 120)),
-    "weak": (_flashes(ALL, 2, 350, 250, 600), 2, _beeps(_HIGH_HZ, 120, 120)),
-    "dead": (_flashes(ALL, 3, 350, 250, 600), 2, _beeps(_LOW_HZ, 300, 300, 300)),
-    "retry": (_FLUTTER + ((0, 500),), 2, _beeps(_HIGH_HZ, 40, 40, 40, 40, 40)),
+    "pass": _packed(((ALL, 1600), (0, 200)), 1, _beeps(_HIGH_HZ, 120)),
+    "weak": _packed(_flashes(ALL, 2, 350, 250, 600), 2, _beeps(_HIGH_HZ, 120, 120)),
+    "dead": _packed(_flashes(ALL, 3, 350, 250, 600), 2, _beeps(_LOW_HZ, 300, 300, 300)),
+    "retry": _packed(_FLUTTER + ((0, 500),), 2, _beeps(_HIGH_HZ, 40, 40, 40, 40, 40)),
     # A fact about the vehicle: long, short, short, at both ends.
-    "not_transmitting": (
+    "not_transmitting": _packed(
         ((ENDS, 900), (0, 200), (ENDS, 120), (0, 200), (ENDS, 120), (0, 800)),
         3,
         _beeps(_LOW_HZ, 400, 80, 80),
     ),
     # The probe's own state.
-    "log_full": (
+    "log_full": _packed(
         _flashes(ALL, 4, 120, 120, 0)[:-1] + ((FRONT_HALF, 900), (0, 500)),
         2,
         _beeps(_LOW_HZ, 80, 80, 80, 80, 400),
     ),
-    "battery_low": (_flashes(0x003, 4, 700, 500, 300), 1, _beeps(_LOW_HZ, 400, 400)),
-    "self_test": (tuple((1 << led, 70) for led in range(LEDS)) + ((0, 100),), 1, ()),
-    "self_test_passed": (((MIDDLE, 100), (0, 100), (MIDDLE, 700), (0, 200)), 1, _beeps(_HIGH_HZ, 60, 60)),
-    "self_test_failed": (_flashes(MIDDLE, 6, 350, 250, 600), 2, _beeps(_LOW_HZ, 300, 80, 300, 80)),
-    "pairing": (((REAR_HALF, 400), (FRONT_HALF, 400), (0, 150)), 10, _beeps(_HIGH_HZ, 80, 300)),
-    "paired": (((MIDDLE, 700), (0, 100), (MIDDLE, 100), (0, 200)), 1, _beeps(_HIGH_HZ, 300, 80)),
-    "refused": (((0x801, 100), (0, 200)), 1, _beeps(_LOW_HZ, 60)),
+    "battery_low": _packed(_flashes(0x003, 4, 700, 500, 300), 1, _beeps(_LOW_HZ, 400, 400)),
+    "self_test": _packed(tuple((1 << led, 70) for led in range(LEDS)) + ((0, 100),), 1, ()),
+    "self_test_passed": _packed(
+        ((MIDDLE, 100), (0, 100), (MIDDLE, 700), (0, 200)), 1, _beeps(_HIGH_HZ, 60, 60)
+    ),
+    "self_test_failed": _packed(_flashes(MIDDLE, 6, 350, 250, 600), 2, _beeps(_LOW_HZ, 300, 80, 300, 80)),
+    "pairing": _packed(((REAR_HALF, 400), (FRONT_HALF, 400), (0, 150)), 10, _beeps(_HIGH_HZ, 80, 300)),
+    "paired": _packed(((MIDDLE, 700), (0, 100), (MIDDLE, 100), (0, 200)), 1, _beeps(_HIGH_HZ, 300, 80)),
+    "refused": _packed(((0x801, 100), (0, 200)), 1, _beeps(_LOW_HZ, 60)),
     # Which check is current: one, two or three blocks of light, and as many short beeps.
-    "check_bumper": (((0x060, 150), (0, 150), (0x060, 900), (0, 150)), 1, _beeps(_HIGH_HZ, 60)),
-    "check_seal": (
+    "check_bumper": _packed(((0x060, 150), (0, 150), (0x060, 900), (0, 150)), 1, _beeps(_HIGH_HZ, 60)),
+    "check_seal": _packed(
         _flashes(0x198, 2, 150, 150, 0)[:-1] + ((0x198, 900), (0, 150)),
         1,
         _beeps(_HIGH_HZ, 60, 60),
     ),
-    "check_hiss": (
+    "check_hiss": _packed(
         _flashes(0xC63, 3, 150, 150, 0)[:-1] + ((0xC63, 900), (0, 150)),
         1,
         _beeps(_HIGH_HZ, 60, 60, 60),
     ),
     # The seal check and the hiss check.
-    "mark": (((ALL, 80), (0, 60)), 1, _beeps(_HIGH_HZ, 60)),
-    "leak": (_flashes(REAR_HALF, 2, 350, 250, 400), 1, _beeps(_LOW_HZ, 300, 120)),
-    "tight": (((REAR_HALF, 1200), (0, 200)), 1, _beeps(_HIGH_HZ, 120)),
-    "hiss": (_flashes(FRONT_HALF, 2, 350, 250, 400), 1, _beeps(_LOW_HZ, 300, 120)),
-    "quiet": (((FRONT_HALF, 1200), (0, 200)), 1, _beeps(_HIGH_HZ, 120)),
-    "tone": (((FRONT_HALF, 350), (0, 250), (FRONT_HALF, 900), (0, 300)), 1, _beeps(_LOW_HZ, 80, 300)),
+    "mark": _packed(((ALL, 80), (0, 60)), 1, _beeps(_HIGH_HZ, 60)),
+    "leak": _packed(_flashes(REAR_HALF, 2, 350, 250, 400), 1, _beeps(_LOW_HZ, 300, 120)),
+    "tight": _packed(((REAR_HALF, 1200), (0, 200)), 1, _beeps(_HIGH_HZ, 120)),
+    "hiss": _packed(_flashes(FRONT_HALF, 2, 350, 250, 400), 1, _beeps(_LOW_HZ, 300, 120)),
+    "quiet": _packed(((FRONT_HALF, 1200), (0, 200)), 1, _beeps(_HIGH_HZ, 120)),
+    "tone": _packed(((FRONT_HALF, 350), (0, 250), (FRONT_HALF, 900), (0, 300)), 1, _beeps(_LOW_HZ, 80, 300)),
 }
 
 # Verdicts in wire order (curbtick_wire.names.VERDICTS).
@@ -109,6 +123,13 @@ METER_PATTERNS = {
     "noisy": (FRONT_HALF, REAR_HALF),
     "gusty": (FRONT_HALF, REAR_HALF),
 }
+
+
+def pattern(name):
+    """Return (frames, repeats, beeps) of one of PATTERNS."""
+    words = PATTERNS[name]
+    pairs = tuple((words[k], words[k + 1]) for k in range(2, len(words), 2))
+    return pairs[: words[1]], words[0], pairs[words[1] :]
 
 
 def position_mask(bumper, position):

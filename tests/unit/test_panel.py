@@ -51,7 +51,7 @@ def test_a_pattern_plays_its_frames_in_time_with_its_beeps_and_then_rests() -> N
     panel.rest_on(0x010)
     panel.say("weak")
     shown(board, panel)
-    frames, repeats, _ = patterns.PATTERNS["weak"]
+    frames, repeats, _ = patterns.pattern("weak")
     expected, time_ms = [], 0
     for mask, duration_ms in frames * repeats:
         if not expected or expected[-1][1] != mask:

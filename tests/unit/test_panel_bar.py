@@ -13,7 +13,7 @@ def played(*names: str) -> list[Shown]:
     """What a bar shows that plays patterns one after the other and then rests on a position."""
     changes, time_us = [], 0
     for name in names:
-        frames, repeats, _ = patterns.PATTERNS[name]
+        frames, repeats, _ = patterns.pattern(name)
         for mask, duration_ms in frames * repeats:
             changes.append(BarChange(time_us, mask))
             time_us += duration_ms * 1000
@@ -71,6 +71,6 @@ def test_the_bar_is_drawn_in_two_halves() -> None:
 
 
 def test_a_strip_shows_the_rhythm() -> None:
-    assert bar.strip(patterns.PATTERNS["pass"][0]) == "█" * 16
-    assert bar.strip(patterns.PATTERNS["weak"][0]) == "███▌  ███▌"
-    assert set(bar.strip(patterns.PATTERNS["retry"][0])) == {"▌"}
+    assert bar.strip(patterns.pattern("pass")[0]) == "█" * 16
+    assert bar.strip(patterns.pattern("weak")[0]) == "███▌  ███▌"
+    assert set(bar.strip(patterns.pattern("retry")[0])) == {"▌"}

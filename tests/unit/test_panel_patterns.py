@@ -14,7 +14,7 @@ ROOM = {"leak": "seal", "tight": "seal", "hiss": "hiss", "quiet": "hiss", "tone"
 def rhythm(name: str) -> str:
     """One round as somebody sees it who can only tell light from dark: s(hort), m(iddle) or l(ong) flashes."""
     flashes, lit_ms = "", 0
-    for mask, duration_ms in [*patterns.PATTERNS[name][0], (0, 0)]:
+    for mask, duration_ms in [*patterns.pattern(name)[0], (0, 0)]:
         if mask:
             lit_ms += duration_ms
         elif lit_ms:
@@ -25,7 +25,7 @@ def rhythm(name: str) -> str:
 
 def beats(name: str) -> str:
     """The beeps as somebody hears them who cannot tell pitches apart."""
-    return "".join("s" if beep_ms < SHORT_MS else "l" for _, beep_ms in patterns.PATTERNS[name][2])
+    return "".join("s" if beep_ms < SHORT_MS else "l" for _, beep_ms in patterns.pattern(name)[2])
 
 
 # What may be shown after a press of READ on a sensor, or instead of it.
@@ -63,7 +63,7 @@ def test_every_verdict_has_its_pattern() -> None:
 
 @pytest.mark.parametrize("name", patterns.PATTERNS)
 def test_patterns_are_well_formed(name: str) -> None:
-    frames, repeats, beeps = patterns.PATTERNS[name]
+    frames, repeats, beeps = patterns.pattern(name)
     assert repeats >= 1 and frames[-1][0] == 0
     assert all(0 <= mask <= patterns.ALL and 50 <= duration_ms <= 2000 for mask, duration_ms in frames)
     lit = [duration_ms for mask, duration_ms in frames if mask]
@@ -73,7 +73,7 @@ def test_patterns_are_well_formed(name: str) -> None:
 
 def test_a_checks_pattern_counts_its_blocks_flashes_and_beeps() -> None:
     for blocks, name in enumerate(patterns.CHECK_PATTERNS, start=1):
-        frames, _, beeps = patterns.PATTERNS[name]
+        frames, _, beeps = patterns.pattern(name)
         edges = [mask ^ mask << 1 for mask, _ in frames if mask]
         assert {edge.bit_count() // 2 for edge in edges} == {blocks}
         assert len(beeps) == blocks

@@ -161,7 +161,7 @@ def test_what_stands_in_the_program_is_kept_when_asked_for() -> None:
     assert "never" in words(squeeze(PROGRAM, keep=("shop/drawer",)))
 
 
-def test_a_tuple_with_words_is_no_constant_of_the_compiler() -> None:
+def test_a_module_s_tuple_is_no_constant_of_the_compiler() -> None:
     assert "['short'][0]" in squeeze(PROGRAM)["shop/goods"]
     assert squeeze(PROGRAM)["shop/goods"].startswith("if 0:\n    a_rather_long_word\n")
 

@@ -1,8 +1,8 @@
 """Lets equal strings be one object, in all modules.
 
 MicroPython keeps one copy of a string that is written like a name and is at most ten letters long, or that stands in
-the same source as a name before. A tuple that is known when compiled brings its own copies along: one that is built
-when the module starts does not.
+the same source as a name before. A tuple that is known when compiled brings its own copies along, and stays for as
+long as its module: one that is built when the module starts does neither.
 """
 
 import ast
@@ -31,7 +31,7 @@ def _strings(module: ast.Module) -> set[str]:
 
 
 class _Builder(ast.NodeTransformer):
-    """Lets tuples with strings outside functions be built at run time, by one element that is no constant."""
+    """Lets tuples outside functions be built at run time, by one element that is no constant."""
 
     def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:  # noqa: N802 - ast names it so
         """Leave functions alone: theirs would be built at each call."""
@@ -42,11 +42,13 @@ class _Builder(ast.NodeTransformer):
         return node
 
     def visit_Tuple(self, node: ast.Tuple) -> ast.AST:  # noqa: N802 - ast names it so
-        """Wrap a tuple's first string."""
+        """Wrap a constant tuple's first element."""
         self.generic_visit(node)
-        for place, element in enumerate(node.elts):
-            if isinstance(element, ast.Constant) and isinstance(element.value, str):
-                first = ast.List([element], ast.Load())
-                node.elts[place] = ast.Subscript(first, ast.Constant(0), ast.Load())
-                break
+        if node.elts and all(map(_is_constant, node.elts)):
+            first = ast.List([node.elts[0]], ast.Load())
+            node.elts[0] = ast.Subscript(first, ast.Constant(0), ast.Load())
         return node
+
+
+def _is_constant(node: ast.expr) -> bool:
+    return isinstance(node.operand if isinstance(node, ast.UnaryOp) else node, ast.Constant)

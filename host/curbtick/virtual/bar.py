@@ -61,6 +61,13 @@ def probe_patterns() -> dict[str, Any]:
     return runpy.run_path(str(firmware_folder() / "curbtick_probe" / "patterns.py"))
 
 
+def pattern(name: str) -> tuple[tuple[tuple[int, int], ...], int, tuple[tuple[int, int], ...]]:
+    """Return a pattern of the probe's: frames of (mask, duration_ms), repeats, beeps of (frequency_hz, duration_ms)."""
+    found: tuple[tuple[tuple[int, int], ...], int, tuple[tuple[int, int], ...]]
+    found = probe_patterns()["pattern"](name)
+    return found
+
+
 @lru_cache(maxsize=1)
 def probe_gestures() -> dict[str, Any]:
     """Return the names defined in the probe's gestures.py."""
@@ -122,7 +129,8 @@ def read_bar(seen: Sequence[Shown]) -> list[str]:
 def _pattern_at(seen: Sequence[Shown], place: int) -> tuple[str | None, int]:
     """Return the longest pattern that was played from a place on, and how many masks it took."""
     best: tuple[str | None, int] = (None, 1)
-    for name, (frames, repeats, _) in probe_patterns()["PATTERNS"].items():
+    for name in probe_patterns()["PATTERNS"]:
+        frames, repeats, _ = pattern(name)
         length = _match(joined(frames * repeats), seen[place:])
         if length > best[1] or (length and best[0] is None):
             best = (name, length)

@@ -94,8 +94,8 @@ def _power_up_table() -> str:
 
 def _patterns_table() -> str:
     lines = ["| pattern | meaning | rhythm (a block is 0.1 s) |", "|---|---|---|"]
-    for name, (frames, _, _) in bar.probe_patterns()["PATTERNS"].items():
-        lines.append(f"| {name} | {bar.MEANINGS[name]} | `{bar.strip(frames)}` |")
+    for name in bar.probe_patterns()["PATTERNS"]:
+        lines.append(f"| {name} | {bar.MEANINGS[name]} | `{bar.strip(bar.pattern(name)[0])}` |")
     return "\n".join(lines)
 
 

@@ -138,7 +138,6 @@ def _result_row(sheet: Sheet) -> None:
 def draw() -> str:
     """Return the picture of all patterns as SVG."""
     sheet = Sheet()
-    patterns = bar.probe_patterns()["PATTERNS"]
     sheet.text(MARGIN, MARGIN + 8, "What the bar says", 20, INK, bold=True)
     sheet.text(TIME_X, MARGIN + 8, "light over time, and beeps below it", 12, SOFT)
     sheet.title("Which vehicle, bumper and position is current")
@@ -146,7 +145,7 @@ def draw() -> str:
     for title, members in GROUPS:
         sheet.title(title)
         for name in members:
-            frames, _, beeps = patterns[name]
+            frames, _, beeps = bar.pattern(name)
             words = bar.TITLES.get(name, name.replace("_", " ").replace("check ", ""))
             sheet.row(words, _first_lit(frames), frames, beeps, bar.MEANINGS[name])
         if "not_transmitting" in members:

@@ -34,7 +34,7 @@ class Seen:
         """The rhythm of the first pattern as a strip of time, a block for each tenth of a second of light."""
         if not self.words:
             return ""
-        return bar.strip(bar.probe_patterns()["PATTERNS"][self.words[0]][0])
+        return bar.strip(bar.pattern(self.words[0])[0])
 
 
 def _no_place(vehicle: int) -> InputError:
