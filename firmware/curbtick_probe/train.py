@@ -29,7 +29,7 @@ SWEEP_MOST_HZ = const(9000)
 LONGEST_US = const(520000)
 HELD_LEVEL_CDB = const(500)
 FAINT_LEVEL_CDB = const(900)
-FAINT_SPREAD_HZ = const(1500)
+FAINT_SPREAD_HZ = const(3500)
 ANY_SPREAD_HZ = const(100000)
 ECHO_BELOW_CDB = const(900)
 RIVAL_BELOW_CDB = const(600)
@@ -44,7 +44,7 @@ _ON_TIME = const(800)
 _MISS_COST = const(300)
 _HELD_HIT = const(1000)
 _HELD_MISS = const(450)
-# Noise alone reaches 1100 once in a thousand readings; knocks and hiss reach further.
+# Noise alone reaches 1500 once in a thousand readings; knocks and hiss reach further.
 FAINT_SCORE = const(2000)
 
 # In the order of columns' words.
