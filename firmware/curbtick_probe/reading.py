@@ -115,8 +115,8 @@ class Reader:
     def _is_slow(self, limits):
         """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while.
 
-        Bursts with others missing between them are no sign of it. It is worked out in parts, between which the
-        blocks that came meanwhile are taken.
+        Bursts with others missing between them are no sign of it, nor a few among many alike. It is worked out in
+        parts, between which the blocks that came meanwhile are taken.
         """
         trains = self.trains
         sounds = self.listener.sounds
@@ -124,6 +124,8 @@ class Reader:
         if trains.pair_us > SLOW_INTERVAL_US and trains.level_cdb < limits["dead_cdb"]:
             return True
         if trains.count >= 2 and trains.interval_us > SLOW_INTERVAL_US:
+            if trains.rivals > 2 * trains.count:
+                return False
             self._catch_up()
             trains.find_cycle(sounds, self.listener.time_us())
         if trains.count >= 2 and trains.interval_us <= SLOW_INTERVAL_US:
