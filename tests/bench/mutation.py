@@ -10,6 +10,7 @@ mutant noticed would mean nothing.
 """
 
 import ast
+import gc
 import importlib.abc
 import importlib.util
 import json
@@ -104,8 +105,9 @@ def _run_tests(target: Target, mutant: Mutant) -> int:
     os.dup2(quiet, 2)
     resource.setrlimit(resource.RLIMIT_CPU, (CPU_MAX_S, CPU_MAX_S))
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
-    plugins = ["-p", "no:cacheprovider", "-p", "_hypothesis_pytestplugin", "-o", "addopts="]
-    return int(pytest.main(["-x", "-q", *plugins, "--hypothesis-profile=mutation", *target.tests]))
+    plugins = ["no:cacheprovider", "no:unraisableexception", "_hypothesis_pytestplugin"]
+    options = ["-o", "addopts=", "--assert=plain", *(f"-p{name}" for name in plugins)]
+    return int(pytest.main(["-x", "-q", *options, "--hypothesis-profile=mutation", *target.tests]))
 
 
 def survives(target: Target, mutant: Mutant) -> bool:
@@ -135,6 +137,8 @@ def try_all(target: Target, chosen: Sequence[Mutant], jobs: int) -> list[Mutant]
     if not survives(target, _unchanged(target)):
         raise RuntimeError(f"the tests of {target.name} do not pass as they are")
     alive = []
+    # The trees of all mutants are the parent's: a child need not look through them for garbage.
+    gc.freeze()
     with ThreadPoolExecutor(max_workers=jobs) as pool:
         outcomes = pool.map(lambda mutant: survives(target, mutant), chosen)
         for number, (mutant, lives) in enumerate(zip(chosen, outcomes, strict=True), 1):
