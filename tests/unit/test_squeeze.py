@@ -181,6 +181,9 @@ def test_an_argument_named_in_a_call_keeps_its_name() -> None:
         ("A = 1 << 30\nx = A", "x = A"),
         ("A = True\nx = A", "x = A"),
         ("A, B = range(1, 3)\nx = A * B", "x = 2"),
+        ("A = ('red', 'blue')\nx = 1 << A.index('blue')", "x = 2"),
+        ("A = ('red', 'blue')\nx = A.index('green')", "x = A.index('green')"),
+        ("A = ['red', 'blue']\nx = A.index('blue')", "x = A.index('blue')"),
     ],
 )
 def test_folding(text: str, expected: str) -> None:

@@ -1,6 +1,6 @@
 """Few large modules instead of many small ones: each module costs a chip some 300 bytes besides what is in it.
 
-The names of joined modules become short ones of the whole, and `module.name` becomes one name. The root's own public
+The names of joined modules become new ones of the whole, and `module.name` becomes one name. The root's own public
 names stay, for others reach them by `root.name`.
 """
 
@@ -9,6 +9,7 @@ import itertools
 import string
 from collections.abc import Iterator
 
+from curbtick.squeeze import spare
 from curbtick.squeeze.modules import Program, imported, module_names, path_of, taken_names
 from curbtick.squeeze.scopes import Replacer, bound_at_top
 from curbtick.squeeze.wholes import wholes
@@ -33,22 +34,6 @@ def join(program: Program, start: str = "main") -> Program:
     return joined
 
 
-def _capitals() -> Iterator[str]:
-    """A, B, ... Z, AA, AB, ..."""
-    for length in itertools.count(1):
-        for letters in itertools.product(string.ascii_uppercase, repeat=length):
-            yield "".join(letters)
-
-
-def _words(module: ast.Module) -> Iterator[str]:
-    for node in ast.walk(module):
-        match node:
-            case ast.Name(id=word) | ast.Attribute(attr=word) | ast.arg(arg=word):
-                yield word
-            case ast.alias(name=word, asname=other):
-                yield other or word
-
-
 class _Joiner:
     """Joins the parts of each root."""
 
@@ -56,7 +41,8 @@ class _Joiner:
         self.parts = parts
         self._program = program
         self._home = {path: root for root, paths in parts.items() for path in paths}
-        self._used = {word for module in program.values() for word in _words(module)}
+        self._used = set().union(*map(spare.variables, program.values())) | set(_KEPT)
+        self._words = spare.for_variables(program)
         self._called: dict[tuple[str, str], str] = {}
         self._fresh = {root: self._fresh_words() for root in parts}
         for root, paths in parts.items():
@@ -66,7 +52,8 @@ class _Joiner:
                     self._called[path, name] = name if public else next(self._fresh[root])
 
     def _fresh_words(self) -> Iterator[str]:
-        return (word for word in _capitals() if word not in self._used)
+        words = itertools.chain(self._words, spare.new_words(string.ascii_uppercase))
+        return (word for word in words if word not in self._used)
 
     def joined(self, root: str) -> ast.Module:
         """A root and its parts as one module."""

@@ -1,16 +1,16 @@
-"""The same few short names for the private names and the arguments of all modules: a chip keeps every name once."""
+"""The same few names for the private names and the arguments of all modules: a chip keeps every name once."""
 
 import ast
 import itertools
-import string
 from collections import Counter
 from collections.abc import Iterator
 
+from curbtick.squeeze import spare
 from curbtick.squeeze.modules import Program
 
 
 def shorten(program: Program) -> None:
-    """Rename private names and arguments, in place."""
+    """Rename private names and arguments, in place, to words that the program has anyhow."""
     fixed = _fixed(program)
     keywords = {
         node.arg
@@ -18,21 +18,18 @@ def shorten(program: Program) -> None:
         for node in ast.walk(module)
         if isinstance(node, ast.keyword) and node.arg
     }
+    for_attributes, for_variables = spare.for_attributes(program), spare.for_variables(program)
     for module in program.values():
+        taken = spare.variables(module) | fixed
         own = [word for word in _private(module) if word not in fixed]
-        fresh = ("_" + word for word in short_words())
-        short = dict(zip(own, (word for word in fresh if word not in fixed), strict=False))
-        _Renamer(short).visit(module)
+        _Renamer(dict(zip(own, _fresh(for_attributes, taken), strict=False))).visit(module)
         for node in ast.walk(module):
             if isinstance(node, ast.FunctionDef):
-                _shorten_arguments(node, keywords)
+                _shorten_arguments(node, keywords, for_variables)
 
 
-def short_words() -> Iterator[str]:
-    """a, b, ... z, aa, ab, ..."""
-    for length in itertools.count(1):
-        for letters in itertools.product(string.ascii_lowercase, repeat=length):
-            yield "".join(letters)
+def _fresh(words: list[str], taken: set[str]) -> Iterator[str]:
+    return (word for word in itertools.chain(words, spare.new_words()) if word not in taken)
 
 
 def is_private(word: str) -> bool:
@@ -87,8 +84,8 @@ class _Renamer(ast.NodeTransformer):
         return self.generic_visit(node)
 
 
-def _shorten_arguments(function: ast.FunctionDef, keywords: set[str]) -> None:
-    """Name a function's positional arguments a, b, ...; those that a call might name stay."""
+def _shorten_arguments(function: ast.FunctionDef, keywords: set[str], words: list[str]) -> None:
+    """Name a function's positional arguments by the same few words; those that a call might name stay."""
     inner = {
         argument.arg
         for node in ast.walk(function)
@@ -98,7 +95,7 @@ def _shorten_arguments(function: ast.FunctionDef, keywords: set[str]) -> None:
     }
     taken = {node.id for node in ast.walk(function) if isinstance(node, ast.Name)} | inner
     taken |= {argument.arg for argument in ast.walk(function.args) if isinstance(argument, ast.arg)}
-    fresh = (word for word in short_words() if word not in taken)
+    fresh = _fresh(words, taken)
     short = {
         argument.arg: next(fresh)
         for argument in function.args.args
