@@ -127,6 +127,14 @@ class TestFillingUp:
             assert again.next_seq == next_seq + 1
             again.close()
 
+    def test_waves_without_room_are_said_again_after_a_pull(self, tmp_path: Path) -> None:
+        kept = start(tmp_path)
+        for _ in range(2):
+            while 0 not in kept.append_all([reading(), snippet(1)]):
+                continue
+            assert events(kept, "snippets_dropped")[-1] == (kept.last_seq, 0)
+            pull(kept)
+
     def test_the_last_words_are_durable(self, tmp_path: Path) -> None:
         kept = start(tmp_path)
         _fill_up(kept)
