@@ -83,7 +83,8 @@ def diagram() -> str:
     for pad in range(1, PADS + 1):
         y, left = _place(pad)
         if pad in used:
-            number, _, name, kind, what = used[pad]
+            number, _, name, kind = used[pad]
+            what = pins.GOES_TO[name]
             series = {"led": " via 560 ohm", "beeper": " via 100 ohm"}.get(kind, "")
             body += _wire(
                 pad, f"{pad}  GP{number}  {name}", what.split(" through")[0] + series, COLOURS[kind]
@@ -107,8 +108,8 @@ def diagram() -> str:
 def pinout() -> str:
     """The pinout as Markdown."""
     rows = [
-        f"| {pad or 'on the board'} | GP{number} | `{name}` | {kind} | {what} |"
-        for number, pad, name, kind, what in pins.PINS
+        f"| {pad or 'on the board'} | GP{number} | `{name}` | {kind} | {pins.GOES_TO[name]} |"
+        for number, pad, name, kind in pins.PINS
     ]
     head = (
         "# Pinout\n\nMade from `firmware/curbtick_probe/board/pins.py`, which the firmware reads, by "

@@ -54,6 +54,8 @@ till_words = []
 from array import array
 from shop import goods
 
+_SHELF = "sh" + "elf"
+
 class Drawer:
     def __init__(self, kinds):
         self._kinds = kinds
@@ -69,6 +71,7 @@ class Drawer:
 
     def describe(self, kinds):
         from shop import late
+        self.kinds += "shelf" == _SHELF
         return late.label(self.kinds, goods.LARGE) + kinds[0][0]
 
     def never(self):
@@ -76,12 +79,14 @@ class Drawer:
 """,
     "shop/late": """
 from shop.stamp import mark
+_WORD = "string" + "s"
 def label(n, large):
-    return mark("%d of %d" % (n, large))
+    return mark("%d of %d" % (n, large), _WORD)
 """,
     "shop/stamp": """
-def mark(text):
-    return "<" + text + ">"
+import string
+def mark(text, word):
+    return "<" + text + ">" if word not in string.digits else text
 """,
 }
 
@@ -140,7 +145,7 @@ def words(texts: dict[str, str]) -> set[str]:
 
 
 def test_a_squeezed_program_does_the_same() -> None:
-    assert run(squeeze(PROGRAM)) == run(PROGRAM) == [(35, "<3 of 1099511627776>a_rather_long_word")]
+    assert run(squeeze(PROGRAM)) == run(PROGRAM) == [(35, "<4 of 1099511627776>a_rather_long_word")]
 
 
 def test_what_nobody_mentions_is_left_out() -> None:

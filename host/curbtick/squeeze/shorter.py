@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from curbtick.squeeze import spare
 from curbtick.squeeze.modules import Program
+from curbtick.squeeze.scopes import bound_at_top
 
 
 def shorten(program: Program) -> None:
@@ -21,7 +22,9 @@ def shorten(program: Program) -> None:
     for_attributes, for_variables = spare.for_attributes(program), spare.for_variables(program)
     for module in program.values():
         taken = spare.variables(module) | fixed
-        own = [word for word in _private(module) if word not in fixed]
+        # What stands at a module's top gets another name when modules are joined.
+        left = fixed | bound_at_top(module)
+        own = [word for word in _private(module) if word not in left]
         _Renamer(dict(zip(own, _fresh(for_attributes, taken), strict=False))).visit(module)
         for node in ast.walk(module):
             if isinstance(node, ast.FunctionDef):

@@ -12,7 +12,9 @@ _PURE_CALLS = {"const", "range", "tuple", "len", "bytes", "sum"}
 
 
 def remove(program: Program, keep: tuple[str, ...]) -> None:
-    """Leave out, in place, what is never mentioned; modules whose path begins as in `keep` keep their public names."""
+    """Leave out, in place, what is never mentioned; modules whose path begins as in `keep` keep their public functions
+    and classes.
+    """
     before = ""
     while before != (before := _shape(program)):
         _drop_imports(program)
@@ -111,9 +113,10 @@ class _Sweeper(ast.NodeTransformer):
         self._keep_public = keep_public
 
     def _is_needed(self, name: str) -> bool:
-        return (
-            name in self._words or name.startswith("__") or (self._keep_public and not name.startswith("_"))
-        )
+        return self._is_read(name) or (self._keep_public and not name.startswith("_"))
+
+    def _is_read(self, name: str) -> bool:
+        return name in self._words or name.startswith("__")
 
     def visit_Module(self, node: ast.Module) -> ast.AST:  # noqa: N802 - ast names it so
         """Look at the module's own statements."""
@@ -130,10 +133,10 @@ class _Sweeper(ast.NodeTransformer):
             case ast.Assign(targets=[ast.Name(id="__all__")]):
                 return False
             case ast.Assign(targets=[ast.Name(id=name)], value=value):
-                return self._is_needed(name) or not _is_pure(value)
+                return self._is_read(name) or not _is_pure(value)
             case ast.Assign(targets=[ast.Tuple(elts=targets)], value=value):
                 names = [target.id for target in targets if isinstance(target, ast.Name)]
-                return any(map(self._is_needed, names)) or not _is_pure(value)
+                return any(map(self._is_read, names)) or not _is_pure(value)
             case ast.Pass():
                 return False
         return True
