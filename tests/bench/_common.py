@@ -22,6 +22,13 @@ def arguments(description: str, *extra: tuple[str, dict[str, Any]]) -> argparse.
     return parser.parse_args()
 
 
+def peak_mb() -> float:
+    """Peak memory of this process alone, in MB (Linux). getrusage would count what the parent had when it forked."""
+    status = pathlib.Path("/proc/self/status").read_text(encoding="ascii", errors="replace")
+    line = next(line for line in status.splitlines() if line.startswith("VmHWM:"))
+    return int(line.split()[1]) / 1024
+
+
 def figure(name: str, value: float, bound: str, holds: bool) -> dict[str, Any]:
     """One figure beside its bound, the bound in words such as `>= 0.94`."""
     return {"name": name, "value": value, "bound": bound, "holds": bool(holds)}

@@ -7,8 +7,9 @@ python -m tests.bench.fleetdb --json [--seed N] [--short] [--ten-million]
 2. Rate: the same benches without faults into a fresh history, each probe by its two benches; and, beside it, the
    same logs into a SQLite file by one bench, both engines committing to disk.
 3. Report: the day's report from the server and from the file, at a tenth of the days before it, at all of them, and
-   with --ten-million at ten times as many. Reported with the ratios; no bound is set on them. Every timing is the best
-   of several, taken by turns.
+   with --ten-million at ten times as many: nine older copies of every record, made by each engine itself, for
+   ten times the pulling would show nothing that the rate does not. Reported with the ratios; no bound is set on them.
+   Every timing is the best of several, taken by turns.
 4. Memory: peak of a process that builds the report from the server, at a tenth and at all.
 5. Disk for each reading, and what a national fleet would take (`fleetdb_growth` says how it is worked out).
 
@@ -24,11 +25,16 @@ import time
 from pathlib import Path
 from typing import Any
 
-from curbtick.store import Store
-from sqlalchemy import text
+from curbtick.fleet import worklist
+from curbtick.report import build
+from curbtick.store import Store, tables
+from sqlalchemy import Table, text
 
-from tests.bench import fleetdb_growth, history
-from tests.bench._common import arguments, figure, report
+from tests.bench import fleetdb_growth
+from tests.bench._common import arguments, figure, peak_mb, report
+from tests.bench.history import by_turns
+from tests.bench.history_made import A_DAY, DEPOT, add_fleet
+from tests.bench.history_made import DAY_MS as A_DAY_MS
 from tests.pair import postgres
 from tests.pair.fleet_benches import DAY_MS, Day, Fleet, Found, judge, pull_all
 
@@ -36,11 +42,12 @@ BENCHES, PROBES = 8, 16
 # Days of work before the day that is reported; that day has as many readings in every history.
 REPORTED = 20
 DAYS, SHORT_DAYS = 156, 1
+SEQS_APART = 1_000_000
 
 
 def readings_of(days: int) -> int:
     """Readings of each probe in whole days and the reported one."""
-    return days * history.A_DAY + REPORTED
+    return days * A_DAY + REPORTED
 
 
 def faulty(server: postgres.Server, fleet: Fleet, rest_s: float) -> tuple[Found, dict[str, float]]:
@@ -56,7 +63,7 @@ def server_rate(server: postgres.Server, fleet: Fleet) -> tuple[str, float]:
     """
     url = server.new_history()
     with Store(url) as store:
-        history.add_fleet(store, history.DEPOT, [fleet.id_of(probe) for probe in range(fleet.probes)])
+        add_fleet(store, DEPOT, [fleet.id_of(probe) for probe in range(fleet.probes)])
     Day(server, url, fleet, None).run()
     with Store(url) as store, store.read() as connection:
         span_ms = connection.scalar(text("SELECT max(at_ms) - min(at_ms) FROM pulls"))
@@ -66,7 +73,7 @@ def server_rate(server: postgres.Server, fleet: Fleet) -> tuple[str, float]:
 def file_rate(path: Path, fleet: Fleet) -> float:
     """The same logs into a file by one bench, its records per second."""
     with Store(path) as store:
-        history.add_fleet(store, history.DEPOT, [fleet.id_of(probe) for probe in range(fleet.probes)])
+        add_fleet(store, DEPOT, [fleet.id_of(probe) for probe in range(fleet.probes)])
     begun_s = time.monotonic()
     pull_all(str(path), dataclasses.replace(fleet, benches=1), 0)
     return fleet.probes * fleet.readings / (time.monotonic() - begun_s)
@@ -89,26 +96,21 @@ def memory_mb(where: str, out: Path) -> float:
 def build_report(where: str, out: Path) -> None:
     """The day's whole report."""
     with Store(where) as store:
-        history.build(store, out, DAY_MS, DAY_MS + history.DAY_MS)
+        build(store, out, DAY_MS, DAY_MS + A_DAY_MS)
 
 
-def measure(server: postgres.Server, folder: Path, fleet: Fleet, rounds: int) -> dict[str, Any]:
-    """Rate, report seconds and memory of one size on both engines."""
-    path = folder / f"{fleet.readings}.db"
-    url, server_per_s = server_rate(server, fleet)
-    file_per_s = file_rate(path, fleet)
-    out = folder / "out"
+def measure(url: str, path: Path, out: Path, rounds: int) -> dict[str, Any]:
+    """Report seconds and memory of the same history on both engines."""
     for where in (url, str(path)):
         with Store(where) as store, store.write() as connection:
-            history.worklist.refresh(connection, DAY_MS)
-    server_s, file_s = history.by_turns(
+            worklist.refresh(connection, DAY_MS)
+    server_s, file_s = by_turns(
         [lambda: build_report(url, out), lambda: build_report(str(path), out)], rounds
     )
+    with Store(url) as store, store.read() as connection:
+        readings = int(connection.scalar(text("SELECT count(*) FROM readings")))
     return {
-        "readings": fleet.probes * fleet.readings,
-        "server_ingest_per_s": round(server_per_s),
-        "sqlite_ingest_per_s": round(file_per_s),
-        "ingest_ratio": round(server_per_s / file_per_s, 3),
+        "readings": readings,
         "server_report_s": round(server_s, 2),
         "sqlite_report_s": round(file_s, 2),
         "report_ratio": round(server_s / file_s, 2),
@@ -117,25 +119,67 @@ def measure(server: postgres.Server, folder: Path, fleet: Fleet, rounds: int) ->
     }
 
 
+def fill_both(server: postgres.Server, path: Path, fleet: Fleet) -> tuple[str, dict[str, float]]:
+    """The server's history and a file of the same logs, and how fast each took them."""
+    url, server_per_s = server_rate(server, fleet)
+    file_per_s = file_rate(path, fleet)
+    ratio = round(server_per_s / file_per_s, 3)
+    return url, {
+        "server_ingest_per_s": round(server_per_s),
+        "sqlite_ingest_per_s": round(file_per_s),
+        "ingest_ratio": ratio,
+    }
+
+
+def grow(where: str, days: int) -> None:
+    """Give a history nine older copies of every record, days apart, each with numbers and boots of its own."""
+    with Store(where) as store:
+        for copy in range(1, 10):
+            with store.write() as connection:
+                for table in (tables.boots, tables.log, tables.readings, tables.events):
+                    connection.execute(text(_older(table, copy, days)))
+        with store.write() as connection:
+            connection.execute(text("ANALYZE"))
+
+
+def _older(table: Table, copy: int, days: int) -> str:
+    """Statement that copies the rows of the days as pulled, which are those with the lowest boots."""
+    moved = {
+        "seq": f"seq + {copy * SEQS_APART}",
+        "boot": f"boot + {copy * days}",
+        **{name: f"{name} - {copy * days * A_DAY_MS}" for name in ("time_ms", "sort_ms", "offset_ms")},
+    }
+    columns = [column.name for column in table.columns if column.name != "id"]
+    values = ", ".join(moved.get(name, name) for name in columns)
+    return f"INSERT INTO {table.name} ({', '.join(columns)}) SELECT {values} FROM {table.name} WHERE boot <= {days}"
+
+
 def main() -> None:
     hidden = ("--measure-memory", {"nargs": 2, "metavar": ("DB", "OUT")})
     more = ("--ten-million", {"action": "store_true", "help": "also at ten times the readings"})
     wanted = arguments("Many benches, one history.", more, hidden)
     if wanted.measure_memory:
         build_report(wanted.measure_memory[0], Path(wanted.measure_memory[1]))
-        print(history.resource.getrusage(history.resource.RUSAGE_SELF).ru_maxrss / 1024)
+        print(peak_mb())
         return
     started_s = time.monotonic()
     days = SHORT_DAYS if wanted.short else DAYS
     each = readings_of(days)
     fleet = Fleet(BENCHES, PROBES, each, wanted.seed, batch=50 if wanted.short else 1000)
-    sizes = [readings_of(days // 10), each, *([readings_of(days * 10)] if wanted.ten_million else [])]
+    tenth = dataclasses.replace(fleet, readings=readings_of(days // 10))
     with postgres.running() as server, tempfile.TemporaryDirectory() as name:
         found, faults = faulty(server, fleet, rest_s=4.0 if wanted.short else 20.0)
         rounds = 2 if wanted.short else 3
-        measured = [
-            measure(server, Path(name), dataclasses.replace(fleet, readings=size), rounds) for size in sizes
-        ]
+        measured, out = [], Path(name) / "out"
+        for size in (tenth, fleet):
+            path = Path(name) / f"{size.readings}.db"
+            url, rates = fill_both(server, path, size)
+            measured.append({**measure(url, path, out, rounds), **rates})
+        if wanted.ten_million:
+            for where in (url, str(path)):
+                grow(where, days + 1)
+            measured.append(measure(url, path, out, rounds))
+    rate = measured[1]["server_ingest_per_s"]
     largest = measured[-1]
     grown = [after["server_report_s"] / measured[0]["server_report_s"] for after in measured]
     report(
@@ -156,7 +200,7 @@ def main() -> None:
         records=found.records,
         faults=faults,
         measured=measured,
-        national=fleetdb_growth.national(largest["server_bytes_per_reading"], largest["server_ingest_per_s"]),
+        national=fleetdb_growth.national(largest["server_bytes_per_reading"], rate),
         report_time_growth=[round(ratio, 2) for ratio in grown],
     )
 

@@ -7,180 +7,40 @@ The two histories are of the same depot of 30 vehicles with 240 sensors, 42 read
 one and 4,200 in the long one; both end with the same day. A third history, of a fleet of 500 vehicles,
 gives the seconds that the aims are about. Bounds: ingest at least half as fast as the same rows by plain
 sqlite3.executemany in the same run; the day's report and a vehicle's page at most 1.5 times as long with
-the long history as with the short one; peak memory of building the report at most 1.25 times. Whatever is
-compared runs by turns, and each counts by its best turn, for what a busy machine adds is no work of ours.
+the long history as with the short one; peak memory of building the report, and of fitting limits to everything,
+at most 1.25 times. Whatever is compared runs by turns, and each counts by its best turn, for what a busy
+machine adds is no work of ours.
 """
 
 import argparse
-import binascii
 import gc
 import json
-import random
-import resource
 import sqlite3
-import struct
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 from curbtick.fleet import state, vehicles, worklist
-from curbtick.fleet.rounds import note_sent
+from curbtick.limits import fit
 from curbtick.moments import day_start_ms
 from curbtick.report import Pages, build
-from curbtick.store import Store, ensure_probe, tables
+from curbtick.store import Store, tables
 from curbtick.store.engine import WRITER_CACHE_KB, prepare
-from curbtick_wire import names, records
 
-PROBE = "e660c0d1c7302a11"
-DEPOT, FLEET, POSITIONS, A_DAY = 30, 500, 4, 400
-ROUND = 50
-# What a probe's full log of readings without snippets brings is several times this.
-BATCH = 4000
-DAY_MS = 86_400_000
+from tests.bench._common import peak_mb
+from tests.bench.history_made import DAY_MS, DEPOT, FLEET, PROBE, Maker, add_fleet, fill
+
 INGEST_LEAST, TIME_MOST, MEMORY_MOST = 0.5, 1.5, 1.25
-_FIELDS = next(entry[2] for entry in records.KINDS if entry[0] == records.READING)
-_FORMAT = struct.Struct("<BBHIHI" + "".join(field[1] for field in _FIELDS))
-_EVENT = struct.Struct("<BBHIHIBII")
-
-
-class Maker:
-    """Makes a probe's log: a boot a day, each anchored, its readings round the fleet place by place."""
-
-    def __init__(self, count: int, fleet: int, seed: int, last_day_ms: int) -> None:
-        self._count = count
-        self._places = [(v, b, p) for v in range(fleet) for b in (0, 1) for p in range(1, POSITIONS + 1)]
-        self._rng = random.Random(seed)
-        self._days = (count + A_DAY - 1) // A_DAY
-        self._last_day_ms = last_day_ms
-        self._template = {name: max(low, 0) for name, _, low, _ in _FIELDS}
-        self._template.update(
-            positions=POSITIONS,
-            class_khz=48,
-            frequency_hz=48_000,
-            interval_us=200_000,
-            burst_us=600,
-            ringdown_us=900,
-            noise_cdb=-6000,
-            burst_count=5,
-            due_count=5,
-            listened_ms=900,
-            time_to_verdict_ms=950,
-            limits_revision=1,
-            battery_mv=4000,
-            temperature_ddeg=150,
-            input=0,
-        )
-
-    def batches(self) -> Iterator[list[bytes]]:
-        """Raw records, a batch at a time; the last boot is the day that is reported."""
-        seq, made, batch = 0, 0, []
-        for day in range(self._days):
-            start_s = (self._last_day_ms - (self._days - 1 - day) * DAY_MS) // 1000 + 8 * 3600
-            seq += 1
-            batch.append(self._anchor(seq, day + 1, start_s))
-            for place in range(min(A_DAY, self._count - made)):
-                seq, made = seq + 1, made + 1
-                batch.append(self._reading(seq, day + 1, place, made))
-                if len(batch) >= BATCH:
-                    yield batch
-                    batch = []
-        if batch:
-            yield batch
-
-    def _anchor(self, seq: int, boot: int, at_s: int) -> bytes:
-        event = names.EVENTS.index("anchored")
-        return _closed(_EVENT.pack(records.EVENT, 1, _EVENT.size + 4, seq, boot, 0, event, at_s, 20))
-
-    def _reading(self, seq: int, boot: int, place: int, made: int) -> bytes:
-        vehicle, bumper, position = self._places[made % len(self._places)]
-        level = round(self._rng.gauss(-800, 60))
-        verdict = names.PASS
-        if self._rng.random() < 0.02:
-            level, verdict = level - 1300, names.WEAK
-        fields = self._template
-        fields["round_id"], fields["vehicle"] = vehicle // ROUND + 1, vehicle % ROUND + 1
-        fields["bumper"], fields["position"] = bumper, position
-        fields["verdict"], fields["level_cdb"], fields["reasons"] = verdict, level, verdict == names.WEAK
-        size = _FORMAT.size + 4
-        return _closed(_FORMAT.pack(records.READING, 1, size, seq, boot, place * 60_000, *fields.values()))
-
-
-def _closed(body: bytes) -> bytes:
-    return body + struct.pack("<I", binascii.crc32(body))
-
-
-def add_fleet(store: Store, fleet: int, probes: Sequence[str] = (PROBE,)) -> None:
-    """The fleet's vehicles, and the rounds that name them, ROUND vehicles to a round, given to the probes."""
-    with store.write() as connection:
-        for probe in probes:
-            key = ensure_probe(connection, probe, 0)
-            for number in range(1, (fleet - 1) // ROUND + 2):
-                note_sent(connection, key, "round", number, 0)
-        connection.execute(
-            tables.vehicles.insert(),
-            [
-                {
-                    "id": n + 1,
-                    "name": f"V{n + 1:03}",
-                    "created_ms": 0,
-                    "depot": f"Depot {n % 5}",
-                    "is_reference": False,
-                }
-                for n in range(fleet)
-            ],
-        )
-        connection.execute(
-            tables.bumpers.insert(),
-            [
-                {"vehicle_id": n + 1, "bumper": b, "positions": POSITIONS, "class_khz": 48, "from_ms": 0}
-                for n in range(fleet)
-                for b in (0, 1)
-            ],
-        )
-        connection.execute(
-            tables.rounds.insert(),
-            [
-                {"id": n, "number": n, "made_ms": 0, "technician": f"T{n % 3}"}
-                for n in range(1, (fleet - 1) // ROUND + 2)
-            ],
-        )
-        connection.execute(
-            tables.round_vehicles.insert(),
-            [
-                {
-                    "round_id": n // ROUND + 1,
-                    "place": n % ROUND + 1,
-                    "vehicle_id": n + 1,
-                    "rear_positions": 4,
-                    "rear_class_khz": 48,
-                    "front_positions": 4,
-                    "front_class_khz": 48,
-                }
-                for n in range(fleet)
-            ],
-        )
-
-
-def fill(path: Path, count: int, fleet: int, seed: int, last_day_ms: int) -> list[float]:
-    """Ingest a history; returns the seconds of each batch."""
-    laps: list[float] = []
-    with Store(path) as store:
-        add_fleet(store, fleet)
-        for batch in Maker(count, fleet, seed, last_day_ms).batches():
-            begun_s = time.perf_counter()
-            store.ingest(PROBE, batch, received_ms=last_day_ms + DAY_MS)
-            laps.append(time.perf_counter() - begun_s)
-    return laps
 
 
 def rate_kept(laps: Sequence[float]) -> float:
-    """Share of its first tenth's rate that ingest still had in its last tenth."""
+    """Share of its first tenth's rate that ingest still had in its last tenth; the last batch is a part of one."""
     tenth = max(len(laps) // 10, 1)
-    return sum(laps[:tenth]) / sum(laps[-tenth:])
+    return sum(laps[:tenth]) / sum(laps[-tenth - 1 : -1])
 
 
 Parts = list[tuple[str, list[tuple[Any, ...]]]]
@@ -301,17 +161,16 @@ def refresh(path: Path, day_ms: int) -> None:
         state.of_vehicles(connection, vehicles.load(connection))
 
 
-def memory_mb(path: Path, out: Path, day_ms: int) -> float:
-    """Peak memory of a process of its own that builds the report."""
-    command = [
-        sys.executable,
-        "-m",
-        "tests.bench.history",
-        "--measure-memory",
-        str(path),
-        str(out),
-        str(day_ms),
-    ]
+def fit_fleet(path: Path) -> None:
+    """Fit limits to every reading of a history."""
+    with Store(path) as store, store.read() as connection:
+        fit.of_fleet(connection, 0, 0.01)
+
+
+def memory_mb(path: Path, out: Path, day_ms: int, what: str) -> float:
+    """Peak memory of a process of its own that builds the report or fits the limits."""
+    words = ["--measure-memory", str(path), str(out), str(day_ms), what]
+    command = [sys.executable, "-m", "tests.bench.history", *words]
     return float(subprocess.run(command, check=True, capture_output=True, text=True).stdout.split()[-1])
 
 
@@ -331,7 +190,9 @@ def run(seed: int, short: bool) -> dict[str, Any]:
             refresh(path, day_ms)
         reports = by_turns([lambda p=path: report(p, folder / "out", day_ms) for path in both], rounds)
         pages = by_turns([lambda p=path: vehicle_page(p, day_ms) for path in both], 15 * rounds)
-        memory = [memory_mb(path, folder / "out", day_ms) for path in both]
+        memory, fit_memory = (
+            [memory_mb(path, folder / "out", day_ms, what) for path in both] for what in ("report", "fit")
+        )
         wide_s = by_turns(
             [lambda: report(wide_db, folder / "wide", day_ms), lambda: vehicle_page(wide_db, day_ms)], 3
         )
@@ -340,6 +201,7 @@ def run(seed: int, short: bool) -> dict[str, Any]:
         "report_time_ratio": (reports[1] / reports[0], "<=", TIME_MOST),
         "vehicle_page_time_ratio": (pages[1] / pages[0], "<=", TIME_MOST),
         "report_memory_ratio": (memory[1] / memory[0], "<=", MEMORY_MOST),
+        "fit_memory_ratio": (fit_memory[1] / fit_memory[0], "<=", MEMORY_MOST),
     }
     return {
         "benchmark": "history",
@@ -356,6 +218,7 @@ def run(seed: int, short: bool) -> dict[str, Any]:
         "report_s": [round(s, 2) for s in reports],
         "vehicle_page_s": [round(s, 3) for s in pages],
         "report_memory_mb": [round(m) for m in memory],
+        "fit_memory_mb": [round(m) for m in fit_memory],
         "fleet": {
             "vehicles": FLEET,
             "readings": wide,
@@ -375,12 +238,15 @@ def main() -> None:
     parser.add_argument("--json", action="store_true", help="the last line is one JSON object (always so)")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--short", action="store_true")
-    parser.add_argument("--measure-memory", nargs=3, metavar=("DB", "OUT", "DAY_MS"), help=argparse.SUPPRESS)
+    parser.add_argument("--measure-memory", nargs=4, metavar=("DB", "OUT", "DAY_MS", "WHAT"), help=argparse.SUPPRESS)
     wanted = parser.parse_args()
     if wanted.measure_memory:
-        path, out, day_ms = wanted.measure_memory
-        report(Path(path), Path(out), int(day_ms))
-        print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+        path, out, day_ms, what = wanted.measure_memory
+        if what == "fit":
+            fit_fleet(Path(path))
+        else:
+            report(Path(path), Path(out), int(day_ms))
+        print(peak_mb())
         return
     found = run(wanted.seed, wanted.short)
     print(json.dumps(found))

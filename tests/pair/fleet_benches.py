@@ -18,7 +18,7 @@ from curbtick.errors import StoreError
 from curbtick.store import Store, tables
 from sqlalchemy import Connection, Table, func, select
 
-from tests.bench.history import Maker
+from tests.bench.history_made import Maker
 from tests.pair.cutter import Cutter
 from tests.pair.postgres import Server
 
