@@ -10,6 +10,7 @@ from curbtick import bench
 from curbtick.cli_output import Db, Json, Output, write_text
 from curbtick.cli_probes import Port
 from curbtick.errors import InputError
+from curbtick.fleet import health
 from curbtick.limits import effect, fit, sets
 from curbtick.limits.sets import LimitSet
 from curbtick.report import fit_page
@@ -88,14 +89,28 @@ def fit_(
     with open_store(db) as store:
         with store.read() as connection, output.progress("Fitting"):
             made = fit.of_fleet(connection, now_ms() - days * DAY_MS, risk)
+            doubts = _doubts(connection, made)
         if page is not None:
-            write_text(page, fit_page.page(made))
+            write_text(page, fit_page.page(made, doubts))
             output.say(f"Wrote {page}.")
         _show_fit(output, made)
+        for doubt in doubts:
+            output.say(doubt)
         saved = _save(store, made) if save else None
     if saved is not None:
         output.say(f"Stored as revision {saved['revision']}; `curbtick limits send` puts it on a probe.")
-    output.done({**asdict(made), "saved_revision": None if saved is None else saved["revision"]})
+    revision = None if saved is None else saved["revision"]
+    output.done({**asdict(made), "doubts": doubts, "saved_revision": revision})
+
+
+def _doubts(connection: Any, made: fit.Fit) -> list[str]:
+    """What is to be said against the probes whose readings a fit rests on."""
+    return [
+        f"Probe {probe.name} {flag}; its readings are in this fit."
+        for probe in health.of_probes(connection, now_ms())
+        if probe.probe_id in made.probe_ids
+        for flag in probe.flags
+    ]
 
 
 def _show_fit(output: Output, made: fit.Fit) -> None:

@@ -187,7 +187,10 @@ def test_a_fit_is_stored_only_when_asked(depot: Path, tmp_path: Path) -> None:
         58,
         68,
     }
-    assert "Limits fitted to the fleet" in (tmp_path / "fit.html").read_text(encoding="utf-8")
+    page = (tmp_path / "fit.html").read_text(encoding="utf-8")
+    assert "Limits fitted to the fleet" in page
+    assert len(made["doubts"]) == 1 and "has drifted by -2.5 dB" in made["doubts"][0], made["doubts"]
+    assert made["doubts"][0] in page
     refused(2, "makes no sense", "limits", "fit", "--risk", "0.9", db=depot)
 
 

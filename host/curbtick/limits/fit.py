@@ -74,11 +74,12 @@ class ClassFit:
 
 @dataclass(frozen=True)
 class Fit:
-    """The fit of a fleet for an accepted risk of a false PASS."""
+    """The fit of a fleet for an accepted risk of a false PASS. probe_ids: whose readings it rests on."""
 
     risk_share: float
     since_ms: int
     classes: Sequence[ClassFit]
+    probe_ids: Sequence[int] = ()
 
 
 @dataclass
@@ -98,7 +99,9 @@ def of_fleet(connection: Connection, since_ms: int, risk: float) -> Fit:
     gathered: dict[int, _Gathered] = {}
     for place, rows in groupby(_rows(connection, since_ms), key=lambda row: row[:4]):
         _gather(gathered.setdefault(place[3], _Gathered()), list(rows))
-    return Fit(risk, since_ms, [of_class(khz, gathered[khz], risk) for khz in sorted(gathered)])
+    classes = [of_class(khz, gathered[khz], risk) for khz in sorted(gathered)]
+    probes = {key for found in gathered.values() for key in found.by_probe}
+    return Fit(risk, since_ms, classes, sorted(probes))
 
 
 def _rows(connection: Connection, since_ms: int) -> Iterator[Any]:

@@ -14,11 +14,11 @@ WIDTH, HEIGHT = 600.0, 160.0
 LOW_DB, HIGH_DB = -60.0, 0.0
 
 
-def page(made: Fit) -> str:
-    """The whole page."""
+def page(made: Fit, doubts: Sequence[str] = ()) -> str:
+    """The whole page. doubts: sentences about probes whose readings are in it."""
     classes = [{"row": row, "drawing": drawing(row), "facts": _facts(row)} for row in made.classes]
     return ENVIRONMENT.get_template("fit.html").render(
-        risk=f"{made.risk_share:g}", since=date(made.since_ms), classes=classes
+        risk=f"{made.risk_share:g}", since=date(made.since_ms), classes=classes, doubts=doubts
     )
 
 
