@@ -8,7 +8,7 @@ from importlib.machinery import ModuleSpec
 from types import ModuleType
 
 import pytest
-from curbtick.squeeze import constants, joining, squeeze
+from curbtick.squeeze import constants, joining, shorter, squeeze
 from curbtick.squeeze.modules import Program
 
 PROGRAM = {
@@ -195,6 +195,13 @@ def test_folding(text: str, expected: str) -> None:
     program: Program = {"main": ast.parse(text)}
     constants.fold(program)
     assert expected in ast.unparse(program["main"])
+
+
+def test_a_module_s_own_names_wait_for_the_joining_which_knows_what_else_there_is() -> None:
+    program: Program = {"main": ast.parse("_a = 'rp2'\nclass C:\n    def _b(self):\n        return _a")}
+    shorter.shorten(program)
+    text = ast.unparse(program["main"])
+    assert "_a = 'rp2'" in text and "return _a" in text and "_b" not in text
 
 
 def test_a_module_used_as_a_value_cannot_be_joined() -> None:
