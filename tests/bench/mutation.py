@@ -36,7 +36,7 @@ JUDGED = Path(__file__).with_name("mutation_judged.json")
 CPU_MAX_S = 10
 SHORT_SHARE = 12
 _UNIT = "tests/unit/"
-_LOG = (f"{_UNIT}test_log.py", f"{_UNIT}test_log_recovery.py", f"{_UNIT}test_log_full.py")
+_LOG = tuple(f"{_UNIT}test_log{name}.py" for name in ("", "_recovery", "_full", "_scan"))
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class Target:
 _PROBE = "firmware/curbtick_probe/"
 TARGETS = (
     Target("curbtick_probe.log", f"{_PROBE}log.py", _LOG),
-    Target("curbtick_probe.log_scan", f"{_PROBE}log_scan.py", (_LOG[1], _LOG[0])),
+    Target("curbtick_probe.log_scan", f"{_PROBE}log_scan.py", (_LOG[3], _LOG[1], _LOG[0])),
     Target("curbtick_probe.log_shelf", f"{_PROBE}log_shelf.py", (f"{_UNIT}test_log_shelf.py", *_LOG)),
     Target("curbtick_probe.log_room", f"{_PROBE}log_room.py", (f"{_UNIT}test_log_room.py", _LOG[2], _LOG[1])),
     Target("curbtick_probe.log_state", f"{_PROBE}log_state.py", (_LOG[1], _LOG[2])),
