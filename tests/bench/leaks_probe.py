@@ -47,7 +47,7 @@ class Board:
 
     def battery_mv(self):
         """A full battery."""
-        return 4800
+        return 3750
 
 
 def answer(*numbers):

@@ -59,7 +59,7 @@ def test_a_reading_is_logged_shown_and_followed_by_the_next_position(bench: Benc
     assert places([reading]) == [(3, REAR, 1)]
     assert (values["round_id"], values["positions"], values["class_khz"]) == (7, 4, 48)
     assert (values["supersedes_seq"], values["limits_revision"]) == (0, factory_limits()["revision"])
-    assert values["battery_mv"] == 4800 and values["temperature_ddeg"] == 150
+    assert values["battery_mv"] == 3 * 1250 and values["temperature_ddeg"] == 150
     verdict = next(change for change in bench.probe.panel.bars if change.mask == 0xFFF)
     pressed_us = bench.pressed_us
     assert values["time_to_verdict_ms"] == pytest.approx((verdict.time_us - pressed_us) / 1000, abs=100)

@@ -79,7 +79,7 @@ class FakeBoard:
         self.source = None
 
     def battery_mv(self) -> int:
-        return 4800
+        return 3750
 
 
 Make = Callable[..., SealCheck]

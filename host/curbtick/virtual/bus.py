@@ -21,6 +21,8 @@ ANSWER = struct.Struct("<iI")
 
 # A wait this long means that the program has nothing to do until somebody presses a button or sends something.
 IDLE_MS = 10_000
+# Three NiMH cells in use, 1.25 V each (hardware_notes/power.md).
+BATTERY_MV = 3750
 
 READ = 1
 STEP = 2
@@ -113,7 +115,7 @@ class BoardBus:
     def __init__(self, ear: Ear, send: Callable[[bytes], None], *, paced: bool = False) -> None:
         self.ear = ear
         self.panel = Panel()
-        self.battery_mv = 4800
+        self.battery_mv = BATTERY_MV
         self.temperature_ddeg = 150
         self.on_ask: Callable[[bytes], bytes] = lambda payload: b""
         self.on_panel: Callable[[Panel], None] = lambda panel: None
