@@ -211,7 +211,7 @@ def test_faint_candidates_add_up_and_the_score_is_their_sum(evidence_cdb: int) -
 
 
 def test_faint_candidates_of_other_frequencies_do_not_add_up() -> None:
-    sounds = [replace(s, frequency_hz=48_000 + 1_600 * (i % 3)) for i, s in enumerate(faint(100_000, 50_000, 1200))]
+    sounds = [replace(s, frequency_hz=44_000 + 3_600 * (i % 3)) for i, s in enumerate(faint(100_000, 50_000, 1200))]
     assert train_of(sounds).sibling_interval_us == 300_000
 
 
