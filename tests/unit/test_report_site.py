@@ -4,13 +4,14 @@ import re
 from collections.abc import Iterator
 from datetime import datetime
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 from curbtick import moments
 from curbtick.cautions import CAUTIONS
 from curbtick.errors import InputError
-from curbtick.report import build
+from curbtick.report import build, svg
 from curbtick.store import Store
 
 from tests.unit.benchdata import Logbook, add_round, add_vehicle
@@ -128,6 +129,18 @@ def test_repairs_swaps_and_their_outcome_stand_on_the_vehicles_page(pages: dict[
     assert "proved by a reading" in pages["vehicle-4.html"].text
     assert "Swap test of" in pages["vehicle-3.html"].text
     assert "stayed with the wiring" in pages["vehicle-3.html"].text
+    assert "stayed with the wiring" in pages["work.html"].text, "the sheet says what the swap told"
+
+
+def test_letters_of_marks_close_together_do_not_cover_each_other() -> None:
+    day_ms = 86_400_000
+    points = [svg.Point(n * 30 * day_ms, -8.0, "pass", -17.0, -35.0) for n in range(10)]
+    events = [svg.Event((100 + n) * day_ms, letter, letter) for n, letter in enumerate("abc")]
+    events += [svg.Event(270 * day_ms, letter, letter) for letter in "de"]
+    drawn = str(svg.history("levels", points, events, ()))
+    places = [float(found) for found in re.findall(r'class="el" x="([0-9.]+)"', drawn)]
+    assert all(after - before >= 9.9 for before, after in pairwise(places))
+    assert places[0] > 0 and places[-1] < 600
 
 
 def test_a_drifted_probe_is_flagged_on_the_pages_that_used_it(pages: dict[str, Page]) -> None:

@@ -290,9 +290,13 @@ def _fading_row(site: Site, place: PlaceHistory, trend: Trend) -> dict[str, str]
 
 
 def work_page(
-    site: Site, findings: Sequence[Finding], abouts: Mapping[int, str], states: Sequence[VehicleState]
+    site: Site,
+    findings: Sequence[Finding],
+    abouts: Mapping[int, str],
+    states: Sequence[VehicleState],
+    swaps: Mapping[int, Sequence[str]],
 ) -> str:
-    """The work list, a sheet for each vehicle. states: of the vehicles with findings."""
+    """The work list, a sheet for each vehicle. states: of the vehicles with findings; abouts, swaps: words by key."""
     by_key = {state.vehicle.id: state for state in states}
     by_vehicle: dict[int, list[Finding]] = {}
     for finding in findings:
@@ -302,6 +306,7 @@ def work_page(
             "id": key,
             "name": found[0].vehicle,
             "about": abouts.get(key, ""),
+            "swaps": swaps.get(key, ()),
             "state": VehicleView(by_key[key], site.pages) if key in by_key else None,
             "findings": [FindingView(f) for f in found],
         }

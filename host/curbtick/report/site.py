@@ -155,7 +155,12 @@ class Pages:
             s.vehicle.id: "; ".join(filter(None, (s.vehicle.type, s.vehicle.depot))) for s in self.states
         }
         concerned = {finding.vehicle_id for finding in unproved}
-        return pages.work_page(self.site, unproved, abouts, [s for s in self.states if s.vehicle.id in concerned])
+        standing = [s for s in self.states if s.vehicle.id in concerned]
+        swaps = {key: self._swaps(key) for key in concerned}
+        return pages.work_page(self.site, unproved, abouts, standing, swaps)
+
+    def _swaps(self, vehicle_id: int) -> list[str]:
+        return swap.in_words(self._connection, vehicle_id, lambda: self.repeatability)
 
     def _fading(self) -> str:
         """Of vehicles whose page was made before, what was found then."""
@@ -178,8 +183,7 @@ class Pages:
         vehicle = vehicle_state.vehicle
         places = self._places(vehicle)
         mine = [finding for finding in self.findings if finding.vehicle_id == vehicle.id]
-        swaps = swap.in_words(self._connection, vehicle.id, lambda: self.repeatability)
-        return pages.vehicle_page(self.site, vehicle_state, mine, places, swaps)
+        return pages.vehicle_page(self.site, vehicle_state, mine, places, self._swaps(vehicle.id))
 
     def reading(self, reading: Reading) -> str:
         """A reading's page."""

@@ -140,6 +140,9 @@ class Event:
     words: str
 
 
+LETTER_WIDTH = 10.0
+
+
 def history(
     title: str, points: Sequence[Point], events: Sequence[Event], dates: Sequence[tuple[int, str]]
 ) -> Markup:
@@ -170,17 +173,28 @@ def history(
     ]
     for name in ("pass_db", "dead_db"):
         parts.append(_steps(points, name, x, y, width))
-    for event in events:
-        parts.append(
-            f'<path class="e" d="M{x(event.at_ms):.1f} {top}v{height}"/>'
-            f'<text class="el" x="{x(event.at_ms):.1f}" y="11">{escape(event.letter)}</text>'
-        )
+    parts += [f'<path class="e" d="M{x(event.at_ms):.1f} {top}v{height}"/>' for event in events]
+    parts += [
+        f'<text class="el" x="{at:.1f}" y="11">{escape(event.letter)}</text>'
+        for event, at in zip(events, _apart([x(event.at_ms) for event in events], width), strict=True)
+    ]
     for point in points:
         drawn = _outline(
             point.verdict, x(point.at_ms), y(SCALE_LOW_DB if point.level_db is None else point.level_db), 5
         )
         parts.append(f'<g class="faint">{drawn}</g>' if point.faint else drawn)
     return Markup("".join(parts) + "</svg>")
+
+
+def _apart(places: Sequence[float], width: float) -> list[float]:
+    """Where letters stand over marks, in order, moved so that none covers another."""
+    made: list[float] = []
+    for place in places:
+        made.append(max(place, made[-1] + LETTER_WIDTH) if made else place)
+    for index in range(len(made) - 1, -1, -1):
+        room = width - LETTER_WIDTH / 2 if index == len(made) - 1 else made[index + 1] - LETTER_WIDTH
+        made[index] = min(made[index], room)
+    return made
 
 
 def _end(at_ms: int, first_ms: int, last_ms: int) -> str:
