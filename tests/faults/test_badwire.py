@@ -1,6 +1,8 @@
 """Sessions over a wire that damages them, in any order of deeds that Hypothesis can think of."""
 
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from hypothesis import HealthCheck, settings
@@ -15,10 +17,20 @@ SENDS = st.sampled_from(["", "limits", "round"])
 
 
 class BadWireMachine(RuleBasedStateMachine):
-    """A probe, a bench and a bad wire. `sessions_run`, `damage_done`, ...: counted over all runs."""
+    """A probe, a bench and a bad wire. `totals`, `damage_done`: counted over all runs; `first_failure`: of them."""
 
     totals = {"sessions": 0, "killed": 0, "failed": 0, "records": 0}
     damage_done: dict[str, int] = {}
+    first_failure: Exception | None = None
+
+    @contextmanager
+    def noting(self) -> Iterator[None]:
+        """Remember the first exception that a deed ends with."""
+        try:
+            yield
+        except Exception as found:
+            BadWireMachine.first_failure = BadWireMachine.first_failure or found
+            raise
 
     @initialize(seed=st.integers(0, 2**32))
     def switch_on(self, seed: int) -> None:
@@ -31,12 +43,14 @@ class BadWireMachine(RuleBasedStateMachine):
 
     @rule(send=SENDS, gap=GAPS, trouble=TROUBLES)
     def session(self, send: str, gap: int, trouble: str) -> None:
-        self.world.session(send=send, mean_gap_bytes=gap, trouble=trouble)
+        with self.noting():
+            self.world.session(send=send, mean_gap_bytes=gap, trouble=trouble)
 
     @rule(count=st.integers(1, 12), gap=GAPS, trouble=TROUBLES)
     def readings_then_session(self, count: int, gap: int, trouble: str) -> None:
         self.world.take_readings(count)
-        self.world.session(send="", mean_gap_bytes=gap, trouble=trouble)
+        with self.noting():
+            self.world.session(send="", mean_gap_bytes=gap, trouble=trouble)
 
     @rule()
     def reboot(self) -> None:
@@ -51,7 +65,8 @@ class BadWireMachine(RuleBasedStateMachine):
         if not hasattr(self, "world"):
             return
         try:
-            self.totals["records"] += self.world.finish()
+            with self.noting():
+                self.totals["records"] += self.world.finish()
         finally:
             for name in ("sessions", "killed", "failed"):
                 self.totals[name] += getattr(self.world, name)
