@@ -22,6 +22,12 @@ _CATCH_UP_STEPS = const(4)
 # With more sounds than these a look at them takes longer than the capture ring lasts.
 _CALM_SOUNDS = const(40)
 
+# An early PASS waits for this long: a loose contact may send the first bursts.
+_EARLIEST_US = const(655360)
+
+# A sensor that clips does so at its first burst; what clips later than a burst may take is a knock.
+_CLIP_LATEST_US = const(520000)
+
 _PAD_CDB = const(1200)
 _HIGH_BLOCKS = const(8)
 
@@ -77,10 +83,10 @@ class Reader:
         return self._taken(limits, high_cdb)
 
     def _listen(self, limits):
-        """Listen on the low input, and once more through the pad as soon as a sound clips."""
+        """Listen on the low input, and once more through the pad where a sensor's first burst clips."""
         self.source = names.INPUT_LOW
         used_us = self._run(limits, 0)
-        if self._is_clipped() and not self._is_broken():
+        if self._is_clipped() and not self._is_broken() and used_us <= _CLIP_LATEST_US:
             self.source = names.INPUT_PADDED
             self._run(limits, used_us)
 
@@ -89,17 +95,18 @@ class Reader:
         pad_cdb = _PAD_CDB if self.source == names.INPUT_PADDED else 0
         listener.start(self.source, pad_cdb, limits["pass_cdb"])
         enough = verdict.BURSTS_LEAST
-        end_us = USUAL_US - min(used_us, USUAL_US // 4)
+        end_us = USUAL_US - used_us
+        slow_us = SLOW_US - used_us
         while not self._is_spoilt():
             # Every sound found is measured first: it may speak against an early PASS.
-            if listener.loud >= enough and not listener.waiting:
+            if listener.loud >= enough and not listener.waiting and listener.time_us() >= _EARLIEST_US:
                 if self._is_enough(limits):
                     break
                 enough = listener.loud + (listener.loud >> 1)
             if listener.time_us() >= end_us:
-                if end_us >= SLOW_US or not self._is_slow(limits):
+                if end_us == slow_us or not self._is_slow(limits):
                     break
-                end_us = SLOW_US
+                end_us = slow_us
             listener.step()
         listener.stop()
         self.trains.sort(listener.sounds, listener.time_us())

@@ -31,6 +31,7 @@ HELD_LEVEL_CDB = const(500)
 FAINT_LEVEL_CDB = const(900)
 FAINT_SPREAD_HZ = const(3500)
 ANY_SPREAD_HZ = const(100000)
+HELD_LEAST = const(3)
 ECHO_BELOW_CDB = const(900)
 RIVAL_BELOW_CDB = const(600)
 
@@ -71,7 +72,8 @@ class Trains:
     faint_score: its score. open_question: whether the system may fire more often; doubtful: whether it seems to, by
     siblings too faint to be firm. twins: bursts just like the held train's that no interval explains. clear_count,
     repeating: clear sounds outside the held train, and those of them that come again at their frequency. pair_us: time
-    between the two loudest alike bursts, where the loudest make no train and none is missing between them.
+    between the two loudest alike bursts, where the loudest make no train and none is missing between them. odd_cdb: of
+    a train of sounds that are too long or not pure enough for bursts, where there is none of bursts; -32768: none.
     """
 
     def __init__(self):
@@ -113,6 +115,7 @@ class Trains:
         self.firm = True
         self.twins = 0
         self.pair_us = 0
+        self.odd_cdb = -32768
         self.clear_count = 0
         self.repeating = 0
 
@@ -134,6 +137,8 @@ class Trains:
         self._find_held(sounds, listened_us)
         if self.count >= 2:
             self._measure(sounds)
+        if self.count < HELD_LEAST:
+            self._find_odd(sounds)
         self._name_held(sounds)
         self._count_rivals(sounds)
 
@@ -189,18 +194,26 @@ class Trains:
                 self._best_chain(sounds)
                 if self.count == self.due == 2 and not self.pair_us:
                     self.pair_us = self.interval_us
-                if self.count >= 3 and 3 * self.count >= self.due:
+                if self.count >= HELD_LEAST and 3 * self.count >= self.due:
                     return
+
+    def _find_odd(self, sounds):
+        """Note the level of a regular train of clear sounds that are no bursts; the held train stays as it is."""
+        self._weigh(sounds, columns.CLEAR, -32768, _HELD_HIT)
+        self._run_chain(sounds)
+        hits = self.best[chain.HITS]
+        if self.best[chain.SCORE] >= 0 and hits >= HELD_LEAST and 2 * hits >= self.best[chain.MISSES]:
+            for row in range(sounds.count):
+                if sounds.time_us[row] == self.best[chain.FIRST_HIT_US]:
+                    self.odd_cdb = max(self.odd_cdb, sounds.level_cdb[row])
 
     def _weigh(self, sounds, flags, least_cdb, hit):
         return columns.weigh(sounds.level_cdb, 0, self.flags, self.weight, sounds.count, flags, least_cdb, hit)
 
     def _best_chain(self, sounds):
         """Set count, due, interval_us and first_us of the chain that scores best; return its score, -1 for none."""
+        self._run_chain(sounds)
         best = self.best
-        chain.best_chain(
-            sounds.time_us, 0, sounds.level_cdb, sounds.frequency_hz, self.weight, self.rules, sounds.count, best
-        )
         if best[chain.SCORE] >= 0:
             self.count = best[chain.HITS]
             self.due = best[chain.HITS] + best[chain.MISSES]
@@ -209,6 +222,12 @@ class Trains:
             step = best[chain.STEP_US]
             self.interval_us = span // max(1, (span + step // 2) // step)
         return best[chain.SCORE]
+
+    def _run_chain(self, sounds):
+        hz = sounds.frequency_hz
+        chain.best_chain(
+            sounds.time_us, 0, sounds.level_cdb, hz, self.weight, self.rules, sounds.count, self.best
+        )
 
     def _measure(self, sounds):
         """Collect the held train's members by their phase, whatever their level, and take medians over them."""

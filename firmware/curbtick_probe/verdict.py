@@ -164,6 +164,8 @@ def is_plain(trains):
 def _rule_on_silence(ruling, trains, limits, proofs):
     if trains.loudest_cdb >= limits["dead_cdb"]:
         ruling.set(names.RETRY, TOO_FEW_BURSTS, proofs)
+    elif trains.odd_cdb >= limits["dead_cdb"]:
+        ruling.set(names.RETRY, NOT_A_BURST, proofs)
     elif proofs & SIBLING_HEARD or is_plain(trains):
         reason = ONLY_NEIGHBOUR
         if is_plain(trains) and trains.level_cdb > limits["neighbour_cdb"]:

@@ -19,6 +19,7 @@ import numpy as np
 
 from tests.bench._common import arguments, figure, report
 from tests.target.core import FIRMWARE
+from tests.target.hand_over import HandOver
 from tests.target.meter import Meter, cycles_per_bytecode
 from tests.target.mpy import compile_module
 from tests.target.shim import module_consts
@@ -90,6 +91,7 @@ class Capture:
 
     stream: np.ndarray
     meter: Meter
+    hand_over: HandOver = field(default_factory=HandOver)
     overruns: int = 0
     spent_cycles: list[list[float]] = field(default_factory=list)
 
@@ -100,6 +102,7 @@ class Capture:
         """Nothing to stop."""
 
     def block(self) -> array[int]:
+        self.hand_over.take()
         run = self.spent_cycles[-1]
         run.append(self.meter.total_cycles())
         at = (len(run) - 2) * BLOCK % len(self.stream)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from curbtick.virtual import faults
 from curbtick.virtual.build import Neighbour
+from curbtick.virtual.bus import Ear
 from curbtick.virtual.faults import ProbeState
 from curbtick.virtual.scenes import single_scene
 from curbtick.virtual.sensors import Sensor
@@ -114,6 +115,43 @@ def test_a_slow_system_is_listened_to_for_longer(prober: Prober, interval_ms: fl
         assert USUAL_MS < reading.values["listened_ms"] <= SLOW_MS
         assert reading.values["burst_count"] >= 5
         assert reading.took_us < 3_000_000
+
+
+class Knocked:
+    """An ear beside which something knocks, beyond full scale, for 2 ms at one time."""
+
+    def __init__(self, ear: Ear, knock_us: int) -> None:
+        self._ear, self._knock_us = ear, knock_us
+
+    def read(self, count: int, input: int, start_us: int) -> np.ndarray:
+        """What the ear hears, and the knock."""
+        codes = np.array(self._ear.read(count, input, start_us))
+        times_us = start_us + 4 * np.arange(count)
+        knocked = (times_us >= self._knock_us) & (times_us < self._knock_us + 2000)
+        codes[knocked] = np.where(np.arange(count)[knocked] // 3 % 2, 4095, 0)
+        return codes
+
+
+@pytest.mark.parametrize("knock_ms", [100, 500, 540, 900, 1200])
+@pytest.mark.parametrize("interval_ms", [200.0, 400.0])
+def test_a_knock_that_clips_costs_a_reading_no_more_time_than_it_has(
+    prober: Prober, knock_ms: int, interval_ms: float
+) -> None:
+    """A level below the early PASS, so that the reading lasts; a late knock is no sensor that is too loud."""
+    built = single_scene(48, interval_ms=interval_ms, level_dbfs=-16.5)
+    reading = prober.take(Knocked(built.ear, 1000 * knock_ms), 48)
+    assert reading.took_us < (1_400_000 if interval_ms <= 250 else 2_900_000)
+    if knock_ms > 520:
+        assert (reading.verdict, reading.reasons) == (RETRY, ["clipped"])
+    else:
+        assert reading.verdict in (PASS, RETRY)
+
+
+@pytest.mark.parametrize("decay_us", [4_000.0, 5_500.0, 8_000.0, 12_000.0])
+def test_a_sensor_that_rings_on_and_on_is_not_called_dead(prober: Prober, decay_us: float) -> None:
+    reading = take(prober, fault=faults.long_ringing(decay_us))
+    assert reading.verdict in (WEAK, RETRY)
+    assert reading.reasons in (["odd_ringdown"], ["not_a_burst"])
 
 
 def test_a_loud_sensor_is_heard_again_through_the_pad(prober: Prober) -> None:

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 from curbtick_probe.sounds import MOST
-from curbtick_wire.names import ECHO, HELD, OTHER, SIBLING
+from curbtick_wire.names import DEAD, ECHO, HELD, OTHER, RETRY, SIBLING
 
-from tests.unit.readingdata import LISTENED_US, Sound, every, faint, shifted, train_of
+from tests.unit.readingdata import LISTENED_US, Sound, every, faint, ruled, shifted, train_of
 
 
 def in_turn(interval_us: int, positions: int, slots: tuple[int, ...], first_us: int = 50_000) -> list[Sound]:
@@ -253,3 +253,17 @@ def test_the_longest_ringdown_is_known_beside_the_lower_quartile() -> None:
     sounds = [replace(s, ringdown_us=ring) for s, ring in zip(every(189_000, until_us=700_000), rings, strict=True)]
     trains = train_of(sounds, 700_000)
     assert (trains.ringdown_us, trains.ringdown_most_us) == (1_504, 3_892)
+
+
+def test_a_train_of_sounds_too_long_for_bursts_is_noted_and_is_no_train() -> None:
+    trains = train_of(every(200_000, length_us=5_000, level_cdb=-900) + faint(200_000, 100_000))
+    assert (trains.count, trains.odd_cdb, trains.loudest_cdb) == (0, -900, -32768)
+    assert ruled(trains)[:2] == (RETRY, ["not_a_burst"])
+    quieter = train_of(every(200_000, length_us=5_000, level_cdb=-3_600) + faint(200_000, 100_000))
+    assert ruled(quieter)[:2] == (DEAD, ["only_neighbour"])
+
+
+def test_two_long_sounds_are_no_odd_train_and_leave_a_pair_as_it_is() -> None:
+    pair = [Sound(100_000), Sound(500_000)]
+    trains = train_of([*pair, Sound(300_000, length_us=5_000, level_cdb=-2_000)])
+    assert (trains.count, trains.interval_us, trains.odd_cdb) == (2, 400_000, -32768)

@@ -72,6 +72,7 @@ class Capture:
         self._completed = 0
         self._taken = 0
         self._looked_us = 0
+        self._found_two = False
         self.running = False
         self.overruns = 0
 
@@ -82,6 +83,7 @@ class Capture:
         mem32[_FCS] = _FCS_RUN | _FCS_OVER | _FCS_UNDER
         self._start_ring()
         self._completed = self._taken = self.overruns = 0
+        self._found_two = False
         self._looked_us = time.ticks_us()
         self.running = True
         mem32[_CS] = _CS_EN | _CHANNELS[source] << _CS_INPUT_SHIFT | _CS_START_MANY
@@ -132,14 +134,22 @@ class Capture:
 
         It stays as it is until the ring comes round: RING_BLOCKS - 1 blocks later.
         """
+        if self._found_two:
+            self._found_two = False
+        else:
+            self._wait_for_one()
+        block = self._ring[self._taken % RING_BLOCKS]
+        self._taken += 1
+        return block
+
+    def _wait_for_one(self):
+        """Wait for the next block, and note where the one after it is there, too: looking costs more than taking."""
         self._look()
         while self._completed <= self._taken:
             machine.idle()
             self._look()
         self._count_losses()
-        block = self._ring[self._taken % RING_BLOCKS]
-        self._taken += 1
-        return block
+        self._found_two = 1 < self._completed - self._taken < RING_BLOCKS - 1
 
     def _count_losses(self):
         late = self._completed - self._taken
