@@ -300,9 +300,9 @@ class Listener:
             self.wave_level_cdb = m.level_cdb
 
     def _gather(self, target, first, count):
-        """Copy samples from the kept blocks; False where they do not hold them all."""
+        """Copy samples from the kept blocks; False where they do not hold them all, or will be written over."""
         newest = self.folded * BLOCK
-        if first < newest - _KEPT_BLOCKS * BLOCK or first + count > newest:
+        if first < newest - min(_KEPT_BLOCKS, self.capture.whole()) * BLOCK or first + count > newest:
             return False
         done = 0
         while done < count:

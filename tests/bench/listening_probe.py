@@ -24,6 +24,10 @@ class Capture:
     def stop(self):
         """Nothing to stop."""
 
+    def whole(self):
+        """All blocks of the ring are: nothing comes in between."""
+        return 6
+
     def block(self):
         """Return the next block."""
         block = self.ring[self.taken % 8]

@@ -71,6 +71,22 @@ def blocks_stay(board):
     return None if same else "a block changed within three calls"
 
 
+def whole_blocks_are_told(board):
+    """Right after a block the last four are whole; who comes six blocks late finds none that will stay so."""
+    board.capture.start(LOW)
+    for _ in range(6):
+        block = board.capture.block()
+    kept = bytes(block)
+    prompt = board.capture.whole()
+    board.beep(0, 25)
+    late = board.capture.whole()
+    same = bytes(block) == kept
+    board.capture.stop()
+    if prompt < 4 or late > 1 or not same:
+        return f"{prompt} blocks whole at once and {late} after 25 ms; the last one is {'' if same else 'not '}the same"
+    return None
+
+
 def lateness_is_counted(board):
     board.capture.start(LOW)
     board.capture.block()
@@ -139,6 +155,7 @@ CASES = (
     blocks_follow_each_other,
     time_is_samples,
     blocks_stay,
+    whole_blocks_are_told,
     lateness_is_counted,
     samples_during_a_beep,
     waiting,

@@ -160,8 +160,16 @@ class Capture:
             mem32[_FCS] = _FCS_RUN | _FCS_OVER
             self.overruns += 1
 
+    def whole(self):
+        """Return how many of the blocks handed out last still hold what they held, and will for a block's time."""
+        if self.running:
+            self._look()
+        return RING_BLOCKS - 2 - (self._completed - self._taken)
+
     def stop(self):
         """Stop sampling and leave the ADC ready for single conversions."""
+        if self.running:
+            self._look()
         mem32[_CS] = _CS_EN
         while not mem32[_CS] & _CS_READY:
             pass

@@ -100,6 +100,10 @@ class Capture:
         bus.receive_into(block, 2 * BLOCK)
         return block
 
+    def whole(self):
+        """Return how many of the blocks handed out last still hold what they held, and will for a block's time."""
+        return RING_BLOCKS - 2 - max(0, self._bus.now_us - self._due_us) // BLOCK_US
+
     def stop(self):
         """Stop sampling."""
         self._bus.send(ord("P"))
