@@ -4,7 +4,7 @@ A failing example prints the call that makes it again; its seeds and parts are i
 """
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -220,6 +220,30 @@ def test_siblings_in_another_order_give_the_same_verdict(
     if is_plain(places):
         assert before[5] == (PASS if level_cdb >= -1700 else WEAK)
     assert heard(with_traits(data.draw(st.permutations(traits)))) == before
+
+
+@settings(PATIENT, max_examples=20)
+@given(
+    data=st.data(),
+    interval_us=st.sampled_from([120_000, 160_000, 200_000, 240_000]),
+    places=slots.filter(is_plain),
+    level_cdb=st.integers(-3400, -300),
+)
+def test_siblings_that_change_places_with_all_they_have_change_nothing(
+    data: st.DataObject, interval_us: int, places: list[int], level_cdb: int
+) -> None:
+    """Nearer and farther siblings: levels 4 dB and evidence 2 dB apart."""
+    held = every(interval_us, 20_000, level_cdb=level_cdb)
+    order = data.draw(st.permutations(range(len(places))))
+
+    def with_order(order: Sequence[int]) -> list[Sound]:
+        trains = [
+            faint(interval_us, 20_000 + interval_us * place // 12, 1500 + 200 * i, level_cdb=-6400 + 400 * i)
+            for place, i in zip(places, order, strict=True)
+        ]
+        return held + [sound for train in trains for sound in train]
+
+    assert heard(with_order(order))[:7] == heard(with_order(range(len(places))))[:7]
 
 
 @settings(PATIENT, max_examples=20)

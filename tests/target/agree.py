@@ -7,6 +7,9 @@ from tests.target import shim, unix
 from tests.target.core import Buffer, Core, Run
 from tests.target.shim import Mode
 
+# What fits in a word beside MicroPython's tag on a 32-bit chip.
+SMALL_INTEGER = 2**30
+
 Args = tuple[Buffer | int, ...]
 
 
@@ -36,6 +39,8 @@ def agree(core: Core, source: str | Path, function: str, *args: Buffer | int) ->
     outcomes["unix port"] = (unix.run(source, function, trial), _buffers(trial))
     kernel = core.load(source, function)
     run = kernel(*args)
+    if kernel.returns and not -SMALL_INTEGER <= run.result < SMALL_INTEGER:
+        raise Disagreement(f"{function} returns {run.result}: the chip would put it on its heap, so use a ptr32")
     reference = (run.result if kernel.returns else 0, _buffers(args))
     for way, outcome in outcomes.items():
         if outcome != reference:
