@@ -54,7 +54,8 @@ def count_due(trains, step_us, listened_us):
     first = trains.first_us % step_us
     if first < WHOLE_FROM_US + SLACK_US:
         first += step_us
-    trains.due = max(trains.count, (listened_us - OPEN_US - first) // step_us + 1)
+    end_us = max(listened_us - OPEN_US, trains.last_us + SLACK_US)
+    trains.due = max(trains.count, (end_us - first) // step_us + 1)
 
 
 def explain_twins(trains, sounds, listened_us):

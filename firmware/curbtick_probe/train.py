@@ -64,16 +64,17 @@ MARKS = (
 class Trains:
     """What one reading's sounds say. `sort` fills it; nothing is allocated.
 
-    count: the held train's bursts; due: how many were due in the listened time. interval_us, level_cdb, frequency_hz,
-    sweep_hz, burst_us: of the held train, medians over its bursts; ringdown_us (-1: not measured): their lower
-    quartile; ringdown_most_us: the longest. spread_cdb: between its loudest and faintest burst. rivals: burst-like
-    sounds outside the train that are as loud. strays: loud sounds that are no bursts. siblings, sibling_due,
-    sibling_interval_us, sibling_first_us: the same of the best train outside the held one, faint candidates included;
-    faint_score: its score. open_question: whether the system may fire more often; doubtful: whether it seems to, by
-    siblings too faint to be firm. twins: bursts just like the held train's that no interval explains. clear_count,
-    repeating: clear sounds outside the held train, and those of them that come again at their frequency. pair_us: time
-    between the two loudest alike bursts, where the loudest make no train and none is missing between them. odd_cdb: of
-    a train of sounds that are too long or not pure enough for bursts, where there is none of bursts; -32768: none.
+    count: the held train's bursts; due: how many were due in the listened time; first_us, last_us: times of two of
+    them. interval_us, level_cdb, frequency_hz, sweep_hz, burst_us: medians over them; ringdown_us (-1: not
+    measured): their lower quartile; ringdown_most_us: the longest. spread_cdb: between its loudest and faintest
+    burst. rivals: burst-like sounds outside the train that are as loud. strays: loud sounds that are no bursts.
+    siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside the held one,
+    faint candidates included; faint_score: its score. open_question: whether the system may fire more often;
+    doubtful: whether it seems to, by siblings too faint to be firm. twins: bursts just like the held train's that
+    no interval explains. clear_count, repeating: clear sounds outside the held train, and those of them that come
+    again at their frequency. pair_us: time between the two loudest alike bursts, where the loudest make no train
+    and none is missing between them. odd_cdb: of a train of sounds that are too long or not pure enough for bursts,
+    where there is none of bursts; -32768: none.
     """
 
     def __init__(self):
@@ -93,6 +94,7 @@ class Trains:
         """Forget the last reading."""
         self.count = 0
         self.due = 0
+        self.last_us = 0
         self.interval_us = 0
         self.first_us = 0
         self.level_cdb = -32768
@@ -234,20 +236,22 @@ class Trains:
         slack = cycle.slack_us(self.interval_us)
         self.take_phases(sounds)
         n = 0
+        beyond = 0
         last_us = -LONGEST_US
         for row in range(sounds.count):
             if self.flags[row] & _MEMBER == _MEMBER and self.slip_us(row) <= slack:
                 if sounds.time_us[row] - last_us > 2 * slack:
                     self.members[n] = row
                     n += 1
-                    self.due += self._is_beyond(sounds.time_us[row])
+                    beyond += self._is_beyond(sounds.time_us[row])
                 elif sounds.level_cdb[row] > sounds.level_cdb[self.members[n - 1]]:
                     self.members[n - 1] = row
                 last_us = sounds.time_us[row]
         self.level_cdb = self._median(sounds.level_cdb, n)
         n = self._keep_near_level(sounds, n)
         self.count = n
-        self.due = max(self.due, n)
+        self.due = max(self.due + beyond, n)
+        self.last_us = last_us
         self.frequency_hz = self._median(sounds.frequency_hz, n)
         self.sweep_hz = self._median(sounds.sweep_hz, n)
         self.burst_us = self._median(sounds.length_us, n)

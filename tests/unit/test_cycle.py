@@ -163,6 +163,14 @@ def test_slip_is_the_way_to_the_nearest_beat(time_us: int, slip_us: int) -> None
     ("first_us", "due"), [(100_000, 12), (950, 13), (949, 12), (300_950, 13), (85_000, 13), (85_001, 12)]
 )
 def test_due_counts_from_the_first_whole_burst_to_the_last(first_us: int, due: int) -> None:
-    trains = SimpleNamespace(first_us=first_us, count=3, interval_us=0, due=0)
+    trains = SimpleNamespace(first_us=first_us, last_us=first_us, count=3, interval_us=0, due=0)
     cycle.count_due(trains, 100_000, LISTENED_US)
     assert (trains.due, trains.interval_us) == (due, 100_000)
+
+
+def test_a_burst_in_the_last_margin_does_not_hide_one_that_is_missing_at_a_quicker_beat() -> None:
+    held = [Sound(FIRST_US + 160_000 * i) for i in (0, 2, 4, 6, 8)]
+    end_us = held[-1].time_us + 3_000
+    others = [sound for quarter in (1, 2) for sound in faint(160_000, FIRST_US + 40_000 * quarter)]
+    trains = train_of(held + [sound for sound in others if sound.time_us < end_us - 5_000], end_us)
+    assert (trains.interval_us, trains.count, trains.due) == (160_000, 5, 9)
