@@ -69,12 +69,12 @@ class Trains:
     measured): their lower quartile; ringdown_most_us: the longest. spread_cdb: between its loudest and faintest
     burst. rivals: burst-like sounds outside the train that are as loud. strays: loud sounds that are no bursts.
     siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside the held one,
-    faint candidates included; faint_score: its score. open_question: whether the system may fire more often;
-    doubtful: whether it seems to, by siblings too faint to be firm. twins: bursts just like the held train's that
-    no interval explains. clear_count, repeating: clear sounds outside the held train, and those of them that come
-    again at their frequency. pair_us: time between the two loudest alike bursts, where the loudest make no train
-    and none is missing between them. odd_cdb: of a train of sounds that are too long or not pure enough for bursts,
-    where there is none of bursts; -32768: none.
+    faint candidates included; faint_score: its score; sibling_cdb: level of its first and last sound.
+    open_question: whether the system may fire more often; doubtful: whether it seems to, by siblings too faint to
+    be firm. twins: bursts just like the held train's that no interval explains. clear_count, repeating: clear
+    sounds outside the held train, and those of them that come again at their frequency. pair_us: time between the
+    two loudest alike bursts, where the loudest make no train and none is missing between them. odd_cdb: of a train
+    of sounds that are too long or not pure enough for bursts, where there is none of bursts; -32768: none.
     """
 
     def __init__(self):
@@ -110,6 +110,7 @@ class Trains:
         self.sibling_due = 0
         self.sibling_interval_us = 0
         self.sibling_first_us = 0
+        self.sibling_cdb = -32768
         self.faint_score = 0
         self.loudest_cdb = -32768
         self.open_question = False
@@ -205,9 +206,14 @@ class Trains:
         self._run_chain(sounds)
         hits = self.best[chain.HITS]
         if self.best[chain.SCORE] >= 0 and hits >= HELD_LEAST and 2 * hits >= self.best[chain.MISSES]:
-            for row in range(sounds.count):
-                if sounds.time_us[row] == self.best[chain.FIRST_HIT_US]:
-                    self.odd_cdb = max(self.odd_cdb, sounds.level_cdb[row])
+            self.odd_cdb = self._level_at(sounds, self.best[chain.FIRST_HIT_US])
+
+    def _level_at(self, sounds, time_us):
+        level_cdb = -32768
+        for row in range(sounds.count):
+            if sounds.time_us[row] == time_us:
+                level_cdb = max(level_cdb, sounds.level_cdb[row])
+        return level_cdb
 
     def _weigh(self, sounds, flags, least_cdb, hit):
         return columns.weigh(sounds.level_cdb, 0, self.flags, self.weight, sounds.count, flags, least_cdb, hit)
@@ -346,6 +352,9 @@ class Trains:
         self.sibling_due = self.due
         self.sibling_interval_us = self.interval_us
         self.sibling_first_us = self.first_us
+        if self.count >= 2:
+            last_us = self.best[chain.LAST_HIT_US]
+            self.sibling_cdb = (self._level_at(sounds, self.first_us) + self._level_at(sounds, last_us)) // 2
         self.count = kept
         self.due = due
         self.interval_us = interval_us

@@ -166,6 +166,9 @@ def _rule_on_silence(ruling, trains, limits, proofs):
         ruling.set(names.RETRY, TOO_FEW_BURSTS, proofs)
     elif trains.odd_cdb >= limits["dead_cdb"]:
         ruling.set(names.RETRY, NOT_A_BURST, proofs)
+    elif proofs & SIBLING_HEARD and trains.sibling_cdb >= limits["dead_cdb"]:
+        # Too loud for a neighbour: the held sensor, in noise that lets nobody measure it.
+        ruling.set(names.RETRY, NOISY, proofs)
     elif proofs & SIBLING_HEARD or is_plain(trains):
         reason = ONLY_NEIGHBOUR
         if is_plain(trains) and trains.level_cdb > limits["neighbour_cdb"]:

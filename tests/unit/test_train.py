@@ -267,3 +267,12 @@ def test_two_long_sounds_are_no_odd_train_and_leave_a_pair_as_it_is() -> None:
     pair = [Sound(100_000), Sound(500_000)]
     trains = train_of([*pair, Sound(300_000, length_us=5_000, level_cdb=-2_000)])
     assert (trains.count, trains.interval_us, trains.odd_cdb) == (2, 400_000, -32768)
+
+
+@pytest.mark.parametrize(("level_cdb", "said"), [(-3_501, (DEAD, ["only_neighbour"])), (-3_500, (RETRY, ["noisy"]))])
+def test_a_faint_train_too_loud_for_a_neighbour_is_the_held_sensor_in_noise(
+    level_cdb: int, said: tuple[int, list[str]]
+) -> None:
+    trains = train_of(every(200_000, level_cdb=level_cdb, evidence_cdb=2_100))
+    assert (trains.count, trains.siblings, trains.sibling_cdb) == (0, 7, level_cdb)
+    assert ruled(trains)[:2] == said
