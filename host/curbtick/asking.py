@@ -35,6 +35,10 @@ class Patience:
 PATIENT = Patience()
 
 
+class SilentError(LinkError):
+    """The probe did not answer, however often it was asked."""
+
+
 class RefusedError(LinkError):
     """The probe answered that it does not obey. code: a word of messages.ERRORS; value: its number, if any."""
 
@@ -64,7 +68,8 @@ def refusal(payload: bytes) -> RefusedError:
 def ask(link: Link, kind: int, payload: bytes, patience: Patience = PATIENT) -> tuple[dict[str, Any], bytes]:
     """Send a request until it is answered: (fields, tail) of the reply.
 
-    Raises RefusedError when the probe answers that it does not obey, LinkError when it does not answer.
+    Raises RefusedError when the probe answers that it does not obey, SilentError when it does not answer, LinkError
+    when the port is gone.
     """
     request = link.next_id()
     wait_s = patience.first_wait_s
@@ -76,7 +81,7 @@ def ask(link: Link, kind: int, payload: bytes, patience: Patience = PATIENT) -> 
             if frame.kind == kind | messages.REPLY:
                 return _unpacked(frame.kind, frame.payload)
         wait_s *= 2
-    raise LinkError(
+    raise SilentError(
         "The probe does not answer.",
         "Whether the last request arrived is not known; sending it again does no harm.",
         "See that the probe is plugged in and switched on, and try again.",

@@ -19,7 +19,7 @@ from curbtick_wire.errors import WireError
 
 from curbtick import asking
 from curbtick.answers import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of
-from curbtick.asking import Patience, RefusedError
+from curbtick.asking import Patience, RefusedError, SilentError
 from curbtick.download import Batch, Download
 from curbtick.errors import InputError, LinkError
 from curbtick.keyring import Key, Keyring
@@ -95,9 +95,7 @@ class Client:
         payload = messages.pack(messages.GREET, values)
         try:
             reply, _ = asking.ask(self._link, messages.GREET, payload, _GREETING_PATIENCE)
-        except RefusedError:
-            raise
-        except LinkError as error:
+        except SilentError as error:
             raise self._no_greeting() from error
         self.greeting = greeting_of(reply)
         return self.greeting
