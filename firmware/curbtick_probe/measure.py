@@ -14,7 +14,10 @@ _LEAD = const(32)
 _TAIL = const(56)
 _SEARCH_LEAD = const(48)
 _SEARCH = const(128)
-_LONG_HALF = const(200)
+# Of a long sound this much before and behind its peak: more than its start is sought in, and 2.56 ms, the longest
+# ring-down in order.
+_LONG_LEAD = const(112)
+_LONG_TAIL = const(160)
 
 # Lengths of the coherent stretches that are tried, in baseband values of 16 us: 0.16 to 1.28 ms.
 _SPANS = b"\x0a\x10\x1a\x2a\x50\x00"
@@ -108,14 +111,14 @@ class Measurer:
         count = frames * 8 + 16 + _LEAD + _TAIL
         is_long = count > _REGION
         if is_long:
-            first = peak - _LONG_HALF
-            count = 2 * _LONG_HALF
+            first = peak - _LONG_LEAD
+            count = _LONG_LEAD + _LONG_TAIL
         # Beyond the newest value the ring still holds what is 33 ms old.
         count = min(count, newest - first)
         lost = newest - first > baseband.RING
         if lost:
             first = found[at + 1] * 8 - count
-            peak = first + _LONG_HALF
+            peak = first + _LONG_LEAD
         part = baseband.unroll(ring, 0, self.values, first, count)
         self._from_values(part, peak - first, count, floor.around(floors, found[at + 3]), found, at)
         self.time_us += first * 16 - _DELAY_US

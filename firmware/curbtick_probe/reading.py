@@ -7,7 +7,8 @@ from micropython import const
 from . import verdict
 from .dsp import baseband
 from .listen import Listener
-from .train import SINGLE_CDB, Trains
+from .siblings import SINGLE_CDB
+from .train import Trains
 from .waves import envelope_bytes, sound_parts, wave_bytes
 
 # Listening ends here, so that the verdict stands within 1.5 s (3 s where the interval may be beyond 250 ms).
@@ -97,7 +98,10 @@ class Reader:
         enough = verdict.BURSTS_LEAST
         end_us = USUAL_US - used_us
         slow_us = SLOW_US - used_us
-        while not self._is_spoilt():
+        codes = listener.extremes
+        capture = self.board.capture
+        # Clipped or broken: nothing that is heard from there on can be trusted.
+        while RAIL_LOW < codes[0] < codes[1] - STUCK_CODES and codes[1] < RAIL_HIGH and not capture.overruns:
             # Every sound found is measured first: it may speak against an early PASS.
             if listener.loud >= enough and not listener.waiting and listener.time_us() >= _EARLIEST_US:
                 if self._is_enough(limits):
@@ -160,15 +164,6 @@ class Reader:
             if sounds.evidence_cdb[row] >= SINGLE_CDB:
                 n += 1
         return n
-
-    def _is_spoilt(self):
-        """Tell whether the reading is clipped or broken, at least cost: it is asked at each step."""
-        codes = self.listener.extremes
-        low = codes[0]
-        high = codes[1]
-        if low <= RAIL_LOW or high >= RAIL_HIGH or high - low <= STUCK_CODES:
-            return True
-        return self.board.capture.overruns > 0
 
     def _is_clipped(self):
         listener = self.listener

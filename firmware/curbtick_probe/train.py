@@ -9,18 +9,14 @@ import array
 from curbtick_wire import names
 from micropython import const
 
-from . import cycle
-from .cycle import BURST_MOST_US, ECHO_US, OPEN_US, SHORTEST_US, SLACK_US, WHOLE_FROM_US
+from . import cycle, siblings
+from .cycle import BURST_MOST_US, OPEN_US, SHORTEST_US, SLACK_US, WHOLE_FROM_US
 from .dsp import chain, columns
+from .siblings import SINGLE_CDB
 from .sounds import MOST
 
 # A sound with so much evidence has a trustworthy level, sweep and length.
 CLEAR_CDB = const(2300)
-
-# Evidence (1000 log10 of energy over noise density) from which a single sound counts as heard: less than one in a
-# thousand readings of noise has one.
-SINGLE_CDB = const(1390)
-
 
 # Only something as short (BURST_MOST_US) and as pure as a burst can be one.
 BURST_LEAST_US = const(60)
@@ -28,11 +24,8 @@ SWEEP_MOST_HZ = const(9000)
 
 LONGEST_US = const(520000)
 HELD_LEVEL_CDB = const(500)
-FAINT_LEVEL_CDB = const(900)
-FAINT_SPREAD_HZ = const(3500)
 ANY_SPREAD_HZ = const(100000)
 HELD_LEAST = const(3)
-ECHO_BELOW_CDB = const(900)
 RIVAL_BELOW_CDB = const(600)
 
 # Flags of what may be a sensor's burst, and of what may be one of the held train's: there noise may have garbled the
@@ -40,13 +33,9 @@ RIVAL_BELOW_CDB = const(600)
 _BURST = const(7)  # columns.CLEAR | SHORT | PURE
 _MEMBER = const(3)  # columns.CLEAR | SHORT
 
-# Scores: a hit counts its evidence above the candidates' threshold, and that it is on time; a miss costs.
-_ON_TIME = const(800)
-_MISS_COST = const(300)
+# Scores of the held train: each hit, and what a miss costs.
 _HELD_HIT = const(1000)
 _HELD_MISS = const(450)
-# Noise alone reaches 1500 once in a thousand readings; knocks and hiss reach further.
-FAINT_SCORE = const(2000)
 
 # In the order of columns' words.
 MARKS = (
@@ -125,8 +114,10 @@ class Trains:
     def sort(self, sounds, listened_us):
         """Group the sounds of a reading that has listened for so long; sets the kinds of the sounds."""
         self.look(sounds, listened_us)
+        if self.count < HELD_LEAST:
+            self._find_odd(sounds, listened_us)
         self.look_faintly(sounds, listened_us)
-        self._name_others(sounds)
+        siblings.name_others(self, sounds)
 
     def look(self, sounds, listened_us):
         """Sort the held train alone. What verdict.clearly_passes asks is as `sort` leaves it."""
@@ -140,8 +131,6 @@ class Trains:
         self._find_held(sounds, listened_us)
         if self.count >= 2:
             self._measure(sounds)
-        if self.count < HELD_LEAST:
-            self._find_odd(sounds)
         self._name_held(sounds)
         self._count_rivals(sounds)
 
@@ -156,7 +145,7 @@ class Trains:
     def look_faintly(self, sounds, listened_us):
         """After `look`, find the siblings' train, faint candidates included; sounds may have come since."""
         self._mark(sounds)
-        self._find_faint(sounds, listened_us)
+        siblings.find(self, sounds, listened_us)
         cycle.share_that_repeats(self, sounds)
 
     def _mark(self, sounds):
@@ -171,7 +160,8 @@ class Trains:
             sounds.count,
         )
 
-    def _set_rules(self, level_cdb, spread_hz, end_us, miss_cost):
+    def set_rules(self, level_cdb, spread_hz, end_us, miss_cost):
+        """Set what the next chain asks of its sounds: alike in level and frequency, heard by end_us; a miss costs."""
         rules = self.rules
         rules[chain.SHORTEST_US] = SHORTEST_US
         rules[chain.LONGEST_US] = LONGEST_US
@@ -184,7 +174,7 @@ class Trains:
 
     def _find_held(self, sounds, listened_us):
         """The held train is the best chain among the clear, burst-like sounds, the loudest ones tried first."""
-        self._set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
+        self.set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
         for k in range(sounds.count):
             if self.flags[k] & _BURST == _BURST:
                 self.loudest_cdb = max(self.loudest_cdb, sounds.level_cdb[k])
@@ -194,21 +184,23 @@ class Trains:
             if n > tried:
                 tried = n
                 self.count = 0
-                self._best_chain(sounds)
+                self.best_chain(sounds)
                 if self.count == self.due == 2 and not self.pair_us:
                     self.pair_us = self.interval_us
                 if self.count >= HELD_LEAST and 3 * self.count >= self.due:
                     return
 
-    def _find_odd(self, sounds):
+    def _find_odd(self, sounds, listened_us):
         """Note the level of a regular train of clear sounds that are no bursts; the held train stays as it is."""
+        self.set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
         self._weigh(sounds, columns.CLEAR, -32768, _HELD_HIT)
         self._run_chain(sounds)
         hits = self.best[chain.HITS]
         if self.best[chain.SCORE] >= 0 and hits >= HELD_LEAST and 2 * hits >= self.best[chain.MISSES]:
-            self.odd_cdb = self._level_at(sounds, self.best[chain.FIRST_HIT_US])
+            self.odd_cdb = self.level_at(sounds, self.best[chain.FIRST_HIT_US])
 
-    def _level_at(self, sounds, time_us):
+    def level_at(self, sounds, time_us):
+        """Return the level of the sound that began at a time."""
         level_cdb = -32768
         for row in range(sounds.count):
             if sounds.time_us[row] == time_us:
@@ -218,7 +210,7 @@ class Trains:
     def _weigh(self, sounds, flags, least_cdb, hit):
         return columns.weigh(sounds.level_cdb, 0, self.flags, self.weight, sounds.count, flags, least_cdb, hit)
 
-    def _best_chain(self, sounds):
+    def best_chain(self, sounds):
         """Set count, due, interval_us and first_us of the chain that scores best; return its score, -1 for none."""
         self._run_chain(sounds)
         best = self.best
@@ -322,78 +314,11 @@ class Trains:
             k -= 1
         values[k] = value
 
-    def _find_faint(self, sounds, listened_us):
-        """Score the best train among all that is not the held one: candidates too faint to count singly included."""
-        self._set_rules(FAINT_LEVEL_CDB, FAINT_SPREAD_HZ, listened_us, _MISS_COST)
-        slack = cycle.slack_us(self.interval_us)
-        self.siblings = 0
-        if self.count >= 2:
-            self.take_phases(sounds)
-        for row in range(sounds.count):
-            self.weight[row] = 0
-            if self.flags[row] & columns.SHORT and (self.count < 2 or self.slip_us(row) > slack):
-                self.weight[row] = _ON_TIME + min(3000, max(0, sounds.evidence_cdb[row] - 900))
-        self._rate_siblings(sounds)
-        if 2 * self.siblings < self.sibling_due:
-            # Two siblings' bursts on one beat of which most are missing: the interval of either is longer.
-            self.rules[chain.SHORTEST_US] = self.sibling_interval_us * 3 // 2
-            self._rate_siblings(sounds)
-
-    def _rate_siblings(self, sounds):
-        """Note the best chain among the weighted sounds as the siblings' train; the held one stays as it is."""
-        kept = self.count
-        due = self.due
-        interval_us = self.interval_us
-        first_us = self.first_us
-        self.count = 0
-        self.due = 0
-        self.faint_score = max(0, self._best_chain(sounds) - 2 * _ON_TIME)
-        self.siblings = self.count
-        self.sibling_due = self.due
-        self.sibling_interval_us = self.interval_us
-        self.sibling_first_us = self.first_us
-        if self.count >= 2:
-            last_us = self.best[chain.LAST_HIT_US]
-            self.sibling_cdb = (self._level_at(sounds, self.first_us) + self._level_at(sounds, last_us)) // 2
-        self.count = kept
-        self.due = due
-        self.interval_us = interval_us
-        self.first_us = first_us
-
     def _name_held(self, sounds):
         for row in range(sounds.count):
             sounds.kind[row] = names.OTHER
         for i in range(self.count):
             sounds.kind[self.members[i]] = names.HELD
-
-    def _name_others(self, sounds):
-        for row in range(sounds.count):
-            if sounds.kind[row] != names.HELD and self.flags[row] & columns.SHORT and self.flags[row] & columns.SINGLE:
-                if self.count >= 2 and self._is_echo(sounds, row):
-                    sounds.kind[row] = names.ECHO
-                elif self._repeats(sounds, row):
-                    sounds.kind[row] = names.SIBLING
-
-    def _is_echo(self, sounds, row):
-        return self.phase_us[row] < ECHO_US and sounds.level_cdb[row] < self.level_cdb - ECHO_BELOW_CDB
-
-    def _repeats(self, sounds, row):
-        """Tell whether another burst lies one interval of the system before or after a sound."""
-        interval_us = self.interval_us if self.count >= 2 else self.sibling_interval_us
-        if interval_us == 0:
-            return False
-        return chain.repeats(
-            sounds.time_us,
-            0,
-            sounds.evidence_cdb,
-            sounds.length_us,
-            sounds.count,
-            row,
-            interval_us,
-            SLACK_US,
-            SINGLE_CDB,
-            BURST_MOST_US,
-        )
 
     def _count_rivals(self, sounds):
         """Count what is about as loud as the held train: bursts, and what is none."""

@@ -3,7 +3,7 @@
 from curbtick_wire import names
 from micropython import const
 
-from .train import FAINT_SCORE
+from .siblings import FAINT_SCORE
 
 _BIT = {word: 1 << bit for bit, word in enumerate(names.REASONS)}
 LOW_LEVEL = _BIT["low_level"]

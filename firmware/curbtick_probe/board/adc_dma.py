@@ -138,27 +138,25 @@ class Capture:
             self._found_two = False
         else:
             self._wait_for_one()
-        block = self._ring[self._taken % RING_BLOCKS]
-        self._taken += 1
-        return block
+        taken = self._taken
+        self._taken = taken + 1
+        return self._ring[taken % RING_BLOCKS]
 
     def _wait_for_one(self):
         """Wait for the next block, and note where the one after it is there, too: looking costs more than taking."""
         self._look()
-        while self._completed <= self._taken:
+        late = self._completed - self._taken
+        while late <= 0:
             machine.idle()
             self._look()
-        self._count_losses()
-        self._found_two = 1 < self._completed - self._taken < RING_BLOCKS - 1
-
-    def _count_losses(self):
-        late = self._completed - self._taken
+            late = self._completed - self._taken
         if late >= RING_BLOCKS:
             self.overruns += late - 1
             self._taken = self._completed - 1
         if mem32[_FCS] & _FCS_OVER:
             mem32[_FCS] = _FCS_RUN | _FCS_OVER
             self.overruns += 1
+        self._found_two = 1 < late < RING_BLOCKS - 1
 
     def whole(self):
         """Return how many of the blocks handed out last still hold what they held, and will for a block's time."""
