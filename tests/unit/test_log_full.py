@@ -91,7 +91,9 @@ class TestFillingUp:
         assert len(events(kept, "log_full")) == 1
         kept.close()
         again = start(tmp_path, boot=2)
-        assert again.event(EVENT["start"]) == 0
+        last = again.last_seq
+        assert again.append(*snippet(1)) == again.event(EVENT["start"]) == 0
+        assert again.last_seq == last
         with pytest.raises(log.LogFull):
             again.append(*reading())
         assert len(events(again, "log_full")) == 1
