@@ -1,10 +1,11 @@
-"""The emulated board's main.py: the firmware as installed, with its listening watched.
+"""The emulated board's main.py: the firmware as installed, with its listening and its memory watched.
 
-While a reading listens the heap is locked, so that any allocation ends the program; when it stops, what is
-free is noted in /heap, the least so far.
+While a reading listens the heap is locked, so that any allocation ends the program. What is free is noted in /heap,
+the least of each occasion: when listening for a reading or a check begins and ends, and while records are sent.
 """
 
 import gc
+import json
 import sys
 
 import micropython
@@ -23,8 +24,29 @@ reading.reader(board)
 from curbtick_probe import app  # noqa: E402
 
 capture = board.capture
-start, block, stop, take = capture.start, capture.block, capture.stop, reading.take
-state = {"armed": False, "locked": False, "least": 1 << 20}
+start, block, stop, take, write = capture.start, capture.block, capture.stop, reading.take, board.serial.write
+state = {"armed": False, "locked": False, "writes": 0}
+least = {}
+
+
+def occasion():
+    """What the probe does now: a reading, a check, or before the first of either its self-test."""
+    if state["armed"]:
+        return "reading" if "curbtick_probe.hiss" not in sys.modules else "reading after the checks"
+    for check in ("hiss", "seal"):
+        if "curbtick_probe." + check in sys.modules:
+            return check
+    return "self-test"
+
+
+def note(what):
+    """Note what is free now."""
+    gc.collect()
+    free = gc.mem_free()
+    if free < least.get(what, 1 << 20) - 256:
+        least[what] = free
+        with open("/heap", "w") as file:
+            json.dump(least, file)
 
 
 def unlock():
@@ -33,8 +55,9 @@ def unlock():
         state["locked"] = False
 
 
-def start_unlocked(source):
+def start_noted(source):
     unlock()
+    note(occasion())
     start(source)
 
 
@@ -45,26 +68,29 @@ def block_locked():
     return block()
 
 
-def stop_unlocked():
+def stop_noted():
     unlock()
+    running = capture.running
     stop()
-    gc.collect()
-    state["least"] = min(state["least"], gc.mem_free())
+    if running:
+        note(occasion())
 
 
 def take_watched(*words):
     state["armed"] = True
     taken = take(*words)
+    note(occasion())
     state["armed"] = False
-    with open("/heap", "w") as file:
-        file.write(str(state["least"]))
     return taken
 
 
-capture.start, capture.block, capture.stop, reading.take = (
-    start_unlocked,
-    block_locked,
-    stop_unlocked,
-    take_watched,
-)
+def write_noted(data):
+    state["writes"] += 1
+    if state["writes"] % 16 == 1:
+        note("pull")
+    return write(data)
+
+
+capture.start, capture.block, capture.stop = start_noted, block_locked, stop_noted
+reading.take, board.serial.write = take_watched, write_noted
 app.run(board)

@@ -37,6 +37,9 @@ HEAP_LEAST = 40_000
 PRESS_S = 0.09
 REST_S = 0.5
 QUIET_S = 0.3
+LONG_S = 0.8
+# The middle of the bar: a seal or hiss check that waits for its reference or background.
+CHECK_WAITS = 0x0F0
 
 # A probe's flash before the test: a round with one bumper of four sensors, and readings of days before.
 PRELOAD = """
@@ -129,6 +132,18 @@ class Day:
         end_us = round(self.board.seconds * 1e6)
         return bar.read_bar(bar.shown(self.watch.changes[first:], end_us))
 
+    def next_check(self, resting: int) -> None:
+        """Hold both buttons for the next check, and run until the bar shows what it rests on there."""
+        self.press_both(LONG_S)
+        self.wait_rest(resting, 12.0)
+
+    def press_both(self, seconds: float) -> None:
+        """Hold both buttons so long."""
+        for down in (True, False):
+            for name in ("read", "step"):
+                self.board.press(name, down=down)
+            self.board.run(seconds if down else PRESS_S)
+
     def _spoken(self, first: int) -> bool:
         self.watch.look()
         # The serial is silent unless the program ended with a traceback.
@@ -173,50 +188,89 @@ def test_contract_on_the_emulated_chip(tmp_path: Path) -> None:
     assert board.lost == 0
 
 
-def test_a_bumper_of_four_and_the_log_pulled(tmp_path: Path, patient: None) -> None:
-    flash = tmp_path / "flash"
+def preloaded(tmp_path: Path) -> Path:
+    """A flash file with a round and a log of PRELOADED readings."""
     script = tmp_path / "preload.py"
     script.write_text(PRELOAD.format(count=PRELOADED))
-    run_script(script, flash_path=flash)
-    shutil.copy(flash, tmp_path / "twin")
-    expected = on_virtual_board(tmp_path / "twin")
-    assert [verdict for verdict, _ in expected] == ["pass", "weak", "dead", "pass"]
+    run_script(script, flash_path=tmp_path / "flash")
+    return tmp_path / "flash"
 
+
+def power_up(tmp_path: Path, flash: Path) -> Day:
+    """The installed firmware on an emulated board with such a flash, through its self-test to the first position."""
     folder = install_folder(tmp_path / "files", (HERE / "board_main.py").read_bytes())
     day = Day(EmulatedBoard(Path(UF2), board_image.make(tmp_path / "image", folder, flash)))
     day.start()
-    seen = [day.read(ear) for ear in ears()]
-    assert [next(word for word in words if word in names.VERDICTS) for words in seen] == [
-        v for v, _ in expected
-    ]
-    assert day.board.lost == 0
+    return day
 
-    day.board.plug_usb(True)
+
+def pull(day: Day) -> list[Any]:
+    """Every record of the log, by the real host over the board's USB."""
     pulled: list[Any] = []
 
-    def pull(path: str) -> None:
+    def work(path: str) -> None:
         with client.connect(path) as link:
             pulled.extend(link.records(1))
 
-    over_usb(day.board, pull, 60.0)
-    assert verdicts_of(pulled) == expected
-    old = [r.values["level_cdb"] for r in pulled if r.kind == records.READING and r.values["round_id"] == 0]
-    assert old == [-800 - n for n in range(PRELOADED)]
-    tests = [r.values for r in pulled if r.kind == records.SELF_TEST]
-    assert tests and tests[-1]["failed"] == 0, tests
+    day.board.plug_usb(True)
+    over_usb(day.board, work, 60.0)
+    return pulled
 
+
+def heap_notes(day: Day, tmp_path: Path) -> dict[str, int]:
+    """The least free heap of each occasion, as board_main.py noted it."""
     board_image.unpack(day.board.filesystem, tmp_path / "after", tmp_path / "out")
-    heap_least = int((tmp_path / "out/heap").read_text())
-    readings = [r.values for r in pulled if r.kind == records.READING and r.values["round_id"] == 7]
+    found: dict[str, int] = json.loads((tmp_path / "out/heap").read_text())
+    return found
+
+
+def tell(name: str, day: Day, more: dict[str, Any]) -> None:
+    """Add a run's figures to the file that CURBTICK_EMULATED_OUT names."""
     figures = {
         "simulated_s": round(day.board.seconds, 1),
         "conversions": day.board.conversions,
         "conversions_lost": day.board.lost,
-        "heap_least": heap_least,
-        "time_to_verdict_ms": [values["time_to_verdict_ms"] for values in readings],
-        "listened_ms": [values["listened_ms"] for values in readings],
-        "self_test": tests[-1],
+        **more,
     }
     with contextlib.suppress(KeyError):
-        Path(os.environ["CURBTICK_EMULATED_OUT"]).write_text(json.dumps(figures))
-    assert heap_least >= HEAP_LEAST
+        out = Path(os.environ["CURBTICK_EMULATED_OUT"])
+        before = json.loads(out.read_text()) if out.exists() else {}
+        out.write_text(json.dumps({**before, name: figures}, indent=1))
+
+
+def test_a_bumper_of_four_gets_the_virtual_board_s_verdicts(tmp_path: Path) -> None:
+    flash = preloaded(tmp_path)
+    shutil.copy(flash, tmp_path / "twin")
+    expected = on_virtual_board(tmp_path / "twin")
+    assert [verdict for verdict, _ in expected] == ["pass", "weak", "dead", "pass"]
+
+    day = power_up(tmp_path, flash)
+    seen = [day.read(ear) for ear in ears()]
+    heap = heap_notes(day, tmp_path)
+    tell("bumper", day, {"heap_free": heap, "seen": seen})
+    assert [next(word for word in words if word in names.VERDICTS) for words in seen] == [
+        v for v, _ in expected
+    ]
+    assert day.board.lost == 0
+    assert min(heap.values()) >= HEAP_LEAST
+
+
+def test_memory_at_its_worst_and_the_log_pulled(tmp_path: Path, patient: None) -> None:
+    """Everything that the probe can load is loaded, then a reading is taken and the log is pulled, in one go."""
+    day = power_up(tmp_path, preloaded(tmp_path))
+    for resting in (CHECK_WAITS, CHECK_WAITS, 1):
+        day.next_check(resting)
+    words = day.read(ears()[0])
+    assert "pass" in words
+    pulled = pull(day)
+    heap = heap_notes(day, tmp_path)
+    old = [r.values for r in pulled if r.kind == records.READING and r.values["round_id"] == 0]
+    new = [r.values for r in pulled if r.kind == records.READING and r.values["round_id"] == 7]
+    tests = [r.values for r in pulled if r.kind == records.SELF_TEST]
+    tell("memory", day, {"heap_free": heap, "pulled": len(pulled), "readings": new, "self_test": tests[-1]})
+    assert [values["level_cdb"] for values in old] == [-800 - n for n in range(PRELOADED)]
+    assert [values["verdict"] for values in new] == [names.PASS]
+    assert tests[-1]["failed"] == 0
+    assert day.board.lost == 0
+    assert {"reading after the checks", "seal", "hiss", "pull"} <= heap.keys()
+    assert min(heap.values()) >= HEAP_LEAST
