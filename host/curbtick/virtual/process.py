@@ -16,8 +16,8 @@ from curbtick.errors import CurbtickError, MissingProgramError
 from curbtick.virtual.bus import READ, REQUEST, BoardBus, Ear, Panel, SilentEar
 from curbtick.virtual.micropython import find_micropython
 
-# About the room that the firmware has on the chip, doubled because a PC's objects are twice the size.
-HEAP_KB = 460
+# Twice what a fresh chip has (241,824 bytes), because a PC's objects are twice the size.
+HEAP_KB = 472
 
 DEFAULT_ID = "c0b0000000000001"
 
