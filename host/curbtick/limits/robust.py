@@ -52,17 +52,17 @@ class Component:
 
 @dataclass(frozen=True)
 class Moments:
-    """A group of values: how many (at least one), their mean, and the sum of their squares about it."""
+    """A group of levels: how many (at least one), their mean, and their root mean square about it."""
 
     count: int
-    mean: float
-    squares: float
+    mean_db: float
+    sigma: float
 
 
 def moments(values: Sequence[float]) -> Moments:
     """The moments of a group's values."""
     mean = sum(values) / len(values)
-    return Moments(len(values), mean, sum((value - mean) ** 2 for value in values))
+    return Moments(len(values), mean, sqrt(sum((value - mean) ** 2 for value in values) / len(values)))
 
 
 def between_groups(groups: Sequence[Moments]) -> Component:
@@ -73,8 +73,8 @@ def between_groups(groups: Sequence[Moments]) -> Component:
     total, used = sum(group.count for group in groups), len(groups)
     if used < 2 or total <= used:
         return Component(0.0, used)
-    grand = sum(group.count * group.mean for group in groups) / total
-    within = sum(group.squares for group in groups) / (total - used)
-    between = sum(group.count * (group.mean - grand) ** 2 for group in groups) / (used - 1)
+    grand = sum(group.count * group.mean_db for group in groups) / total
+    within = sum(group.count * group.sigma**2 for group in groups) / (total - used)
+    between = sum(group.count * (group.mean_db - grand) ** 2 for group in groups) / (used - 1)
     n0 = (total - sum(group.count**2 for group in groups) / total) / (used - 1)
     return Component(sqrt(max((between - within) / n0, 0.0)), used)

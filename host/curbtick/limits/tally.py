@@ -6,6 +6,7 @@ counts. The results are those of `robust` on the values themselves.
 
 from collections import Counter
 from collections.abc import Mapping
+from math import sqrt
 
 from curbtick.limits import robust
 from curbtick.limits.robust import Moments
@@ -60,11 +61,11 @@ class Tally:
 
     @property
     def moments(self) -> Moments:
-        """Count, mean and sum of squares about it, in dB."""
+        """As `robust.moments`."""
         total = len(self)
         mean = sum(steps * count for steps, count in self.counts.items()) / total
         squares = sum(count * (steps - mean) ** 2 for steps, count in self.counts.items())
-        return Moments(total, mean / STEPS_PER_DB, squares / STEPS_PER_DB**2)
+        return Moments(total, mean / STEPS_PER_DB, sqrt(squares / total) / STEPS_PER_DB)
 
     @property
     def sigma_of_differences_db(self) -> float:

@@ -9,7 +9,7 @@ from curbtick_wire import names
 from jinja2 import Environment, PackageLoader, select_autoescape
 from markupsafe import Markup
 
-from curbtick.cautions import CAUTIONS
+from curbtick.cautions import CAUTIONS, HISS_NOTE
 from curbtick.fleet import history
 from curbtick.fleet.health import Health
 from curbtick.fleet.history import PlaceHistory
@@ -20,7 +20,7 @@ from curbtick.fleet.worklist import DONE, OPEN, Finding
 from curbtick.limits import sets
 from curbtick.limits.sets import LimitSet
 from curbtick.moments import date, when
-from curbtick.report import svg, views
+from curbtick.report import fading_views, svg, views
 from curbtick.report.leak_views import LeakViews
 from curbtick.report.views import FindingView, VehicleView
 
@@ -36,6 +36,7 @@ def _environment() -> Environment:
     )
     made.globals["badge"] = svg.badge
     made.globals["cautions"] = " ".join(CAUTIONS)
+    made.globals["hiss_note"] = HISS_NOTE
     made.globals["style"] = Markup(_text("style.css"))
     return made
 
@@ -194,7 +195,7 @@ def vehicle_page(
         findings=[FindingView(finding) for finding in findings],
         swaps=swaps,
         fading=[
-            f"{views.place_words(place.bumper, place.position).capitalize()}: {trend_words(place.trend)}"
+            f"{views.place_words(place.bumper, place.position).capitalize()}: {fading_views.trend_words(place.trend)}"
             for place in places
             if place.trend is not None and place.trend.is_fading
         ],
@@ -229,7 +230,7 @@ def _place(site: Site, place: PlaceHistory) -> dict[str, Any]:
         "title": title,
         "drawing": svg.history(summary, points, events, ticks),
         "events": events,
-        "trend": trend_words(place.trend),
+        "trend": fading_views.trend_words(place.trend),
     }
 
 
@@ -240,53 +241,11 @@ def _point(site: Site, reading: Reading) -> svg.Point:
     )
 
 
-def trend_words(trend: Trend | None) -> str:
-    """A trend as a sentence; a date only where the data carry it."""
-    if trend is None:
-        return "Too few dated visits for a trend."
-    rate = (
-        f"{trend.rate_db_per_month:+.2f} dB per month (95 % between {trend.low_db_per_month:+.2f} and "
-        f"{trend.high_db_per_month:+.2f}, {seen_words(trend)})"
-    )
-    if not trend.is_fading:
-        return f"Trend {rate}; no date for WEAK: {trend.why_not}."
-    return f"Fading {rate}; {expected_words(trend)}."
-
-
-def seen_words(trend: Trend) -> str:
-    """What a trend rests on."""
-    return f"{trend.visits} visits over {trend.span_days:.0f} days"
-
-
-def expected_words(trend: Trend) -> str:
-    """When a fading position is expected to cross into WEAK, or why no date is given."""
-    if trend.crossing_ms is None:
-        return f"no date for WEAK: {trend.why_not}"
-    latest = "later, if ever" if trend.latest_ms is None else date(trend.latest_ms)
-    return (
-        f"expected to cross into WEAK on {date(trend.crossing_ms)} (between {date(trend.earliest_ms)} and {latest})"
-    )
-
-
 def fading_page(site: Site, fading: Sequence[tuple[PlaceHistory, Trend]]) -> str:
-    """Every fading position of the fleet, the one expected to turn WEAK first on top."""
-    ordered = sorted(fading, key=lambda found: (found[1].crossing_ms is None, found[1].crossing_ms or 0))
+    """Every fading position of the fleet."""
     probes = {reading.probe_id for place, _ in fading for reading in place.readings}
-    return site.render(
-        "fading.html", "fading.html", probes, rows=[_fading_row(site, place, trend) for place, trend in ordered]
-    )
-
-
-def _fading_row(site: Site, place: PlaceHistory, trend: Trend) -> dict[str, str]:
-    return {
-        "vehicle": site.vehicle_names[place.vehicle_id],
-        "href": f"vehicle-{place.vehicle_id}.html",
-        "where": views.place_words(place.bumper, place.position),
-        "level": f"{trend.level_now_db:.1f}",
-        "rate": f"{trend.rate_db_per_month:+.2f} ({trend.low_db_per_month:+.2f} to {trend.high_db_per_month:+.2f})",
-        "seen": seen_words(trend),
-        "expected": expected_words(trend).removeprefix("expected to cross into WEAK on "),
-    }
+    rows = fading_views.rows(fading, site.vehicle_names)
+    return site.render("fading.html", "fading.html", probes, rows=rows)
 
 
 def work_page(
