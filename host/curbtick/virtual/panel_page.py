@@ -4,11 +4,14 @@ Writes panel.md and pictures/led_bar.svg into the folder named; a test holds the
 """
 
 import sys
+import textwrap
 from pathlib import Path
 
+from curbtick.cautions import HISS_NOTE
 from curbtick.virtual import bar, pictures
 
 PAGE, PICTURE = "panel.md", "pictures/led_bar.svg"
+LINE = 120
 
 BUTTONS = {"read": "READ", "step": "STEP", "both": "both together"}
 MANNERS = {"": "press {}", "long": "hold {}", "double": "press {} twice"}
@@ -122,6 +125,7 @@ def page() -> str:
             "## The meter of the seal and the hiss check",
             "Three dB an LED from the left; one LED beyond it holds the section's maximum. Instead of a level:",
             _meter_table(),
+            textwrap.fill(HISS_NOTE, LINE),
             "",
         ]
     )
