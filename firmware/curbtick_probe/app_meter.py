@@ -53,6 +53,11 @@ class Seal:
         self._at_seal = False
 
     @property
+    def word(self):
+        """What the bar should say: one of the check's statuses."""
+        return self.statuses[self.check.status]
+
+    @property
     def ready(self):
         """Whether the free reference was taken."""
         return self.check.reference_cdb is not None
@@ -82,6 +87,11 @@ class Hiss:
 
         self.check = hiss.HissCheck(ears, limit_set)
         self.statuses = hiss.STATUSES
+
+    @property
+    def word(self):
+        """What the bar should say: one of the check's statuses."""
+        return self.statuses[self.check.told]
 
     @property
     def ready(self):
@@ -154,5 +164,5 @@ class Meter:
     def _draw(self):
         self._odd ^= 1
         check = self._check
-        masks = patterns.METER_PATTERNS.get(self._kind.statuses[check.status])
+        masks = patterns.METER_PATTERNS.get(self._kind.word)
         self._app.panel.light(masks[self._odd] if masks else patterns.meter_mask(check.leds, check.dot))

@@ -12,7 +12,7 @@ from curbtick_wire import names, records
 from micropython import const
 
 from curbtick_probe.hiss_background import Background
-from curbtick_probe.hiss_meter import BAND_LOW_HZ, BAND_SUBS, SUB_HZ, HissMeter
+from curbtick_probe.hiss_meter import BAND_LOW_HZ, BAND_SUBS, SEGMENTS, SUB_HZ, HissMeter
 from curbtick_probe.hiss_rise import Rise
 from curbtick_probe.hiss_section import (
     CLIPPED,
@@ -57,6 +57,7 @@ class HissCheck:
         self.fast = False
         self.status = NO_BACKGROUND
         self.leds = self.dot = 0
+        self._unsteady = 0
         self._limit_set = limit_set
         self._number = 1
 
@@ -115,6 +116,7 @@ class HissCheck:
         if self.known:
             self.rise.add()
             self.status = self._judge()
+            self._unsteady = self._unsteady + 1 if self.status == GUSTY else 0
             if self.status not in (CLIPPED, DEAD):
                 for frequency_hz, level_cdb in self.rise.tones:
                     self.section.hear_tone(frequency_hz, level_cdb)
@@ -125,6 +127,13 @@ class HissCheck:
         else:
             self.section.add(self.status, None, 0)
         return self.leds
+
+    @property
+    def told(self):
+        """The status for the bar: a level that just rose or fell looks gusty for a second, and is shown instead."""
+        if self.status == GUSTY and self._unsteady <= SEGMENTS and self.known.unrest.decides:
+            return QUIET
+        return self.status
 
     def _judge(self):
         meter, rise, known = self.meter, self.rise, self.known
@@ -144,10 +153,12 @@ class HissCheck:
         return RISE if self.rise.steady() and self.rise.lasting() else GUSTY
 
     def _may_follow(self):
-        """Whether the last second tells of the background: nothing like a rise, no tone, nothing amiss."""
+        """Whether the last second tells of the background: no rise, no tone, nothing amiss.
+
+        All that is no rise is followed: leaving out what is half of one hides a slow wandering until it is one.
+        """
         calm = self.status in (QUIET, GUSTY) and self.meter.ready and not self.rise.tones
-        unrest = self.known.unrest
-        return calm and self.rise.rise_cdb < unrest.threshold_cdb // (2 if unrest.stationary else 1)
+        return calm and self.rise.rise_cdb < self.known.unrest.threshold_cdb
 
     def _trusted_rise_cdb(self):
         return self.rise.rise_cdb if self.meter.ready and self.status in (QUIET, RISE, TONE) else None

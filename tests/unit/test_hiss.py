@@ -3,6 +3,7 @@
 import random
 
 import pytest
+from curbtick_probe.hiss_meter import SEGMENTS
 from curbtick_probe.hiss_section import (
     CLIPPED,
     DEAD,
@@ -15,7 +16,7 @@ from curbtick_probe.hiss_section import (
     TONE,
     Section,
 )
-from curbtick_probe.hiss_unrest import STATIONARY_CDB, UPDATES_MAX, Unrest, entry, root
+from curbtick_probe.hiss_unrest import SECONDS_MAX, STATIONARY_CDB, UPDATES_MAX, Unrest, entry, root
 from curbtick_wire import names
 from hypothesis import given
 from hypothesis import strategies as st
@@ -63,6 +64,15 @@ def test_a_slow_wander_is_noticed_by_whole_seconds() -> None:
         learned(mixed).stationary
         or learned(mixed).variance_of_seconds() < learned(slow).variance_of_seconds()
     )
+
+
+def test_a_wander_is_remembered_longer_than_the_updates() -> None:
+    """Sixteen seconds that part the way in the middle: the newest eight alone show nothing."""
+    moved = [-5000] * (UPDATES_MAX - 1) + [-4960] * UPDATES_MAX + [-4960]
+    assert not learned(moved).stationary
+    assert learned(moved[-UPDATES_MAX:]).stationary
+    forgotten = moved + [-4960] * (SEGMENTS * SECONDS_MAX)
+    assert learned(forgotten).stationary
 
 
 @given(st.lists(st.integers(-12000, 600), min_size=3, max_size=100))
