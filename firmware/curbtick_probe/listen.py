@@ -27,7 +27,7 @@ _FLOOR_SHIFT = const(9)
 
 # A frame counts as excess where its smoothed power is this many quartile floors, Q3 (the mean in noise is 13.9):
 # about ten candidates a second in white noise, few enough to look at each.
-GUARD_REST = const(368)
+GUARD_REST = const(400)
 _GUARD_FIRST = const(552)
 
 # Sounds found wait to be measured. What measuring may cost is metered: each step earns _EARNED, up to _SAVED_MOST, and

@@ -24,7 +24,7 @@ _SPANS = b"\x0a\x10\x1a\x2a\x50\x00"
 
 # A sound whose smoothed peak is four times this many quartile floors needs no search; and its envelope less smoothing
 # from the counts on that follow. In noise the mean is 3.48, so these are 22, 26, 34 and 41 dB above it.
-_CLEAR = const(550)
+_CLEAR = const(200)
 _SMOOTH_5 = const(1400)
 _SMOOTH_3 = const(8800)
 _SMOOTH_1 = const(43800)
