@@ -60,7 +60,7 @@ def test_move_takes_one_out_and_puts_it_in(core: Core, values: list[int], source
 def flags_of(time: int, evidence: int, length: int, sweep: int) -> int:
     """What the bits of the flags mean."""
     from_us, clear, shortest, longest, pure, sibling, single, proof = MARKS
-    return (
+    flags: int = (
         columns.CLEAR * (time >= from_us and evidence >= clear)
         + columns.SHORT * (length <= longest)
         + columns.PURE * (shortest <= length <= longest and abs(sweep) <= pure)
@@ -68,6 +68,7 @@ def flags_of(time: int, evidence: int, length: int, sweep: int) -> int:
         + columns.SINGLE * (evidence >= single)
         + columns.PROOF * (evidence >= proof)
     )
+    return flags
 
 
 @settings(max_examples=60, deadline=None)
