@@ -9,11 +9,12 @@ CAUTIONS = (
     "Pressurised parts: eye protection, never above rated pressure, keep hands and face out of jets.",
 )
 
-# One false alarm in so many seconds, at most, where the background wanders by 0.1 to 3 dB (standard deviation): what
-# tests/bench/hiss.py holds the probe to.
+# One false alarm in so many seconds, at most, where the background wanders by 0.1 to 1 dB (standard deviation, over a
+# fifth of a second to ten seconds): what tests/bench/hiss.py holds the probe to.
 HISS_WANDER_ALARM_S = 50
 HISS_NOTE = (
-    f"Where the background wanders by 0.1 to 1 dB, or by 1 to 3 dB, at most one second in {HISS_WANDER_ALARM_S} is "
-    "wrongly called a hiss (a limit measured over such backgrounds as a whole; a slow one of 0.3 to 0.7 dB is the "
-    "worst); the threshold in steady noise is set for one in 1,000. Where it matters, mark the spot again."
+    f"Where the background wanders by 0.1 to 1 dB, at most one second in {HISS_WANDER_ALARM_S} is wrongly called a "
+    "hiss, taken over such backgrounds as a whole; slow wandering by about 0.4 dB is the worst and exceeds that. "
+    "Beyond 1 dB the probe says that it is too gusty. In steady noise the threshold is set for one in 1,000. "
+    "Where it matters, mark the spot again."
 )

@@ -4,6 +4,8 @@ The firmware's own code under MicroPython, samples through its kernels. The rati
 noise density: A**2 N / (4 sigma**2) for an amplitude A in N samples of white noise sigma, the non-centrality of
 `scipy.stats.ncx2` being twice that. Theory for a known frequency is one cell; theory for a search has as many
 independent cells as the span holds times the update's length.
+
+A false-alarm rate `holds` where the run does not disprove it: the 95 % interval's lower end is at most the bound.
 """
 
 from __future__ import annotations
@@ -148,9 +150,9 @@ def sensitivity(probe: Probe, noise_updates: int, trials: int, random: np.random
     for way in WAYS:
         alarms, threshold = false_alarms(probe, way, noise_updates, random)
         low, high = alarms.interval
-        figures.append(
-            figure(f"{way.name}_pfa", alarms.rate, f"{PFA} within 95 % ({low:.2g} to {high:.2g})", low <= PFA)
-        )
+        proof = "shown" if high <= PFA else "not disproved" if low <= PFA else "disproved"
+        bound = f"<= {PFA}, {proof} ({alarms.hits} of {alarms.of}, 95 % {low:.2g} to {high:.2g})"
+        figures.append(figure(f"{way.name}_pfa", alarms.rate, bound, low <= PFA))
         ours, reference = detection(probe, way, threshold, trials, random)
         theory = tone_ratio_db(1.0 if way.track else way.cells)
         figures.append(_at_most(f"{way.name}_loss_to_theory_db", ours - theory, 1.5))
