@@ -84,7 +84,7 @@ def _twins_off(trains, sounds, step_us):
     like[columns.HZ] = trains.frequency_hz
     like[columns.LEVEL_SPREAD] = TWIN_LEVEL_CDB
     like[columns.HZ_SPREAD] = TWIN_SPREAD_HZ
-    asked = columns.CLEAR | columns.SHORT
+    asked = columns.MEMBER
     slack = slack_us(trains.interval_us)
     hz = sounds.frequency_hz
     return columns.like_off_beat(

@@ -28,11 +28,6 @@ ANY_SPREAD_HZ = const(100000)
 HELD_LEAST = const(3)
 RIVAL_BELOW_CDB = const(600)
 
-# Flags of what may be a sensor's burst, and of what may be one of the held train's: there noise may have garbled the
-# sweep.
-_BURST = const(7)  # columns.CLEAR | SHORT | PURE
-_MEMBER = const(3)  # columns.CLEAR | SHORT
-
 # Scores of the held train: each hit, and what a miss costs.
 _HELD_HIT = const(1000)
 _HELD_MISS = const(450)
@@ -176,11 +171,11 @@ class Trains:
         """The held train is the best chain among the clear, burst-like sounds, the loudest ones tried first."""
         self.set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
         for k in range(sounds.count):
-            if self.flags[k] & _BURST == _BURST:
+            if self.flags[k] & columns.BURST == columns.BURST:
                 self.loudest_cdb = max(self.loudest_cdb, sounds.level_cdb[k])
         tried = 0
         for drop_cdb in range(800, 4801, 1000):
-            n = self._weigh(sounds, _BURST, self.loudest_cdb - drop_cdb, _HELD_HIT)
+            n = self._weigh(sounds, columns.BURST, self.loudest_cdb - drop_cdb, _HELD_HIT)
             if n > tried:
                 tried = n
                 self.count = 0
@@ -237,7 +232,7 @@ class Trains:
         beyond = 0
         last_us = -LONGEST_US
         for row in range(sounds.count):
-            if self.flags[row] & _MEMBER == _MEMBER and self.slip_us(row) <= slack:
+            if self.flags[row] & columns.MEMBER == columns.MEMBER and self.slip_us(row) <= slack:
                 if sounds.time_us[row] - last_us > 2 * slack:
                     self.members[n] = row
                     n += 1
@@ -322,7 +317,7 @@ class Trains:
 
     def _count_rivals(self, sounds):
         """Count what is about as loud as the held train: bursts, and what is none."""
-        self.rivals = self._count_loud(sounds, _BURST)
+        self.rivals = self._count_loud(sounds, columns.BURST)
         self.strays = self._count_loud(sounds, columns.CLEAR) - self.rivals
 
     def _count_loud(self, sounds, asked):

@@ -12,6 +12,10 @@ SIBLING = const(8)
 SINGLE = const(16)
 PROOF = const(32)
 
+# What may be a sensor's burst; and what may be one of the held train's, of which noise may have garbled the sweep.
+BURST = const(CLEAR | SHORT | PURE)
+MEMBER = const(CLEAR | SHORT)
+
 # Words of the marks: what the bits ask.
 WHOLE_FROM_US, CLEAR_CDB, SHORTEST_US, LONGEST_US, SWEEP_MOST_HZ, SIBLING_CDB, SINGLE_CDB, PROOF_CDB = range(8)
 MARKS_WORDS = const(8)
