@@ -4,7 +4,7 @@ import gc
 
 from curbtick_wire import names, records
 
-from curbtick_probe import patterns, reading
+from curbtick_probe import modules, patterns, reading, reason
 from curbtick_probe.app_meter import Meter
 from curbtick_probe.log import LogFull
 
@@ -21,6 +21,7 @@ class Checks:
     def __init__(self, app):
         self._app = app
         self._meter = None
+        self._kept = modules.loaded()
         self.current = names.CHECK_BUMPER
 
     def next_check(self):
@@ -28,6 +29,8 @@ class Checks:
         self.current = (self.current + 1) % len(names.CHECKS)
         self._app.panel.gestures.check = names.CHECKS[self.current]
         self._app.panel.say(patterns.CHECK_PATTERNS[self.current])
+        self._meter = None
+        modules.give_back(self._kept)
         self.enter_vehicle()
         self._app.show_current()
 
@@ -83,4 +86,4 @@ class Checks:
 
 def _unsettled(values):
     """Whether a section only waits for its reference to be confirmed."""
-    return values["reasons"] == 1 << names.REASONS.index("no_reference")
+    return values["reasons"] == reason.NO_REFERENCE

@@ -2,14 +2,9 @@
 
 from curbtick_wire import names, records
 
-from curbtick_probe import app_bumper, patterns, reading
+from curbtick_probe import app_bumper, patterns, reading, reason
 from curbtick_probe.app_limits import limits_for, nearest_class
 from curbtick_probe.log import LogFull
-
-_BATTERY_LOW = 1 << names.REASONS.index("battery_low")
-_MICROPHONE_FAULT = 1 << names.REASONS.index("microphone_fault")
-_NOTHING_HEARD = 1 << names.REASONS.index("nothing_heard")
-
 
 # What storing a reading takes, until one was stored.
 _FLASH_MS = 60
@@ -31,7 +26,7 @@ class _Visit:
         """A reading of this visit was stored."""
         self._first_seq = self._first_seq or seq
         self.heard = self.heard or values["verdict"] in (names.PASS, names.WEAK)
-        self._silent = self._silent or bool(values["reasons"] & _NOTHING_HEARD)
+        self._silent = self._silent or bool(values["reasons"] & reason.NOTHING_HEARD)
 
     def trusted(self, readings):
         """Return readings (form of Visits.readings) without those of earlier visits, if this one met silence."""
@@ -67,14 +62,14 @@ class Readings:
             app.show_current()
             return
         app.panel.say(patterns.VERDICT_PATTERNS[values["verdict"]])
-        if values["reasons"] & _BATTERY_LOW:
+        if values["reasons"] & reason.BATTERY_LOW:
             app.panel.say("battery_low")
         if app.probe.failed:
             app.panel.say("self_test_failed")
         self._shown = False
         self._unsettled = True
         self._last_mark = place.mark()
-        if values["verdict"] != names.RETRY or values["reasons"] & _NOTHING_HEARD:
+        if values["verdict"] != names.RETRY or values["reasons"] & reason.NOTHING_HEARD:
             self._settle_mark = self._last_mark
             place.next_position()
             app.rest_on_current()
@@ -146,7 +141,7 @@ class Readings:
     def _take(self, limits):
         app = self._app
         if app.probe.failed:
-            return reading.refused(_MICROPHONE_FAULT, app.place.class_khz)
+            return reading.refused(reason.MICROPHONE_FAULT, app.place.class_khz)
         bumper = app.place.key(0)
         if self._visit.bumper != bumper:
             self._visit = _Visit(bumper)

@@ -1,7 +1,9 @@
 """A section of the hiss check, between two marks, and the verdict on it."""
 
-from curbtick_wire import names, records
+from curbtick_wire import records
 from micropython import const
+
+from curbtick_probe import reason
 
 QUIET, RISE, TONE, GUSTY, NOISY, CLIPPED, DEAD, NO_BACKGROUND = range(8)
 STATUSES = ("quiet", "rise", "tone", "gusty", "noisy", "clipped", "dead", "no_background")
@@ -62,24 +64,19 @@ class Section:
         if self.counts[TONE]:
             return _TONE, 0
         if self.counts[GUSTY] * 5 > self.updates:
-            return _RETRY, bit("gusty")
+            return _RETRY, reason.GUSTY
         return _QUIET, 0
 
     def _doubts(self):
         reasons = 0
         if self.counts[NOISY]:
-            reasons |= bit("noisy")
+            reasons |= reason.NOISY
         elif self.counts[NO_BACKGROUND]:
-            reasons |= bit("no_background")
+            reasons |= reason.NO_BACKGROUND
         if self.updates < SECTION_UPDATES:
-            reasons |= bit("too_short")
+            reasons |= reason.TOO_SHORT
         if self.counts[CLIPPED] * 5 > self.updates:
-            reasons |= bit("clipped")
+            reasons |= reason.CLIPPED
         if self.counts[DEAD]:
-            reasons |= bit("microphone_fault")
+            reasons |= reason.MICROPHONE_FAULT
         return reasons
-
-
-def bit(reason):
-    """Return the mask of a reason of names.REASONS."""
-    return 1 << names.REASONS.index(reason)

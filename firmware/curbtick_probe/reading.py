@@ -4,7 +4,7 @@
 from curbtick_wire import names, records
 from micropython import const
 
-from . import verdict
+from . import reason, verdict
 from .dsp import baseband
 from .listen import Listener
 from .siblings import SINGLE_CDB
@@ -73,9 +73,9 @@ class Reader:
             self.noise_cdb += _PAD_CDB
         self.listened_us = self.listener.time_us()
         if self._is_broken():
-            self.ruling.set(names.RETRY, verdict.MICROPHONE_FAULT, 0)
+            self.ruling.set(names.RETRY, reason.MICROPHONE_FAULT, 0)
         elif self._is_clipped():
-            self.ruling.set(names.RETRY, verdict.CLIPPED, 0)
+            self.ruling.set(names.RETRY, reason.CLIPPED, 0)
         else:
             if not verdict.has_train(self.trains, limits) and not verdict.sibling_proof(self.trains):
                 high_cdb = self._high_floor_cdb()
@@ -270,5 +270,5 @@ def release():
 def take(board, limits, limit_set, heard_before):
     """Take one reading on a board (Reader.take)."""
     if board.battery_mv() < limit_set["battery_min_mv"]:
-        return refused(verdict.BATTERY_LOW, limits["class_khz"])
+        return refused(reason.BATTERY_LOW, limits["class_khz"])
     return reader(board).take(limits, limit_set, heard_before)

@@ -12,8 +12,9 @@ check.stop()
 from curbtick_wire import names, records
 from micropython import const
 
+from curbtick_probe import reason
 from curbtick_probe.seal_meter import ToneMeter
-from curbtick_probe.seal_section import DETECT_CDB, LOST_UPDATES, SAME_UHZ, Section, bit
+from curbtick_probe.seal_section import DETECT_CDB, LOST_UPDATES, SAME_UHZ, Section
 
 HEARD, LOST, CLIPPED, DEAD, NO_REFERENCE, NOISY = range(6)
 STATUSES = ("heard", "lost", "clipped", "dead", "no_reference", "noisy")
@@ -96,19 +97,19 @@ class SealCheck:
         verdicts; an empty list the first time. After it, status is HEARD where the reference was taken, else what stood
         against it.
         """
-        level_cdb, reason = self._take_reference(updates)
+        level_cdb, doubt = self._take_reference(updates)
         if self._pending:
-            return self.confirm(level_cdb, reason)
+            return self.confirm(level_cdb, doubt)
         self.reference_cdb = level_cdb
         self._new_section()
         return []
 
-    def confirm(self, after_cdb, reason=0):
+    def confirm(self, after_cdb, doubt=0):
         """Settle the waiting sections: return their record values, given the reference after them.
 
         after_cdb: its level, or None and the mask of the reason why there is none.
         """
-        values = [self._judged(section, after_cdb, reason) for section in self._pending]
+        values = [self._judged(section, after_cdb, doubt) for section in self._pending]
         self._pending = []
         return values
 
@@ -138,13 +139,13 @@ class SealCheck:
         steady = levels and levels[-1] - levels[0] <= 2 * SAME_CDB and offsets[-1] - offsets[0] <= SAME_UHZ
         if dead:
             self.status = DEAD
-            return None, bit("microphone_fault")
+            return None, reason.MICROPHONE_FAULT
         if clipped > 1:
             self.status = CLIPPED
-            return None, bit("clipped")
+            return None, reason.CLIPPED
         if len(levels) < least or not steady:
             self.status = LOST
-            return None, bit("tone_lost")
+            return None, reason.TONE_LOST
         self.status = HEARD
         self._silent = 0
         if self.reference_cdb is None:
@@ -195,7 +196,7 @@ class SealCheck:
         section = self.section
         if self.reference_cdb is not None and len(self._pending) < SECTIONS_MAX:
             self._pending.append(section)
-        values = self._judged(section, None, bit("no_reference"))
+        values = self._judged(section, None, reason.NO_REFERENCE)
         self._number = self._number + 1 if self._number < 99 else 1
         self._new_section()
         return values
@@ -204,12 +205,12 @@ class SealCheck:
         self.section = Section(self._number)
         self.dot = 0
 
-    def _judged(self, section, after_cdb, reason):
+    def _judged(self, section, after_cdb, doubt):
         """The record values of a section, given the reference after it or the reason bit why there is none."""
         floor_cdb = self._floor_cdb()
-        reasons = reason | section.doubts(floor_cdb)
+        reasons = doubt | section.doubts(floor_cdb)
         if after_cdb is not None and abs(after_cdb - self.reference_cdb) > SAME_CDB:
-            reasons |= bit("reference_changed")
+            reasons |= reason.REFERENCE_CHANGED
         return self._values(section, section.verdict(floor_cdb, reasons), reasons, after_cdb)
 
     def _values(self, section, verdict, reasons, after_cdb):

@@ -1,7 +1,9 @@
 """A section of the seal check, between two marks, and the verdict on it."""
 
-from curbtick_wire import names, records
+from curbtick_wire import records
 from micropython import const
+
+from curbtick_probe import reason
 
 # A tone is lost when so many updates in a row (0.6 s) do not hear it.
 LOST_UPDATES = const(3)
@@ -63,15 +65,15 @@ class Section:
         """Return the mask of what in the section stands against a verdict. floor_cdb: None without a reference."""
         reasons = 0
         if floor_cdb is None:
-            reasons |= bit("no_reference")
+            reasons |= reason.NO_REFERENCE
         if self.updates < SECTION_UPDATES:
-            reasons |= bit("too_short")
+            reasons |= reason.TOO_SHORT
         if self.dead:
-            reasons |= bit("microphone_fault")
+            reasons |= reason.MICROPHONE_FAULT
         if self.clipped > 1 + self.updates // 5:
-            reasons |= bit("clipped")
+            reasons |= reason.CLIPPED
         if self.noisy * 5 > self.updates and not self.leaks(floor_cdb):
-            reasons |= bit("noisy")
+            reasons |= reason.NOISY
         return reasons
 
     def verdict(self, floor_cdb, reasons):
@@ -79,8 +81,3 @@ class Section:
         if reasons:
             return _RETRY
         return _LEAK if self.leaks(floor_cdb) else _TIGHT
-
-
-def bit(reason):
-    """Return the mask of a reason of names.REASONS."""
-    return 1 << names.REASONS.index(reason)

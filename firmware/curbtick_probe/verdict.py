@@ -3,24 +3,8 @@
 from curbtick_wire import names
 from micropython import const
 
+from . import reason
 from .siblings import FAINT_SCORE
-
-_BIT = {word: 1 << bit for bit, word in enumerate(names.REASONS)}
-LOW_LEVEL = _BIT["low_level"]
-OFF_FREQUENCY = _BIT["off_frequency"]
-IRREGULAR = _BIT["irregular"]
-ODD_RINGDOWN = _BIT["odd_ringdown"]
-BELOW_SIBLINGS = _BIT["below_siblings"]
-ONLY_NEIGHBOUR = _BIT["only_neighbour"]
-NOTHING_HEARD = _BIT["nothing_heard"]
-NOISY = _BIT["noisy"]
-CLIPPED = _BIT["clipped"]
-MICROPHONE_FAULT = _BIT["microphone_fault"]
-TOO_FEW_BURSTS = _BIT["too_few_bursts"]
-NOT_A_BURST = _BIT["not_a_burst"]
-MOVED = _BIT["moved"]
-BATTERY_LOW = _BIT["battery_low"]
-NOT_TRANSMITTING = _BIT["not_transmitting"]
 
 SIBLING_HEARD = 1
 BUMPER_HEARD_BEFORE = 2
@@ -52,7 +36,7 @@ class Ruling:
     """A verdict (names.VERDICTS), its reasons (mask over names.REASONS) and proofs (mask over names.PROOFS)."""
 
     def __init__(self):
-        self.set(names.RETRY, NOTHING_HEARD, 0)
+        self.set(names.RETRY, reason.NOTHING_HEARD, 0)
 
     def set(self, verdict, reasons, proofs):
         """Set all three."""
@@ -76,7 +60,7 @@ def decide(ruling, trains, limits, limit_set, noise_cdb, front_end_live, heard_b
     if front_end_live:
         proofs |= FRONT_END_LIVE
     if noise_cdb > limit_set["noise_max_cdb"]:
-        ruling.set(names.RETRY, NOISY, proofs)
+        ruling.set(names.RETRY, reason.NOISY, proofs)
     elif has_train(trains, limits):
         _rule_on_train(ruling, trains, limits, noise_cdb, proofs)
     else:
@@ -106,14 +90,14 @@ def faults_of(trains, limits):
     """Return the reasons that a well-heard train gives against a PASS."""
     reasons = 0
     if trains.level_cdb < limits["pass_cdb"]:
-        reasons |= LOW_LEVEL
+        reasons |= reason.LOW_LEVEL
     if abs(trains.frequency_hz - limits["centre_hz"]) > limits["window_hz"]:
-        reasons |= OFF_FREQUENCY
+        reasons |= reason.OFF_FREQUENCY
     if is_irregular(trains, limits):
-        reasons |= IRREGULAR
+        reasons |= reason.IRREGULAR
     if trains.ringdown_us >= 0:
         if not limits["ringdown_min_us"] <= trains.ringdown_us <= limits["ringdown_max_us"]:
-            reasons |= ODD_RINGDOWN
+            reasons |= reason.ODD_RINGDOWN
     return reasons
 
 
@@ -140,17 +124,17 @@ def is_doubtful(trains, limits):
 
 def _rule_on_train(ruling, trains, limits, noise_cdb, proofs):
     if trains.level_cdb < noise_cdb + TRAIN_OVER_NOISE_CDB:
-        ruling.set(names.RETRY, NOISY, proofs)
+        ruling.set(names.RETRY, reason.NOISY, proofs)
     elif trains.count < BURSTS_LEAST:
-        ruling.set(names.RETRY, TOO_FEW_BURSTS, proofs)
+        ruling.set(names.RETRY, reason.TOO_FEW_BURSTS, proofs)
     elif trains.burst_us > limits["burst_max_us"]:
-        ruling.set(names.RETRY, NOT_A_BURST, proofs)
+        ruling.set(names.RETRY, reason.NOT_A_BURST, proofs)
     elif trains.spread_cdb > SPREAD_MOST_CDB:
-        ruling.set(names.RETRY, MOVED, proofs)
+        ruling.set(names.RETRY, reason.MOVED, proofs)
     elif trains.rivals > trains.count or trains.twins:
-        ruling.set(names.RETRY, NOISY, proofs)
+        ruling.set(names.RETRY, reason.NOISY, proofs)
     elif trains.doubtful or is_doubtful(trains, limits):
-        ruling.set(names.RETRY, TOO_FEW_BURSTS, proofs)
+        ruling.set(names.RETRY, reason.TOO_FEW_BURSTS, proofs)
     else:
         reasons = faults_of(trains, limits)
         ruling.set(names.WEAK if reasons else names.PASS, reasons, proofs)
@@ -163,23 +147,21 @@ def is_plain(trains):
 
 def _rule_on_silence(ruling, trains, limits, proofs):
     if trains.loudest_cdb >= limits["dead_cdb"]:
-        ruling.set(names.RETRY, TOO_FEW_BURSTS, proofs)
+        ruling.set(names.RETRY, reason.TOO_FEW_BURSTS, proofs)
     elif trains.odd_cdb >= limits["dead_cdb"]:
-        ruling.set(names.RETRY, NOT_A_BURST, proofs)
+        ruling.set(names.RETRY, reason.NOT_A_BURST, proofs)
     elif proofs & SIBLING_HEARD and trains.sibling_cdb >= limits["dead_cdb"]:
         # Too loud for a neighbour: the held sensor, in noise that lets nobody measure it.
-        ruling.set(names.RETRY, NOISY, proofs)
+        ruling.set(names.RETRY, reason.NOISY, proofs)
     elif proofs & SIBLING_HEARD or is_plain(trains):
-        reason = ONLY_NEIGHBOUR
-        if is_plain(trains) and trains.level_cdb > limits["neighbour_cdb"]:
-            reason = LOW_LEVEL
-        ruling.set(names.DEAD, reason, proofs | SIBLING_HEARD)
+        faint = is_plain(trains) and trains.level_cdb > limits["neighbour_cdb"]
+        ruling.set(names.DEAD, reason.LOW_LEVEL if faint else reason.ONLY_NEIGHBOUR, proofs | SIBLING_HEARD)
     elif not proofs & FRONT_END_LIVE:
-        ruling.set(names.RETRY, MICROPHONE_FAULT, proofs)
+        ruling.set(names.RETRY, reason.MICROPHONE_FAULT, proofs)
     elif proofs & BUMPER_HEARD_BEFORE:
-        ruling.set(names.DEAD, NOTHING_HEARD, proofs)
+        ruling.set(names.DEAD, reason.NOTHING_HEARD, proofs)
     else:
-        ruling.set(names.RETRY, NOTHING_HEARD, proofs)
+        ruling.set(names.RETRY, reason.NOTHING_HEARD, proofs)
 
 
 def clearly_passes(trains, limits):
@@ -214,14 +196,14 @@ def bumper_result(readings, limit_set):
     verdicts = [names.RETRY if values is None else values["verdict"] for values in readings]
     reasons = [0 if values is None else values["reasons"] for values in readings]
     if all(_is_silent(values) for values in readings):
-        return names.BUMPER_NOT_TRANSMITTING, verdicts, [mask | NOT_TRANSMITTING for mask in reasons]
+        return names.BUMPER_NOT_TRANSMITTING, verdicts, [mask | reason.NOT_TRANSMITTING for mask in reasons]
     _settle_silent(readings, verdicts, reasons)
     _compare_siblings(readings, verdicts, reasons, limit_set["below_siblings_cdb"])
     return _result_of(verdicts), verdicts, reasons
 
 
 def _is_silent(values):
-    return values is not None and values["verdict"] == names.RETRY and bool(values["reasons"] & NOTHING_HEARD)
+    return values is not None and values["verdict"] == names.RETRY and bool(values["reasons"] & reason.NOTHING_HEARD)
 
 
 def _settle_silent(readings, verdicts, reasons):
@@ -231,7 +213,7 @@ def _settle_silent(readings, verdicts, reasons):
     for i, values in enumerate(readings):
         if _is_silent(values) and values["proofs"] & FRONT_END_LIVE:
             verdicts[i] = names.DEAD
-            reasons[i] = NOTHING_HEARD
+            reasons[i] = reason.NOTHING_HEARD
 
 
 def _compare_siblings(readings, verdicts, reasons, below_cdb):
@@ -242,7 +224,7 @@ def _compare_siblings(readings, verdicts, reasons, below_cdb):
             others = sorted(other for k, other in enumerate(levels) if k != i and other is not None)
             if len(others) >= SIBLINGS_LEAST and level < _median(others) - below_cdb:
                 verdicts[i] = names.WEAK
-                reasons[i] |= BELOW_SIBLINGS
+                reasons[i] |= reason.BELOW_SIBLINGS
 
 
 def _median(ordered):

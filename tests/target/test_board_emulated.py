@@ -134,7 +134,10 @@ class Day:
 
     def next_check(self, resting: int) -> None:
         """Hold both buttons for the next check, and run until the bar shows what it rests on there."""
+        before = len(self.watch.changes)
         self.press_both(LONG_S)
+        # Two checks rest on the same mask: the bar must have shown something else in between.
+        assert self.board.run_until(lambda: self._changed(before), 12.0)
         self.wait_rest(resting, 12.0)
 
     def press_both(self, seconds: float) -> None:
@@ -143,6 +146,10 @@ class Day:
             for name in ("read", "step"):
                 self.board.press(name, down=down)
             self.board.run(seconds if down else PRESS_S)
+
+    def _changed(self, before: int) -> bool:
+        self.watch.look()
+        return len(self.watch.changes) > before
 
     def _spoken(self, first: int) -> bool:
         self.watch.look()

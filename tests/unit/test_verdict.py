@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from curbtick_probe import verdict
+from curbtick_probe import reason, verdict
 from curbtick_probe.train import Trains
 from curbtick_wire.names import DEAD, PASS, RETRY, WEAK
 
@@ -243,4 +243,4 @@ def test_an_early_pass_wants_everything_well_inside(fields: dict[str, int], earl
 
 def test_a_new_ruling_is_a_retry() -> None:
     ruling = verdict.Ruling()
-    assert (ruling.verdict, ruling.reasons, ruling.proofs) == (RETRY, verdict.NOTHING_HEARD, 0)
+    assert (ruling.verdict, ruling.reasons, ruling.proofs) == (RETRY, reason.NOTHING_HEARD, 0)

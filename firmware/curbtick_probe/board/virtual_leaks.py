@@ -6,10 +6,10 @@ that is named by a later question before the microphone, and takes the result la
 
 import json
 
+from curbtick_probe import reason
 from curbtick_probe.board.virtual import Board
 from curbtick_probe.hiss import HissCheck
 from curbtick_probe.seal import SealCheck
-from curbtick_probe.seal_section import bit
 
 
 class Play:
@@ -53,7 +53,7 @@ class Play:
             return check.reference(self.job["after"])[0]
         if section.alive():
             return check.confirm(check.reference_cdb)[0]
-        return check.confirm(None, bit("tone_lost"))[0]
+        return check.confirm(None, reason.TONE_LOST)[0]
 
     def hiss(self, board):
         """Learn the background if there is one, and search one section."""

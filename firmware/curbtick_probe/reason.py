@@ -1,0 +1,25 @@
+"""Why a verdict is not better, or is none: the bit of each reason in the masks of readings and sections."""
+
+from curbtick_wire import names
+
+LOW_LEVEL = 1 << names.REASONS.index("low_level")
+OFF_FREQUENCY = 1 << names.REASONS.index("off_frequency")
+IRREGULAR = 1 << names.REASONS.index("irregular")
+ODD_RINGDOWN = 1 << names.REASONS.index("odd_ringdown")
+BELOW_SIBLINGS = 1 << names.REASONS.index("below_siblings")
+ONLY_NEIGHBOUR = 1 << names.REASONS.index("only_neighbour")
+NOTHING_HEARD = 1 << names.REASONS.index("nothing_heard")
+NOISY = 1 << names.REASONS.index("noisy")
+CLIPPED = 1 << names.REASONS.index("clipped")
+MICROPHONE_FAULT = 1 << names.REASONS.index("microphone_fault")
+TOO_FEW_BURSTS = 1 << names.REASONS.index("too_few_bursts")
+NOT_A_BURST = 1 << names.REASONS.index("not_a_burst")
+MOVED = 1 << names.REASONS.index("moved")
+BATTERY_LOW = 1 << names.REASONS.index("battery_low")
+NOT_TRANSMITTING = 1 << names.REASONS.index("not_transmitting")
+NO_REFERENCE = 1 << names.REASONS.index("no_reference")
+REFERENCE_CHANGED = 1 << names.REASONS.index("reference_changed")
+TONE_LOST = 1 << names.REASONS.index("tone_lost")
+NO_BACKGROUND = 1 << names.REASONS.index("no_background")
+GUSTY = 1 << names.REASONS.index("gusty")
+TOO_SHORT = 1 << names.REASONS.index("too_short")
