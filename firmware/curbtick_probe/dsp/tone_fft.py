@@ -22,11 +22,9 @@ def turns():
 def order():
     """Return the bit-reversed places of 512 points, as word indices of their real parts."""
     table = array.array("H", bytes(2 * POINTS))
-    for k in range(POINTS):
-        place = 0
-        for bit in range(9):
-            place |= (k >> bit & 1) << (8 - bit)
-        table[k] = place << 1
+    for k in range(1, POINTS):
+        # The upper bits as those of half of k, one place on; the lowest becomes the highest.
+        table[k] = table[k >> 1] >> 1 | (k & 1) << 9
     return table
 
 
