@@ -13,12 +13,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from curbtick import asking, client, firmware_image
+from curbtick import asking, board_files, cli, cli_install, client, firmware_image
 from curbtick.virtual import bar, faults, scenes
 from curbtick.virtual.ear import Ear
 from curbtick.virtual.process import VirtualProbe, run_script
 from curbtick.virtual.technician import Technician
 from curbtick_wire import names, records
+from typer.testing import CliRunner, Result
 
 from tests.target import board_contract, board_image
 from tests.target.board_emulator import EmulatedBoard
@@ -168,6 +169,9 @@ def patient(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     monkeypatch.setattr(asking.ask, "__defaults__", (slow,))
     monkeypatch.setattr("curbtick.download._IDLE_S", 60.0)
     monkeypatch.setattr("curbtick.download._IDLE_MAX_S", 120.0)
+    monkeypatch.setattr(board_files, "PROMPT_S", 120.0)
+    monkeypatch.setattr(board_files, "READ_S", 60.0)
+    monkeypatch.setattr(cli_install, "RESTART_WAIT_S", 900.0)
     yield
 
 
@@ -281,3 +285,26 @@ def test_memory_at_its_worst_and_the_log_pulled(tmp_path: Path, patient: None) -
     assert day.board.lost == 0
     assert {"reading after the checks", "seal", "hiss", "pull"} <= heap.keys()
     assert min(heap.values()) >= HEAP_LEAST
+
+
+def test_install_on_a_board_at_the_prompt(tmp_path: Path, patient: None) -> None:
+    """MicroPython as it comes, with a probe's readings on it: one command makes a probe of it that kept them."""
+    (tmp_path / "files").mkdir()
+    image = board_image.make(tmp_path / "image", tmp_path / "files", preloaded(tmp_path))
+    board = EmulatedBoard(Path(UF2), image)
+    board.adc = YardAdc(board, Ear(seed=1))
+    board.plug_usb(True)
+    board.run_until(lambda: b">>> " in board.received, 4.0)
+    board.received.clear()
+    results: list[Result] = []
+    words = ("install", "--json", "--port")
+    over_usb(board, lambda path: results.append(CliRunner().invoke(cli.app, [*words, path])), 300.0)
+    (result,) = results
+    assert result.exit_code == 0, (result.output, result.exception)
+    told = json.loads(result.stdout)
+    day = Day(board)
+    kept = [r.values["level_cdb"] for r in pull(day) if r.kind == records.READING]
+    tell("install", day, {"told": {**told, "port": ""}, "readings_kept": len(kept)})
+    assert told["self_test_failed"] == [] and told["slot"] == "a"
+    assert told["files"] == len(firmware_image.build().files)
+    assert kept == [-800 - n for n in range(PRELOADED)]
