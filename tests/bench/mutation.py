@@ -65,6 +65,11 @@ TARGETS = (
         "protocol/curbtick_wire/codec.py",
         (f"{_UNIT}test_log_codec.py", f"{_UNIT}test_wire_codec.py"),
     ),
+    Target(
+        "curbtick_probe.verdict",
+        f"{_PROBE}verdict.py",
+        (f"{_UNIT}test_verdict.py", f"{_UNIT}test_verdict_bumper.py"),
+    ),
     Target("torn_flash", "tests/faults/torn_flash.py", ("tests/faults/test_torn_flash.py",)),
 )
 

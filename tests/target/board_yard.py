@@ -28,6 +28,8 @@ SAMPLE_US = 4
 # Conversions further apart than this are not of one capture.
 GAP_S = 30e-6
 FUNCTION_PWM = 4
+# A pattern of the bar that stands for less is one on the way to the next.
+UNSEEN_US = 5000
 
 
 @dataclass(frozen=True)
@@ -89,10 +91,15 @@ class BarWatch:
         self.changes: list[BarChange] = []
 
     def look(self) -> None:
-        """Note the bar if it changed."""
+        """Note the bar if it changed; its LEDs change one after the other, which no eye sees."""
         mask = self._board.lit
+        if self.changes and self.changes[-1].mask == mask:
+            return
+        now_us = round(self._board.seconds * 1e6)
+        if self.changes and now_us - self.changes[-1].time_us < UNSEEN_US:
+            self.changes.pop()
         if not self.changes or self.changes[-1].mask != mask:
-            self.changes.append(BarChange(round(self._board.seconds * 1e6), mask))
+            self.changes.append(BarChange(now_us, mask))
 
     def rests_on(self, mask: int, for_s: float) -> bool:
         """Look; whether the bar has shown this mask for so long."""
