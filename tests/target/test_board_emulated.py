@@ -156,8 +156,10 @@ class Day:
         self.watch.look()
         # The serial is silent unless the program ended with a traceback.
         assert not self.board.received, bytes(self.board.received).decode(errors="replace")
-        since_s = self.board.seconds - self.watch.changes[-1].time_us / 1e6
-        return len(self.watch.changes) > first + 1 and since_s > 1.0
+        last = self.watch.changes[-1]
+        since_s = self.board.seconds - last.time_us / 1e6
+        # A single LED is what the bar rests on: the next position.
+        return len(self.watch.changes) > first + 1 and last.mask.bit_count() == 1 and since_s > 1.0
 
 
 @pytest.fixture

@@ -5,64 +5,14 @@ from typing import Any
 
 import pytest
 from curbtick.errors import InputError
-from curbtick.fleet import assign, readings, repeat, state, swap, vehicles, worklist
+from curbtick.fleet import assign, readings, repeat, swap, vehicles, worklist
 from curbtick.store import Store
-from curbtick_wire import names, records
+from curbtick_wire import names
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.unit.benchdata import DAY_MS, NOON_MS, PROBE, Logbook, add_round, add_vehicle, reading, record
-
-LOW = {"verdict": names.WEAK, "reasons": names.mask_of(names.REASONS, ["low_level"]), "level_cdb": -2500}
-SILENT = {
-    "verdict": names.RETRY,
-    "reasons": names.mask_of(names.REASONS, ["nothing_heard"]),
-    "level_cdb": records.NONE_I16,
-    "frequency_hz": 0,
-}
-
-
-class Yard:
-    """One van in round 1, its readings, and its work list."""
-
-    def __init__(self, store: Store) -> None:
-        self.store = store
-        self.van = add_vehicle(store, "Van 1")
-        add_round(store, 1, [self.van])
-        self.book = Logbook(store)
-
-    def read(self, at_ms: int, *values: dict[str, Any]) -> list[int]:
-        seqs = self.book.visit(at_ms, *({"round_id": 1, **fields} for fields in values))
-        with self.store.write() as connection:
-            worklist.refresh(connection, at_ms)
-        return seqs
-
-    def result(
-        self, at_ms: int, result: int, verdicts: list[int], reasons: list[int], seqs: list[int]
-    ) -> None:
-        fields = {
-            "round_id": 1,
-            "vehicle": 1,
-            "bumper": names.REAR,
-            "positions": 4,
-            "class_khz": 48,
-            "result": result,
-            "verdicts": [*verdicts, 0, 0],
-            "reasons": [*reasons, 0, 0],
-            "reading_seqs": [*seqs, 0, 0],
-        }
-        self.book.seq += 1
-        self.store.ingest(PROBE, [record(records.BUMPER, self.book.seq, fields, self.book.boot, 9000)])
-        with self.store.write() as connection:
-            worklist.refresh(connection, at_ms)
-
-    def findings(self, *states: str) -> list[worklist.Finding]:
-        with self.store.read() as connection:
-            return worklist.load(connection, states or (worklist.OPEN, worklist.DONE, worklist.PROVED))
-
-    def state(self) -> state.VehicleState:
-        with self.store.read() as connection:
-            return state.of_vehicles(connection, vehicles.load(connection, [self.van]))[0]
+from tests.unit.benchdata import DAY_MS, NOON_MS, reading
+from tests.unit.fleetdata import LOW, SILENT, Yard
 
 
 @pytest.fixture
@@ -329,7 +279,7 @@ def test_an_assignment_overtaken_by_another_is_undone_last(yard: Yard) -> None:
 
 
 def test_a_reading_taken_again_stays_at_its_position(yard: Yard) -> None:
-    yard.book.visit(NOON_MS, {}, {"supersedes_seq": 2}, {})
+    yard.book.visit(NOON_MS, {"position": 1}, {"position": 1, "supersedes_seq": 2}, {"position": 2})
     with yard.store.write() as connection:
         van = vehicles.load(connection, [yard.van])[0]
         assign.to_vehicle(connection, assign.unassigned(connection), van, NOON_MS, first_position=2)
@@ -337,7 +287,7 @@ def test_a_reading_taken_again_stays_at_its_position(yard: Yard) -> None:
 
 
 def test_more_readings_than_positions_are_refused_whole(yard: Yard) -> None:
-    yard.book.visit(NOON_MS, *({} for _ in range(5)))
+    yard.book.visit(NOON_MS, *({"position": p} for p in range(1, 5)), {"bumper": names.FRONT, "position": 1})
     with pytest.raises(InputError, match="would be at rear 5; Van 1 has 4"), yard.store.write() as connection:
         van = vehicles.load(connection, [yard.van])[0]
         assign.to_vehicle(connection, assign.unassigned(connection), van, NOON_MS, first_position=1)

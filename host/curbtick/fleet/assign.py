@@ -12,7 +12,7 @@ from curbtick_wire import names
 from sqlalchemy import Connection, select, update
 
 from curbtick.errors import InputError
-from curbtick.fleet import readings
+from curbtick.fleet import readings, results, worklist
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.store import inserted_key, tables
@@ -44,8 +44,8 @@ def to_vehicle(
 ) -> int:
     """Hold readings to belong to a vehicle.
 
-    bumper and first_position: where the first one was taken; the others follow in order of position, a
-    reading that supersedes another staying at its position. None leaves each where the probe had it.
+    bumper and first_position: where the first one was taken; the others stand as far from it as the probe had
+    them, one bumper's after the other's. None leaves each where the probe had it.
     Returns the assignment's key. Raises InputError for places that the vehicle does not have.
     """
     if not chosen:
@@ -60,16 +60,26 @@ def _places(
     chosen: Sequence[Reading], vehicle: Vehicle, bumper: int | None, first: int | None
 ) -> list[Place]:
     made: list[Place] = []
-    position = (first or 0) - 1
     for reading in chosen:
-        if first is None:
-            position = reading.position
-        elif not (made and reading.values["supersedes_seq"]):
-            position += 1
-        number = reading.bumper if bumper is None else bumper
+        position = reading.position if first is None else first + _steps_between(chosen[0], reading)
+        own = reading if first is None else chosen[0]
+        number = own.bumper if bumper is None else bumper
         _check_place(reading, vehicle, number, position)
         made.append((vehicle.id, number, position))
     return made
+
+
+def _steps_between(first: Reading, other: Reading) -> int:
+    """How many positions the technician went on from one reading to another.
+
+    Without a round the probe knows no vehicles: after a bumper's last position it goes on with the other one's first,
+    and from there to the first again.
+    """
+    on_bumper = int(first.values["positions"])
+    step = int(other.values["position"]) - int(first.values["position"])
+    if other.values["bumper"] != first.values["bumper"]:
+        step += on_bumper
+    return step % (2 * on_bumper) if on_bumper else step
 
 
 def _check_place(reading: Reading, vehicle: Vehicle, bumper: int, position: int) -> None:
@@ -106,7 +116,31 @@ def _move(
             )
         )
         _hold(connection, reading.id, place)
+    _settle(connection, [reading.id for reading, _ in moves])
     return key
+
+
+def _settle(connection: Connection, moved_ids: Sequence[int]) -> None:
+    """Let bumper results, findings and marks of being superseded follow readings that were moved."""
+    moved = list(readings.by_ids(connection, moved_ids).values())
+    results.follow(connection, moved)
+    worklist.withdraw(connection, moved_ids)
+    _mark_superseded(connection, moved)
+
+
+def _mark_superseded(connection: Connection, moved: Sequence[Reading]) -> None:
+    """Readings without a round supersede those before them at the same place only.
+
+    The probe calls each vehicle the same there, and takes the next one's first position for the last one's again.
+    """
+    free = [reading for reading in moved if not reading.values["round_id"]]
+    of_seq = {(reading.probe_id, reading.seq): reading for reading in free}
+    again = [of_seq.get((one.probe_id, int(one.values["supersedes_seq"] or 0))) for one in free]
+    replaced = {old.id for old, new in zip(again, free, strict=True) if old and old.place == new.place}
+    for reading in free:
+        mark = int(reading.id in replaced and reading.vehicle_id is not None)
+        change = update(tables.readings).where(tables.readings.c.id == reading.id)
+        connection.execute(change.values(superseded=mark))
 
 
 def _hold(connection: Connection, reading_id: int, place: Place) -> None:
@@ -134,6 +168,7 @@ def undo(connection: Connection, assignment_id: int, at_ms: int) -> int:
     ).all()
     for row in moved:
         _hold(connection, row.reading_id, (row.old_vehicle_id, row.old_bumper, row.old_position))
+    _settle(connection, [row.reading_id for row in moved])
     connection.execute(update(tables.assignments).where(columns.id == assignment_id).values(undone_ms=at_ms))
     return len(moved)
 

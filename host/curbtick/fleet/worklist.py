@@ -2,13 +2,15 @@
 proved.
 
 A finding opens with a WEAK or DEAD place, or with a bumper that does not transmit. It is done when a
-repairing step is noted on it, and proved when a later reading passes; a later bad reading opens it again.
+repairing step is noted on it, and proved when a later reading passes; a later bad reading opens it again. Only a
+reading that was surely taken after the one that opened it, and after the repair, proves anything. A finding whose
+reading turns out to be another vehicle's is withdrawn.
 The order of the steps is common practice: cheapest first.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from curbtick_wire import names
 from sqlalchemy import Connection, func, select, update
@@ -19,7 +21,8 @@ from curbtick.fleet.readings import Reading
 from curbtick.fleet.state import Place, VehicleState
 from curbtick.store import inserted_key, tables
 
-OPEN, DONE, PROVED = "open", "done", "proved"
+OPEN, DONE, PROVED, WITHDRAWN = "open", "done", "proved", "withdrawn"
+UNPROVED = (OPEN, DONE)
 
 SENSOR_STEPS = (
     ("clean", "Clean the sensor's face and read again"),
@@ -38,6 +41,8 @@ SILENT_STEPS = (
     ),
     ("read_again", "Read the whole bumper again"),
 )
+# What shows that a bumper transmits.
+_HEARD = ("pass", "weak")
 REPAIRS = frozenset(("clean", "replace", "repair", "conditions", "fuse", "module", "fault_memory"))
 NOTE = "note"
 STEP_WORDS = {
@@ -84,7 +89,7 @@ class Finding:
     @property
     def next_step(self) -> str | None:
         """Id of the first planned step that was not tried; None when the finding is proved."""
-        if self.state == PROVED:
+        if self.state not in UNPROVED:
             return None
         if self.state == DONE:
             return "read_again"
@@ -103,37 +108,55 @@ def refresh(connection: Connection, at_ms: int, vehicle_ids: Sequence[int] | Non
     chosen = [v for v in vehicles.load(connection, vehicle_ids) if not v.is_reference]
     known = _unproved(connection)
     for standing in state.of_vehicles(connection, chosen):
-        _refresh_vehicle(connection, standing, known, at_ms)
+        _refresh_vehicle(connection, standing, known)
 
 
 _Key = tuple[int, int, int]
 
 
 class _Known(NamedTuple):
-    """An unproved finding: key, state, and the time of the last repairing step, 0 for none."""
+    """An unproved finding: key, state, the time of the last repairing step, 0 for none, and what opened it when."""
 
     id: int
     state: str
     repaired_ms: int
+    opened_ms: int
+    opener: tuple[int, int] | None
+
+    def is_after(self, place: Place) -> bool:
+        """Whether a place's reading was surely taken after the repair and after the reading that opened this."""
+        reading = place.reading
+        if reading is None or 0 < self.repaired_ms >= place.earliest_ms:
+            return False
+        if self.opener is not None and self.opener[0] == reading.probe_id:
+            return reading.seq > self.opener[1]
+        return place.earliest_ms > self.opened_ms
 
 
 def _unproved(connection: Connection) -> dict[_Key, _Known]:
     finding, step = tables.findings.c, tables.steps.c
     repairs = step.finding_id == finding.id, step.step.in_(REPAIRS)
     repaired_ms = select(func.max(step.at_ms)).where(*repairs).scalar_subquery()
-    query = select(tables.findings, repaired_ms.label("repaired_ms")).where(finding.state != PROVED)
-    return {
-        (row.vehicle_id, row.bumper, row.position): _Known(row.id, row.state, row.repaired_ms or 0)
-        for row in connection.execute(query)
-    }
+    opener = tables.readings.c
+    query = (
+        select(tables.findings, repaired_ms.label("repaired_ms"), opener.probe_id, opener.seq)
+        .select_from(tables.findings.outerjoin(tables.readings, opener.id == finding.opened_by_id))
+        .where(finding.state.in_(UNPROVED))
+    )
+    return {(row.vehicle_id, row.bumper, row.position): _known(row) for row in connection.execute(query)}
+
+
+def _known(row: Any) -> _Known:
+    opener = None if row.probe_id is None else (row.probe_id, row.seq)
+    return _Known(row.id, row.state, row.repaired_ms or 0, row.opened_ms, opener)
 
 
 def _refresh_vehicle(
-    connection: Connection, standing: VehicleState, known: Mapping[_Key, _Known], at_ms: int
+    connection: Connection, standing: VehicleState, known: Mapping[_Key, _Known]
 ) -> None:
     for bumper in range(len(names.BUMPERS)):
         found = known.get((standing.vehicle.id, bumper, 0))
-        _refresh_bumper(connection, standing, bumper, found, at_ms)
+        _refresh_bumper(connection, standing, bumper, found)
     for place in standing.places:
         if place.reading is not None and place.bumper not in standing.silent_bumpers:
             key = (standing.vehicle.id, place.bumper, place.position)
@@ -141,16 +164,16 @@ def _refresh_vehicle(
 
 
 def _refresh_bumper(
-    connection: Connection, standing: VehicleState, bumper: int, known: _Known | None, at_ms: int
+    connection: Connection, standing: VehicleState, bumper: int, known: _Known | None
 ) -> None:
     """A silent bumper is a finding, proved to transmit by any later PASS or WEAK on it."""
-    read = [place.reading for place in standing.at(bumper) if place.reading is not None]
+    read = [(place, place.reading) for place in standing.at(bumper) if place.reading is not None]
     if bumper in standing.silent_bumpers:
         if known is None:
-            opened_ms = max((reading.sort_ms for reading in read), default=at_ms)
-            _open(connection, (standing.vehicle.id, bumper, 0), "not_transmitting", (), opened_ms, None)
+            last = max((reading for _, reading in read), key=lambda one: (one.sort_ms, one.seq))
+            _open(connection, (standing.vehicle.id, bumper, 0), "not_transmitting", (), last.sort_ms, last.id)
     elif known is not None:
-        heard = [r for r in read if r.verdict in ("pass", "weak") and r.sort_ms > known.repaired_ms]
+        heard = [one for place, one in read if one.verdict in _HEARD and known.is_after(place)]
         if heard:
             _prove(connection, known.id, heard[0])
 
@@ -163,7 +186,7 @@ def _refresh_place(connection: Connection, key: _Key, place: Place, known: _Know
             _open(connection, key, place.verdict, place.reasons, reading.sort_ms, reading.id)
         else:
             _reopen(connection, place, known, reading.sort_ms)
-    elif place.verdict == "pass" and known is not None and reading.sort_ms > known.repaired_ms:
+    elif place.verdict == "pass" and known is not None and known.is_after(place):
         _prove(connection, known.id, reading)
 
 
@@ -196,6 +219,16 @@ def _open(
 def _prove(connection: Connection, finding_id: int, reading: Reading) -> None:
     values = {"state": PROVED, "proved_ms": reading.sort_ms, "proved_by_id": reading.id}
     connection.execute(update(tables.findings).where(tables.findings.c.id == finding_id).values(**values))
+
+
+def withdraw(connection: Connection, moved_ids: Sequence[int]) -> None:
+    """Withdraw the unproved findings that these readings opened at places where they no longer belong."""
+    finding, reading = tables.findings.c, tables.readings.c
+    here = (reading.vehicle_id == finding.vehicle_id) & (reading.at_bumper == finding.bumper)
+    same_place = finding.position.in_((0, reading.at_position))
+    stays = select(reading.id).where(reading.id == finding.opened_by_id, here, same_place).exists()
+    gone = (finding.state.in_(UNPROVED), finding.opened_by_id.in_(moved_ids), ~stays)
+    connection.execute(update(tables.findings).where(*gone).values(state=WITHDRAWN))
 
 
 def note(

@@ -10,7 +10,7 @@ from pathlib import Path
 from sqlalchemy import Connection, select
 
 from curbtick.errors import InputError
-from curbtick.fleet import health, history, leaks, readings, repeat, state, swap, vehicles, worklist
+from curbtick.fleet import health, history, leaks, readings, repeat, results, state, swap, vehicles, worklist
 from curbtick.fleet.history import PlaceHistory
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.repeat import Repeatability
@@ -222,7 +222,7 @@ def standing_of(connection: Connection, of_day: Sequence[Reading]) -> dict[int, 
     query = select(tables.bumper_results).where(columns.sort_ms.between(low, high))
     by_seq: dict[tuple[int, int], tuple[str, Sequence[str]]] = {}
     for row in connection.execute(query.order_by(columns.sort_ms, columns.id)):
-        result = state.result_of(row)
+        result = results.from_row(row)
         by_seq.update({(result.probe_id, seq): stands for seq, stands in result.by_seq.items()})
     return {r.id: by_seq[r.probe_id, r.seq] for r in of_day if (r.probe_id, r.seq) in by_seq}
 

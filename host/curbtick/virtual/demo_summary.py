@@ -6,7 +6,7 @@ from typing import Any
 from curbtick_wire import names
 from sqlalchemy import Connection, Table, select
 
-from curbtick.fleet import readings, state
+from curbtick.fleet import readings, results
 from curbtick.fleet.readings import Reading
 from curbtick.store import Store, tables
 from curbtick.virtual import bar
@@ -106,7 +106,7 @@ class _Summary:
         name, bumper = self._vehicles[row.vehicle_id], names.BUMPERS[row.bumper]
         repaired = row.boot == self._last_boot
         expected = self._day.bumper_expected(self._numbers[name], bumper, repaired)
-        stands = state.result_of(row)
+        stands = results.from_row(row)
         verdicts = tuple(verdict for verdict, _ in stands.by_seq.values())
         shown = self._shown_result(self._numbers[name], row.bumper, row.positions, repaired)
         silent = stands.result == "not_transmitting"

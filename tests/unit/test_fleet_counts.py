@@ -1,0 +1,172 @@
+"""Which reading counts at a place, which verdict stands, and what proves a repair: the cases that could pass a blind
+sensor.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from curbtick.fleet import assign, readings, state, vehicles, worklist
+from curbtick.store import Store
+from curbtick_wire import names
+
+from tests.unit.benchdata import DAY_MS, NOON_MS, PROBE, Logbook, add_vehicle
+from tests.unit.fleetdata import LOW, SILENT, Yard
+
+OTHER_PROBE = "e660c0d1c7302b22"
+DEAD = {"verdict": names.DEAD, "reasons": names.mask_of(names.REASONS, ["only_neighbour"])}
+BELOW = names.mask_of(names.REASONS, ["below_siblings"])
+
+
+@pytest.fixture
+def yard(tmp_path: Path) -> Yard:
+    return Yard(Store(tmp_path / "history.db"))
+
+
+def stands(yard: Yard, vehicle: int | None = None) -> list[str]:
+    """The verdicts of the rear bumper, left to right."""
+    with yard.store.read() as connection:
+        chosen = vehicles.load(connection, [vehicle or yard.van])
+        return [place.verdict for place in state.of_vehicles(connection, chosen)[0].at(names.REAR)]
+
+
+def weak_by_siblings(yard: Yard) -> list[int]:
+    """A visit whose second position is WEAK by the bumper result alone, and its fourth by itself."""
+    seqs = yard.read(NOON_MS, *({"position": p} for p in (1, 2, 3)), {"position": 4, **LOW})
+    verdicts = [names.PASS, names.WEAK, names.PASS, names.WEAK]
+    yard.result(NOON_MS, names.BUMPER_REPAIR, verdicts, [0, BELOW, 0, 1], seqs)
+    return seqs
+
+
+def refresh(yard: Yard, at_ms: int) -> None:
+    with yard.store.write() as connection:
+        worklist.refresh(connection, at_ms)
+
+
+def open_at(yard: Yard) -> list[tuple[int, int]]:
+    """(vehicle key, position) of the findings to be done."""
+    return [(found.vehicle_id, found.position) for found in yard.findings(*worklist.UNPROVED)]
+
+
+def test_one_position_read_again_leaves_the_others_as_the_bumper_result_had_them(yard: Yard) -> None:
+    weak_by_siblings(yard)
+    (last,) = yard.read(NOON_MS + DAY_MS, {"position": 4})
+    later = [names.RETRY] * 3 + [names.PASS]
+    yard.result(NOON_MS + DAY_MS, names.BUMPER_INCOMPLETE, later, [0] * 4, [0, 0, 0, last])
+    assert stands(yard) == ["pass", "weak", "pass", "pass"]
+    assert open_at(yard) == [(yard.van, 2)]
+
+
+def test_a_finding_is_not_proved_by_the_reading_that_opened_it(yard: Yard) -> None:
+    seqs = weak_by_siblings(yard)
+    yard.result(NOON_MS + 1000, names.BUMPER_ALL_PASS, [names.PASS] * 4, [0] * 4, seqs)
+    assert stands(yard) == ["pass"] * 4
+    assert open_at(yard) == [(yard.van, 2), (yard.van, 4)]
+
+
+def test_a_reading_of_unknown_date_does_not_hide_a_worse_one_of_a_known_date(yard: Yard) -> None:
+    other = Logbook(yard.store, OTHER_PROBE)
+    other.visit(NOON_MS + 2 * DAY_MS, {"round_id": 1, "position": 1, **DEAD})
+    refresh(yard, NOON_MS + 2 * DAY_MS)
+    undated(yard, pulled_ms=NOON_MS + 4 * DAY_MS)
+    assert stands(yard)[0] == "dead"
+    assert open_at(yard) == [(yard.van, 1)]
+
+
+def undated(yard: Yard, pulled_ms: int, **fields: Any) -> None:
+    """A reading of a start without an anchor, pulled at a time."""
+    yard.book.visit(pulled_ms - 3_600_000, {"round_id": 1, "position": 1, **fields}, anchor=False)
+    refresh(yard, pulled_ms)
+
+
+def test_a_reading_surely_before_another_does_not_count(yard: Yard) -> None:
+    undated(yard, NOON_MS, **LOW)
+    other = Logbook(yard.store, OTHER_PROBE)
+    other.visit(NOON_MS + DAY_MS, {"round_id": 1, "position": 1})
+    assert stands(yard)[0] == "pass"
+
+
+def test_one_probe_s_readings_are_in_its_own_order_whatever_its_clock_was_told(yard: Yard) -> None:
+    yard.read(NOON_MS + 30 * DAY_MS, {"position": 1})
+    yard.read(NOON_MS + DAY_MS, {"position": 1, **DEAD})
+    assert stands(yard)[0] == "dead"
+    assert open_at(yard) == [(yard.van, 1)]
+
+
+def test_a_pass_that_may_be_older_than_the_repair_proves_nothing(yard: Yard) -> None:
+    yard.read(NOON_MS, {"position": 1, **LOW})
+    with yard.store.write() as connection:
+        worklist.note(connection, yard.findings()[0].id, "replace", NOON_MS + 2 * DAY_MS)
+    undated(yard, pulled_ms=NOON_MS + 4 * DAY_MS)
+    assert [found.state for found in yard.findings()] == ["done"]
+    yard.read(NOON_MS + 5 * DAY_MS, {"position": 1})
+    assert [found.state for found in yard.findings()] == ["proved"]
+
+
+def test_an_undated_pass_after_the_fault_proves_it_gone_by_the_probe_s_own_order(yard: Yard) -> None:
+    yard.read(NOON_MS, {"position": 1, **LOW})
+    undated(yard, pulled_ms=NOON_MS + DAY_MS)
+    assert [found.state for found in yard.findings()] == ["proved"]
+
+
+def assigned(yard: Yard, seqs: list[int], vehicle: int, **more: Any) -> int:
+    """Assign a range of readings to a vehicle; the assignment's key."""
+    with yard.store.write() as connection:
+        chosen = assign.parse_range(connection, [f"{PROBE[-6:]}-{seqs[0]}..{seqs[-1]}"])
+        key = assign.to_vehicle(connection, chosen, vehicles.load(connection, [vehicle])[0], NOON_MS, **more)
+        worklist.refresh(connection, NOON_MS)
+    return key
+
+
+def test_bumper_result_and_findings_go_where_the_readings_go_and_back(yard: Yard) -> None:
+    seqs = weak_by_siblings(yard)
+    right = add_vehicle(yard.store, "Van 2")
+    key = assigned(yard, seqs, right)
+    assert stands(yard) == ["unread"] * 4 and stands(yard, right) == ["pass", "weak", "pass", "weak"]
+    assert open_at(yard) == [(right, 2), (right, 4)]
+    with yard.store.write() as connection:
+        assign.undo(connection, key, NOON_MS)
+        worklist.refresh(connection, NOON_MS)
+    assert stands(yard) == ["pass", "weak", "pass", "weak"] and stands(yard, right) == ["unread"] * 4
+    assert open_at(yard) == [(yard.van, 2), (yard.van, 4)]
+
+
+def test_a_silent_bumper_goes_where_its_readings_go(yard: Yard) -> None:
+    seqs = yard.read(NOON_MS, *({"position": p, **SILENT} for p in range(1, 5)))
+    yard.result(NOON_MS, names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
+    right = add_vehicle(yard.store, "Van 2")
+    assigned(yard, seqs, right)
+    assert yard.state().worst == "unread"
+    assert open_at(yard) == [(right, 0)]
+
+
+def test_vehicles_read_without_a_round_do_not_supersede_each_other(yard: Yard) -> None:
+    first = yard.book.visit(NOON_MS, *({"position": p} for p in range(1, 5)))
+    again = [{"position": p, "supersedes_seq": first[p - 1], **(LOW if p == 2 else {})} for p in range(1, 5)]
+    second = yard.book.visit(NOON_MS + DAY_MS, *again)
+    right = add_vehicle(yard.store, "Van 2")
+    assigned(yard, first, yard.van, first_position=1)
+    assigned(yard, second, right, first_position=1)
+    assert stands(yard) == ["pass"] * 4 and stands(yard, right) == ["pass", "weak", "pass", "pass"]
+    with yard.store.read() as connection:
+        every = [one for v in (yard.van, right) for one in readings.of_place(connection, v, names.REAR, 2)]
+    assert [one.superseded for one in every] == [False, False]
+
+
+def test_a_reading_taken_again_without_a_round_supersedes_and_a_skipped_position_stays_free(yard: Yard) -> None:
+    visit = [{"position": 1}, {"position": 1, "supersedes_seq": 2, **LOW}, {"position": 3}]
+    seqs = yard.book.visit(NOON_MS, *visit)
+    assigned(yard, seqs, yard.van, first_position=2)
+    assert stands(yard) == ["unread", "weak", "unread", "pass"]
+    with yard.store.read() as connection:
+        at_two = readings.of_place(connection, yard.van, names.REAR, 2)
+    assert [one.superseded for one in at_two] == [True, False]
+
+
+def test_six_sensors_read_without_a_round_are_counted_on_past_the_probe_s_four(yard: Yard) -> None:
+    six = add_vehicle(yard.store, "Van 6", positions=6)
+    rear = [{"position": p} for p in range(1, 5)]
+    front = [{"bumper": names.FRONT, "position": 1, **LOW}, {"bumper": names.FRONT, "position": 2}]
+    seqs = yard.book.visit(NOON_MS, *rear, *front)
+    assigned(yard, seqs, six, bumper=names.REAR, first_position=1)
+    assert stands(yard, six) == ["pass"] * 4 + ["weak", "pass"]
