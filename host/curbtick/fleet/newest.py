@@ -101,8 +101,7 @@ def _ids(keys: Iterable[int] | None, count: int) -> Select[tuple[int]]:
     """Keys of the newest so many readings of each place by time; an index look-up each, however long the history is."""
     place = _places(keys)
     nth = [select(_nth(place, n).label("id")).select_from(place) for n in range(count)]
-    found = union_all(*nth).subquery()
-    return select(found.c.id).where(found.c.id.is_not(None))
+    return select(union_all(*nth).subquery().c.id)
 
 
 def _nth(place: Subquery, n: int) -> ScalarSelect[int]:
