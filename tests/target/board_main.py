@@ -32,7 +32,7 @@ least = {}
 def occasion():
     """What the probe does now: a reading, a check, or before the first of either its self-test."""
     if state["armed"]:
-        return "reading" if "curbtick_probe.hiss" not in sys.modules else "reading after the checks"
+        return "reading"
     for check in ("hiss", "seal"):
         if "curbtick_probe." + check in sys.modules:
             return check
