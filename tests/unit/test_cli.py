@@ -146,6 +146,16 @@ def test_vehicles_are_added_renamed_refitted_and_retired(db: Path) -> None:
     refused(2, "says nothing about a bumper", "vehicles", "add", "V", "--rear", "many", db=db)
 
 
+def test_a_round_says_which_vehicle_a_reused_name_means(tmp_path: Path, db: Path) -> None:
+    (tmp_path / "day.csv").write_text("vehicle,rear_positions,rear_class_khz\nVan 1,6,58\n")
+    json_of("vehicles", "retire", "Van 1", db=db)
+    refused(2, "Van 1 (#1) is retired", "round", "make", "Van 1", db=db)
+    assert "retired after this round was made" in json_of("round", "print", db=db)["notes"][0]
+    made = json_of("round", "make", tmp_path / "day.csv", db=db)
+    assert made["vehicles"][0]["id"] == 2 and made["vehicles"][0]["retired_ms"] is None
+    assert made["notes"] == ["Van 1 is #2; #1, which had the name before, is retired."]
+
+
 def test_work_is_listed_and_noted(db: Path) -> None:
     assert json_of("assign", db=db)["unassigned"] == ["302a11-4"]
     json_of("assign", "302a11-4", "--vehicle", "Van 1", "--position", "3", "--bumper", "rear", db=db)
