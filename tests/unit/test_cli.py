@@ -218,7 +218,9 @@ def worn(tmp_path: Path) -> Path:
         add_round(store, 1, [add_vehicle(store, f"Van {n}") for n in range(10)])
         places = [{"round_id": 1, "vehicle": 1 + n // 4, "position": 1 + n % 4} for n in range(40)]
         low = {"verdict": 2, "reasons": 1, "level_cdb": -2400}
-        Logbook(store).visit(NOON_MS, *({**place, **(low if n < 24 else {})} for n, place in enumerate(places)))
+        Logbook(store).visit(
+            NOON_MS, *({**place, **(low if n < 24 else {})} for n, place in enumerate(places))
+        )
     return tmp_path / "worn.db"
 
 

@@ -44,7 +44,9 @@ class Standing:
         return sum(level >= round(100 * pass_db) for level in self.low_cdb)
 
 
-def reasons(standing: Standing, above: int, heard: int, pass_db: float, in_force_db: float | None) -> Sequence[str]:
+def reasons(
+    standing: Standing, above: int, heard: int, pass_db: float, in_force_db: float | None
+) -> Sequence[str]:
     """Why a class is held back, in words; empty where nothing speaks against it.
 
     above: of the heard sensors, outliers above the centre; in_force_db: the pass limit so far, None for none.
@@ -56,7 +58,9 @@ def reasons(standing: Standing, above: int, heard: int, pass_db: float, in_force
             "of worn ones"
         )
     if above > ABOVE_MAX_SHARE * heard:
-        found.append(f"{above} of {heard} sensors lie far above the centre, so the healthy ones may be set aside")
+        found.append(
+            f"{above} of {heard} sensors lie far above the centre, so the healthy ones may be set aside"
+        )
     if in_force_db is not None and in_force_db - pass_db > FALL_MAX_DB:
         found.append(
             f"the pass limit would fall {in_force_db - pass_db:.1f} dB below that in force, {in_force_db:.1f} dBFS"
