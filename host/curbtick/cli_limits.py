@@ -79,6 +79,14 @@ def fit_(
         Path | None, typer.Option(help="Write the fit with its plots.", show_default=False)
     ] = None,
     save: Annotated[bool, typer.Option("--save", help="Store the proposal as the next revision.")] = False,
+    accept: Annotated[
+        list[int] | None,
+        typer.Option(
+            help="With --save: store this class although it is held back; once for each class.",
+            metavar="CLASS",
+            show_default=False,
+        ),
+    ] = None,
     db: Db = None,
     as_json: Json = False,
 ) -> None:
@@ -90,17 +98,45 @@ def fit_(
         with store.read() as connection, output.progress("Fitting"):
             made = fit.of_fleet(connection, now_ms() - days * DAY_MS, risk)
             doubts = _doubts(connection, made)
+        accepted = _accepted(made, accept or [], save=save)
         if page is not None:
             write_text(page, fit_page.page(made, doubts))
             output.say(f"Wrote {page}.")
         _show_fit(output, made)
         for doubt in doubts:
             output.say(doubt)
-        saved = _save(store, made) if save else None
+        saved = _save(store, made, accepted) if save else None
     if saved is not None:
         output.say(f"Stored as revision {saved['revision']}; `curbtick limits send` puts it on a probe.")
-    revision = None if saved is None else saved["revision"]
-    output.done({**asdict(made), "doubts": doubts, "saved_revision": revision})
+    elif save:
+        output.say("Nothing was stored: what is proposed changes nothing.")
+    output.done(
+        {
+            **asdict(made),
+            "doubts": doubts,
+            "proposed_classes": [row.class_khz for row in made.classes if row.is_proposed],
+            "held_back_classes": [row.class_khz for row in made.classes if row.held],
+            "accepted_classes": accepted,
+            "saved_revision": None if saved is None else saved["revision"],
+        }
+    )
+
+
+def _accepted(made: fit.Fit, accept: list[int], *, save: bool) -> list[int]:
+    """The held back classes that are to be stored all the same. Raises InputError for any other."""
+    held = {row.class_khz for row in made.classes if row.held}
+    if accept and not save:
+        raise InputError(
+            "--accept says which classes to store.", "Nothing was stored.", "Give --save as well."
+        )
+    for class_khz in accept:
+        if class_khz not in held:
+            raise InputError(
+                f"Class {class_khz} is not held back.",
+                "Nothing was stored.",
+                "Leave --accept out for it; a class with too few sensors cannot be accepted.",
+            )
+    return sorted(set(accept))
 
 
 def _doubts(connection: Any, made: fit.Fit) -> list[str]:
@@ -115,7 +151,7 @@ def _doubts(connection: Any, made: fit.Fit) -> list[str]:
 
 def _show_fit(output: Output, made: fit.Fit) -> None:
     output.table(
-        ("class", "sensors", "healthy", "repeat", "pass from", "false fails"),
+        ("class", "sensors", "healthy", "repeat", "pass from", "false fails", "proposed"),
         [
             (
                 row.class_khz or "custom",
@@ -124,22 +160,42 @@ def _show_fit(output: Output, made: fit.Fit) -> None:
                 "" if row.repeat is None else f"{row.repeat.one_reading_db:.2f} dB",
                 "" if row.pass_db is None else f"{row.pass_db:.1f} dB",
                 "" if row.false_fail_share is None else f"{100 * row.false_fail_share:.2f} %",
+                _proposed_word(row),
             )
             for row in made.classes
         ],
         f"Fit for a false-PASS risk of {made.risk_share:g}",
     )
     for row in made.classes:
-        for warning in row.warnings:
-            output.say(f"Class {row.class_khz or 'custom'}: {warning}.")
+        for words in (*_held_words(row), *row.warnings):
+            output.say(f"Class {row.class_khz or 'custom'}: {words}.")
 
 
-def _save(store: Any, made: fit.Fit) -> LimitSet:
+def _proposed_word(row: fit.ClassFit) -> str:
+    if row.pass_db is None:
+        return "too few"
+    if row.in_force_db is None:
+        return "not in the set"
+    return "held back" if row.held else "yes"
+
+
+def _held_words(row: fit.ClassFit) -> list[str]:
+    """Why a class is held back and how it is stored all the same, as sentences without their full stop."""
+    if not row.held:
+        return []
+    why = [f"HELD BACK, not proposed: {words}" for words in row.held]
+    return [*why, f"`curbtick limits fit --save --accept {row.class_khz}` stores it all the same"]
+
+
+def _save(store: Any, made: fit.Fit, accepted: list[int]) -> LimitSet | None:
+    """Store what is proposed and accepted; None where that changes nothing."""
+    origin = f"fitted, risk {made.risk_share:g}"
+    if accepted:
+        origin += f"; held back, yet accepted: {', '.join(str(khz or 'custom') for khz in accepted)}"
     with store.write() as connection:
         current = sets.load(connection)
-        return sets.save(
-            connection, fit.proposed(current, made), f"fitted, risk {made.risk_share:g}", now_ms()
-        )
+        wanted = fit.proposed(current, made, accepted)
+        return sets.save(connection, wanted, origin, now_ms()) if sets.differences(current, wanted) else None
 
 
 @group.command("send")

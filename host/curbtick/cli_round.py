@@ -5,6 +5,7 @@ from typing import Annotated, Any
 
 import typer
 from curbtick_wire import names
+from sqlalchemy import Connection
 
 from curbtick import bench
 from curbtick.cli_output import Db, Json, Output, write_text
@@ -46,8 +47,29 @@ def make(
         else:
             chosen = [vehicles.find(connection, member) for member in members]
         made = rounds.make(connection, chosen, now_ms(), name=name, technician=technician)
+        notes = _namesakes(connection, made)
     _show(output, made)
-    output.done(_object(made))
+    for note in notes:
+        output.say(note)
+    output.done({**_object(made), "notes": notes})
+
+
+def _namesakes(connection: Connection, made: Round) -> list[str]:
+    """Which vehicle a name means, where a retired one had it too."""
+    return [
+        f"{vehicle.name} is #{vehicle.id}; #{other.id}, which had the name before, is retired."
+        for vehicle in made.vehicles
+        for other in vehicles.retired_namesakes(connection, vehicle)
+    ]
+
+
+def _retired(made: Round) -> list[str]:
+    """What must be known of a round's vehicles that were retired after it was made."""
+    return [
+        f"{vehicle.name} (#{vehicle.id}) was retired after this round was made; leave it out, or make another."
+        for vehicle in made.vehicles
+        if vehicle.retired_ms is not None
+    ]
 
 
 @group.command("print")
@@ -64,10 +86,12 @@ def print_(
     with open_store(db) as store, store.read() as connection:
         made = rounds.load(connection, number)
     _show(output, made)
+    for note in _retired(made):
+        output.say(note)
     if out is not None:
         write_text(out, sheets.round_sheet(made))
         output.say(f"Wrote {out}.")
-    output.done(_object(made))
+    output.done({**_object(made), "notes": _retired(made)})
 
 
 @group.command("send")
@@ -79,7 +103,11 @@ def send(number: Number = None, port: Port = None, db: Db = None, as_json: Json 
             made = rounds.load(connection, number)
         bench.send_round(store, probe, made)
     output.say(f"Probe {probe.unique_id} has round {made.number}: {len(made.vehicles)} vehicles.")
-    output.done({"round": made.number, "probe": probe.unique_id, "vehicles": len(made.vehicles)})
+    notes = _retired(made)
+    for note in notes:
+        output.say(note)
+    sent = {"round": made.number, "probe": probe.unique_id, "vehicles": len(made.vehicles)}
+    output.done({**sent, "notes": notes})
 
 
 def _show(output: Output, made: Round) -> None:

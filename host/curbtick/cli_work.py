@@ -10,8 +10,10 @@ from curbtick_wire import names
 from curbtick.cli_output import By, Db, Json, Output
 from curbtick.cli_vehicles import bumper_number
 from curbtick.errors import InputError
+from curbtick.fleet import again, repeat, state, swap, vehicles, worklist
 from curbtick.fleet import assign as assigning
-from curbtick.fleet import repeat, state, swap, vehicles, worklist
+from curbtick.fleet.again import Again
+from curbtick.fleet.state import VehicleState
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.fleet.worklist import Finding
 from curbtick.moments import date, when
@@ -38,19 +40,77 @@ def work(
     db: Db = None,
     as_json: Json = False,
 ) -> None:
-    """List what is to do: each finding with the next step a workshop would try."""
+    """List what is to do: each finding with the next step a workshop would try, what is to be read again, and how
+    many readings belong to no vehicle.
+    """
     if ctx.invoked_subcommand is not None:
         return
     output = Output(as_json)
     states = (worklist.OPEN, worklist.DONE, worklist.PROVED) if all_ else (worklist.OPEN, worklist.DONE)
     with open_store(db) as store, store.read() as connection:
-        key = vehicles.find(connection, vehicle).id if vehicle else None
-        found = worklist.load(connection, states, key)
+        chosen = [vehicles.find(connection, vehicle)] if vehicle else vehicles.in_use(connection)
+        found = worklist.load(connection, states, chosen[0].id if vehicle else None)
+        standing = state.of_vehicles(connection, chosen)
+        loose = {} if vehicle else again.loose_counts(connection)
+    places = again.of_states(standing, found)
     for finding in found:
         _say_finding(output, finding)
-    if not found:
+    _say_rest(output, standing, places, loose, has_findings=bool(found))
+    output.done(
+        {
+            "findings": [finding_object(finding) for finding in found],
+            "read_again": [_again_object(place) for place in places],
+            "unread": sum(one.count("unread") for one in standing),
+            "without_vehicle": loose,
+        }
+    )
+
+
+def _say_rest(
+    output: Output,
+    standing: list[VehicleState],
+    places: list[Again],
+    loose: dict[str, int],
+    *,
+    has_findings: bool,
+) -> None:
+    """What no finding says: places to be read again, readings without a vehicle, positions never read."""
+    for found in places:
+        _say_again(output, found)
+    if loose:
+        output.say(again.loose_words(loose))
+    if not (has_findings or places or loose):
         output.say("Nothing to do.")
-    output.done({"findings": [finding_object(finding) for finding in found]})
+    unread = sum(one.count("unread") for one in standing)
+    if unread:
+        output.say("1 position was never read." if unread == 1 else f"{unread} positions were never read.")
+
+
+def _say_again(output: Output, found: Again) -> None:
+    place = found.place
+    assert place.reading is not None
+    why = f" ({reasons_in_words(place.reasons)})" if place.reasons else ""
+    where = f"{found.vehicle.name}, {place_words(place.bumper, place.position)}"
+    taken = f"{place.reading.ref}, {when(place.reading.time_ms)}"
+    output.say(f"   -  {where}: {place.verdict}{why}; reading {taken}")
+    output.say(f"      next: {found.next_words}")
+
+
+def _again_object(found: Again) -> dict[str, Any]:
+    """A place to be read again, in JSON."""
+    place = found.place
+    assert place.reading is not None
+    return {
+        "vehicle_id": found.vehicle.id,
+        "vehicle": found.vehicle.name,
+        "bumper": names.BUMPERS[place.bumper],
+        "position": place.position,
+        "verdict": place.verdict,
+        "reasons": list(place.reasons),
+        "reading": place.reading.ref,
+        "time_ms": place.reading.time_ms,
+        "next_words": found.next_words,
+    }
 
 
 def _say_finding(output: Output, finding: Finding) -> None:

@@ -15,6 +15,7 @@ from typer.testing import CliRunner, Result
 
 from tests.unit.benchdata import NOON_MS, Logbook, add_round, add_vehicle
 from tests.unit.reportdata import Depot
+from tests.unit.test_report_site import Page
 
 NOW_MS = int(datetime(2026, 11, 24, 15, 0).astimezone().timestamp() * 1000)
 
@@ -146,6 +147,16 @@ def test_vehicles_are_added_renamed_refitted_and_retired(db: Path) -> None:
     refused(2, "says nothing about a bumper", "vehicles", "add", "V", "--rear", "many", db=db)
 
 
+def test_a_round_says_which_vehicle_a_reused_name_means(tmp_path: Path, db: Path) -> None:
+    (tmp_path / "day.csv").write_text("vehicle,rear_positions,rear_class_khz\nVan 1,6,58\n")
+    json_of("vehicles", "retire", "Van 1", db=db)
+    refused(2, "Van 1 (#1) is retired", "round", "make", "Van 1", db=db)
+    assert "retired after this round was made" in json_of("round", "print", db=db)["notes"][0]
+    made = json_of("round", "make", tmp_path / "day.csv", db=db)
+    assert made["vehicles"][0]["id"] == 2 and made["vehicles"][0]["retired_ms"] is None
+    assert made["notes"] == ["Van 1 is #2; #1, which had the name before, is retired."]
+
+
 def test_work_is_listed_and_noted(db: Path) -> None:
     assert json_of("assign", db=db)["unassigned"] == ["302a11-4"]
     json_of("assign", "302a11-4", "--vehicle", "Van 1", "--position", "3", "--bumper", "rear", db=db)
@@ -198,6 +209,43 @@ def test_a_fit_is_stored_only_when_asked(depot: Path, tmp_path: Path) -> None:
     assert len(made["doubts"]) == 1 and "has drifted by -2.5 dB" in made["doubts"][0], made["doubts"]
     assert made["doubts"][0] in page
     refused(2, "makes no sense", "limits", "fit", "--risk", "0.9", db=depot)
+
+
+@pytest.fixture
+def worn(tmp_path: Path) -> Path:
+    """Forty sensors of 48 kHz, of which twenty-four stand at WEAK by -24 dBFS."""
+    with Store(tmp_path / "worn.db") as store:
+        add_round(store, 1, [add_vehicle(store, f"Van {n}") for n in range(10)])
+        places = [{"round_id": 1, "vehicle": 1 + n // 4, "position": 1 + n % 4} for n in range(40)]
+        low = {"verdict": 2, "reasons": 1, "level_cdb": -2400}
+        Logbook(store).visit(
+            NOON_MS, *({**place, **(low if n < 24 else {})} for n, place in enumerate(places))
+        )
+    return tmp_path / "worn.db"
+
+
+def test_a_doubtful_fit_is_shown_and_stored_only_by_name(worn: Path, tmp_path: Path) -> None:
+    made = json_of("limits", "fit", "--save", "--page", tmp_path / "fit.html", db=worn)
+    assert made["saved_revision"] is None and made["held_back_classes"] == [48]
+    assert made["proposed_classes"] == [] and len(made["classes"][0]["held"]) == 3
+    shown = Page((tmp_path / "fit.html").read_text(encoding="utf-8")).text
+    words = call("limits", "fit", db=worn).stdout
+    for text in (shown, words):
+        assert "24 of 40 sensors do not stand at PASS" in text
+        assert "24 of the sensors that stand at WEAK or DEAD for their level would PASS" in text
+        assert "curbtick limits fit --save --accept 48" in text
+    assert "Held back, not proposed." in shown and "held back" in words
+    refused(2, "--accept says which", "limits", "fit", "--accept", "48", db=worn)
+    refused(2, "Class 58 is not held back", "limits", "fit", "--save", "--accept", "58", db=worn)
+    assert json_of("limits", "show", db=worn)["sets"][0]["revision"] == 1
+    stored = json_of("limits", "fit", "--save", "--accept", "48", db=worn)
+    assert (stored["accepted_classes"], stored["saved_revision"]) == ([48], 2)
+    with Store(worn) as store, store.read() as connection:
+        from curbtick.store import tables
+        from sqlalchemy import select
+
+        origin = connection.scalar(select(tables.limit_sets.c.origin))
+    assert origin == "fitted, risk 0.01; held back, yet accepted: 48"
 
 
 def test_limits_as_text_come_back(db: Path, tmp_path: Path) -> None:

@@ -117,5 +117,5 @@ def test_a_file_or_revision_that_is_not_there_is_said(probe: Taker, db: Path) ->
 
 def test_a_round_is_sent_as_it_was_made(probe: Taker, db: Path) -> None:
     found = CliRunner().invoke(cli.app, ["round", "send", "--json", "--db", str(db)])
-    assert json.loads(found.stdout) == {"round": 1, "probe": PROBE, "vehicles": 1}
+    assert json.loads(found.stdout) == {"round": 1, "probe": PROBE, "vehicles": 1, "notes": []}
     assert probe.rounds[0]["vehicles"][0]["rear_class_khz"] == 48

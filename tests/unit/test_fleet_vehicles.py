@@ -142,3 +142,52 @@ def test_a_round_refuses_a_vehicle_twice_none_at_all_and_too_many(store: Store) 
             rounds.make(connection, [], NOON_MS)
         with pytest.raises(InputError, match="no round 4"):
             rounds.load(connection, 4)
+
+
+def _retired_van(store: Store) -> int:
+    with store.write() as connection:
+        key = vehicles.add(connection, "Van 1", Bumper(4, 48), Bumper(0, 0), 0)
+        vehicles.retire(connection, key, NOON_MS)
+    return key
+
+
+def test_a_round_file_that_names_a_retired_vehicle_means_a_new_one(store: Store) -> None:
+    old = _retired_van(store)
+    line = rounds.Line("Van 1", Bumper(6, 58), Bumper(0, 0))
+    with store.write() as connection:
+        first = rounds.enter(connection, [line], NOON_MS + 1)
+        second = rounds.enter(connection, [line], NOON_MS + 2)
+        assert first == second and first[0].id != old and first[0].retired_ms is None
+        assert vehicles.load(connection, [old])[0].bumper(names.REAR) == Bumper(4, 48)
+        assert [v.id for v in vehicles.retired_namesakes(connection, first[0])] == [old]
+
+
+def test_a_round_file_does_not_mean_a_retired_vehicle_by_its_former_name(store: Store) -> None:
+    old = _retired_van(store)
+    with store.write() as connection:
+        vehicles.rename(connection, old, "Old van", NOON_MS)
+        entered = rounds.enter(connection, [rounds.Line("Van 1", Bumper(4, 48), Bumper(0, 0))], NOON_MS)
+    assert entered[0].id != old and entered[0].name == "Van 1"
+
+
+def test_a_round_refuses_a_retired_vehicle(store: Store) -> None:
+    _retired_van(store)
+    with store.write() as connection:
+        van = vehicles.find(connection, "Van 1")
+        with pytest.raises(InputError, match=r"Van 1 \(#1\) is retired"):
+            rounds.make(connection, [van], NOON_MS + 1)
+        with pytest.raises(InputError, match="no round yet"):
+            rounds.load(connection)
+
+
+def test_a_retired_vehicle_is_in_use_again_only_when_it_was_read_afterwards(store: Store) -> None:
+    before, after, _ = (add_vehicle(store, name) for name in ("Van 1", "Van 2", "Van 3"))
+    add_round(store, 1, [before, after])
+    book = Logbook(store)
+    book.visit(NOON_MS, {"round_id": 1, "vehicle": 1}, {"round_id": 1, "vehicle": 2})
+    with store.write() as connection:
+        for key in (before, after):
+            vehicles.retire(connection, key, NOON_MS + 60_000)
+    book.visit(NOON_MS + 120_000, {"round_id": 1, "vehicle": 2})
+    with store.read() as connection:
+        assert [v.name for v in vehicles.in_use(connection)] == ["Van 2", "Van 3"]

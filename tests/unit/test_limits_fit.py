@@ -1,13 +1,14 @@
 """Limits on the bench: sets that make no sense are refused, and a fit says what it rests on."""
 
 import random
+import re
 from pathlib import Path
 
 import pytest
 from curbtick.errors import InputError
 from curbtick.limits import effect, fit, sets
 from curbtick.store import Store
-from curbtick_wire import names, settings
+from curbtick_wire import names, records, settings
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -169,6 +170,87 @@ def test_a_proposal_is_a_valid_set_with_only_levels_changed(store: Store) -> Non
         made = fit.proposed(sets.factory(), fit.of_fleet(connection, 0, 0.01))
     changed = {(d.class_khz, d.field) for d in sets.differences(sets.factory(), made)}
     assert changed <= {(48, "pass_cdb"), (48, "dead_cdb")} and (48, "pass_cdb") in changed
+
+
+PASS, WEAK = {"verdict": names.PASS}, {"verdict": names.WEAK, "reasons": 1}
+UNHEARD = {"verdict": names.DEAD, "reasons": 1 << 5, "level_cdb": records.NONE_I16}
+
+
+def _read(store: Store, *groups: tuple[int, float, dict[str, int]], visits: int = 2) -> None:
+    """Sensors in groups of (how many, level in dB, verdict), scattered by 0.5 dB, every visit alike."""
+    rng, book = random.Random(3), Logbook(store)
+    sensors = [(level, verdict) for count, level, verdict in groups for _ in range(count)]
+    vans = (len(sensors) + 3) // 4
+    add_round(store, 1, [add_vehicle(store, f"Van {n}") for n in range(vans)])
+    for visit in range(visits):
+        values = []
+        for place, (level, verdict) in enumerate(sensors):
+            where = {"round_id": 1, "vehicle": 1 + place // 4, "position": 1 + place % 4}
+            values.append({**where, "level_cdb": round(100 * (level + rng.gauss(0, 0.5))), **verdict})
+        book.visit(NOON_MS + visit * DAY_MS, *values)
+
+
+def _changes(store: Store, accepted: tuple[int, ...] = ()) -> set[str]:
+    with store.read() as connection:
+        made = fit.proposed(sets.factory(), fit.of_fleet(connection, 0, 0.01), accepted)
+    return {change.field for change in sets.differences(sets.factory(), made)}
+
+
+def test_a_majority_of_worn_sensors_is_not_taken_for_healthy(store: Store) -> None:
+    """Sixty of a hundred sensors at -24 dBFS, WEAK: their level becomes the centre, and no limit of it."""
+    _read(store, (60, -24.0, WEAK), (40, -8.0, PASS))
+    found = _fit(store)
+    assert (found.standing, found.not_passing, found.would_pass, found.above) == (100, 60, 60, 40)
+    assert [re.sub(r"-?[0-9.]+", "N", words) for words in found.held] == [
+        "N of N sensors do not stand at PASS, so the centre may be that of worn ones",
+        "N of N sensors lie far above the centre, so the healthy ones may be set aside",
+        "the pass limit would fall N dB below that in force, N dBFS",
+    ]
+    assert found.warnings[0].startswith("TAKE CARE: 60 of the sensors that stand at WEAK or DEAD")
+    assert _changes(store) == set() and _changes(store, (48,)) == {"pass_cdb", "dead_cdb"}
+
+
+@pytest.mark.parametrize(
+    ("groups", "held"),
+    [
+        (((79, -8.0, PASS), (21, -8.0, UNHEARD)), "21 of 100 sensors do not stand"),
+        (((80, -8.0, PASS), (20, -8.0, UNHEARD)), ""),
+        (((94, -8.0, PASS), (6, -1.0, PASS)), "6 of 100 sensors lie far above"),
+        (((95, -8.0, PASS), (5, -1.0, PASS)), ""),
+        (((100, -13.0, PASS),), "the pass limit would fall 4."),
+        (((100, -10.5, PASS),), ""),
+    ],
+)
+def test_each_doubt_alone_holds_a_class_back(
+    store: Store, groups: tuple[tuple[int, float, dict[str, int]], ...], held: str
+) -> None:
+    _read(store, *groups)
+    found = _fit(store)
+    assert len(found.held) == bool(held) and held in " ".join(found.held), found.held
+    assert found.is_proposed is not bool(held) and bool(_changes(store)) is not bool(held)
+
+
+def test_what_is_proposed_although_weak_sensors_would_pass_by_it_is_said_loudly(store: Store) -> None:
+    _read(store, (90, -10.2, PASS), (10, -18.2, {**WEAK}))
+    found = _fit(store)
+    assert found.is_proposed and found.would_pass == 7
+    assert found.warnings[0].startswith(f"TAKE CARE: {found.would_pass} of the sensors")
+
+
+def test_a_sensor_that_is_weak_for_another_reason_would_not_pass_by_any_limit(store: Store) -> None:
+    irregular = {"verdict": names.WEAK, "reasons": names.mask_of(names.REASONS, ["irregular"])}
+    _read(store, (90, -8.0, PASS), (10, -8.0, irregular))
+    found = _fit(store)
+    assert (found.not_passing, found.would_pass) == (10, 0)
+    assert not any("TAKE CARE" in words for words in found.warnings)
+
+
+def test_a_sensor_stands_by_its_newest_reading(store: Store) -> None:
+    _read(store, (30, -24.0, WEAK), visits=1)
+    book = Logbook(store, "e660c0d1c7302a22")
+    places = [{"vehicle": 1 + n // 4, "position": 1 + n % 4} for n in range(30)]
+    book.visit(NOON_MS + DAY_MS, *({"round_id": 1, **place, "level_cdb": -800} for place in places))
+    assert (_fit(store).standing, _fit(store).not_passing) == (30, 0)
 
 
 def test_a_retrofitted_class_is_fitted_apart(store: Store) -> None:

@@ -91,13 +91,16 @@ def _bumper(row: dict[str, str | None], which: str) -> Bumper:
 
 
 def enter(connection: Connection, lines: Sequence[Line], at_ms: int) -> list[Vehicle]:
-    """Vehicles of a round's lines, added where they are new, refitted where the file says otherwise."""
+    """Vehicles of a round's lines, added where they are new, refitted where the file says otherwise.
+
+    A retired vehicle is not meant: its name is free, and whatever carries it on the yard now is another.
+    """
     return vehicles.load_in_order(connection, [_entered(connection, line, at_ms) for line in lines])
 
 
 def _entered(connection: Connection, line: Line, at_ms: int) -> int:
     known = [v for v in vehicles.named(connection, line.name) if line.depot in (None, v.depot)]
-    if not known:
+    if all(vehicle.retired_ms is not None for vehicle in known):
         return vehicles.add(
             connection, line.name, line.rear, line.front, at_ms, type_=line.type, depot=line.depot
         )
@@ -149,6 +152,11 @@ def _check_members(members: Sequence[Vehicle]) -> None:
             raise _refused(f"{vehicle.name} is in the round twice.", "Name each vehicle once.")
         if not vehicle.places:
             raise _refused(f"{vehicle.name} has no sensors on either bumper.", "Say what its bumpers carry.")
+        if vehicle.retired_ms is not None:
+            raise _refused(
+                f"{vehicle.name} (#{vehicle.id}) is retired: what is read on it would stand on no list.",
+                "Add the vehicle that has the name now with `curbtick vehicles add`.",
+            )
         seen.add(vehicle.id)
     if not 1 <= len(members) <= VEHICLES_MAX:
         raise _refused(

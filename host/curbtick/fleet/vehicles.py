@@ -209,6 +209,25 @@ def _first_fit(vehicle_id: int, number: int) -> Any:
     return select(func.min(columns.from_ms)).where(*mine).scalar_subquery()
 
 
+def in_use(connection: Connection) -> list[Vehicle]:
+    """Vehicles in service, and the retired ones that were read afterwards: a name outlives its vehicle."""
+    read = _read_since_retired(connection)
+    return [vehicle for vehicle in load(connection) if vehicle.retired_ms is None or vehicle.id in read]
+
+
+def _read_since_retired(connection: Connection) -> set[int]:
+    columns, reading = tables.vehicles.c, tables.readings.c
+    later = select(reading.id).where(reading.vehicle_id == columns.id, reading.sort_ms > columns.retired_ms)
+    retired = select(columns.id).where(columns.retired_ms.is_not(None), later.exists())
+    return set(connection.execute(retired).scalars())
+
+
+def retired_namesakes(connection: Connection, vehicle: Vehicle) -> list[Vehicle]:
+    """Retired vehicles that had the name which a vehicle has now."""
+    same = named(connection, vehicle.name)
+    return [other for other in same if other.retired_ms is not None and other.id != vehicle.id]
+
+
 def load_in_order(connection: Connection, keys: list[int]) -> list[Vehicle]:
     """Vehicles in the order of their keys; a key given twice comes twice."""
     by_key = {vehicle.id: vehicle for vehicle in load(connection, keys)}

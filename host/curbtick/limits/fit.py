@@ -4,11 +4,11 @@ follow.
 Healthy sensors are described by the median and MAD of the sensors' own median levels, outliers set aside. A
 sensor counts as weak when it truly lies BELOW_HEALTHY_DB below the healthy centre (the factory set's own
 distance, common practice); the pass limit stands above that by a guard band for the stated risk of a false
-PASS.
+PASS. A class whose majority may be the worn sensors is fitted and shown, but not proposed (`holding`).
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby, pairwise
 from math import sqrt
@@ -16,10 +16,11 @@ from statistics import median
 from typing import Any
 
 from curbtick_wire import names
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, or_, select
 
 from curbtick.fleet.repeat import PAIRS_MIN, SAME_VISIT_MS, STATED_DB
-from curbtick.limits import guard, robust, sets
+from curbtick.limits import guard, holding, robust, sets
+from curbtick.limits.holding import Standing
 from curbtick.limits.sets import LimitSet
 from curbtick.limits.tally import STEPS_PER_DB, Tally
 from curbtick.store import tables
@@ -53,7 +54,12 @@ class Repeat:
 
 @dataclass(frozen=True)
 class ClassFit:
-    """The fit of one class; values are None where the data are too few to propose anything."""
+    """The fit of one class; values are None where the data are too few to propose anything.
+
+    not_passing: of `standing` sensors, silent ones among them, those whose newest verdict is WEAK or DEAD;
+    would_pass: those of them that the fitted limit would pass; above: outliers above the centre; held: why the
+    class is not proposed, empty where it is; in_force_db: the pass limit so far, None where there is none.
+    """
 
     class_khz: int
     sensors: int
@@ -70,6 +76,17 @@ class ClassFit:
     below_pass_interval: tuple[float, float] | None
     histogram: Sequence[tuple[float, int]]
     warnings: Sequence[str]
+    standing: int = 0
+    not_passing: int = 0
+    would_pass: int = 0
+    above: int = 0
+    in_force_db: float | None = None
+    held: Sequence[str] = ()
+
+    @property
+    def is_proposed(self) -> bool:
+        """Whether its limits are proposed without being asked for; a class that the set lacks never is."""
+        return self.pass_db is not None and self.in_force_db is not None and not self.held
 
 
 @dataclass(frozen=True)
@@ -91,22 +108,29 @@ class _Gathered:
     by_technician: defaultdict[str, Tally] = field(default_factory=lambda: defaultdict(Tally))
     by_probe: defaultdict[int, Tally] = field(default_factory=lambda: defaultdict(Tally))
     readings: int = 0
+    standing: Standing = field(default_factory=lambda: Standing(0, 0, []))
 
 
 def of_fleet(connection: Connection, since_ms: int, risk: float) -> Fit:
     """Fit every class from readings since a time. Raises InputError for a risk that makes no sense."""
     guard.guard_factor(risk)
+    in_force = sets.load(connection)
     gathered: dict[int, _Gathered] = {}
     for place, rows in groupby(_rows(connection, since_ms), key=lambda row: row[:4]):
         _gather(gathered.setdefault(place[3], _Gathered()), list(rows))
-    classes = [of_class(khz, gathered[khz], risk) for khz in sorted(gathered)]
+    classes = [of_class(khz, gathered[khz], risk, _pass_db(in_force, khz)) for khz in sorted(gathered)]
     probes = {key for found in gathered.values() for key in found.by_probe}
     return Fit(risk, since_ms, classes, sorted(probes))
 
 
+def _pass_db(limit_set: LimitSet, class_khz: int) -> float | None:
+    row = sets.for_class(limit_set, class_khz)
+    return None if row is None else row["pass_cdb"] / 100
+
+
 def _rows(connection: Connection, since_ms: int) -> Iterator[Any]:
-    """(vehicle, bumper, position, class, sort_ms, level_cdb, probe, technician) by place, then in order of
-    time.
+    """(vehicle, bumper, position, class, sort_ms, level_cdb, probe, technician, verdict, reasons) by place, then
+    in order of time; the level is None where a DEAD sensor was not heard.
     """
     columns, reading = tables.readings.c, tables.readings
     in_round = tables.rounds.c.number == columns.round_id
@@ -120,12 +144,14 @@ def _rows(connection: Connection, since_ms: int) -> Iterator[Any]:
             columns.level_cdb,
             columns.probe_id,
             tables.rounds.c.technician,
+            columns.verdict,
+            columns.reasons,
         )
         .select_from(reading.outerjoin(tables.rounds, in_round))
         .join(tables.vehicles, tables.vehicles.c.id == columns.vehicle_id)
         .where(
             columns.sort_ms >= since_ms,
-            columns.level_cdb.is_not(None),
+            or_(columns.level_cdb.is_not(None), columns.verdict == names.DEAD),
             tables.vehicles.c.is_reference.is_(False),
         )
         .where(columns.verdict.in_((names.PASS, names.WEAK, names.DEAD)))
@@ -138,11 +164,18 @@ def _rows(connection: Connection, since_ms: int) -> Iterator[Any]:
 
 def _gather(into: _Gathered, rows: Sequence[Any]) -> None:
     """Add one sensor's readings, in order of time."""
+    into.standing.add(rows[-1][8], rows[-1][9], rows[-1][5])
+    heard = [row for row in rows if row[5] is not None]
+    if heard:
+        _gather_levels(into, heard)
+
+
+def _gather_levels(into: _Gathered, rows: Sequence[Any]) -> None:
     middle_cdb = median(row[5] for row in rows)
     into.medians.append(middle_cdb / 100)
     into.readings += len(rows)
     for before, after in pairwise(rows):
-        if after[4] - before[4] <= SAME_VISIT_MS and before[6:] == after[6:]:
+        if after[4] - before[4] <= SAME_VISIT_MS and before[6:8] == after[6:8]:
             into.differences.add(_STEPS_PER_CDB * (after[5] - before[5]))
     middle = round(_STEPS_PER_CDB * middle_cdb)
     for row in rows:
@@ -152,8 +185,10 @@ def _gather(into: _Gathered, rows: Sequence[Any]) -> None:
             into.by_technician[row[7]].add(residual)
 
 
-def of_class(class_khz: int, gathered: _Gathered, risk: float) -> ClassFit:
-    """Fit one class."""
+def of_class(
+    class_khz: int, gathered: _Gathered, risk: float, in_force_db: float | None = None
+) -> ClassFit:
+    """Fit one class. in_force_db: its pass limit so far, None where it has none."""
     sensors = len(gathered.medians)
     histogram = histogram_of(gathered.medians)
     if sensors < SENSORS_MIN:
@@ -183,6 +218,8 @@ def of_class(class_khz: int, gathered: _Gathered, risk: float) -> ClassFit:
     dead_db = centre_db - DEAD_BELOW_HEALTHY_DB - guard.guard_factor(risk) * repeat.one_reading_db
     below = sum(level < pass_db for level in healthy)
     false_fail = guard.false_fail_share(pass_db, centre_db, spread_db, repeat.one_reading_db)
+    would_pass = gathered.standing.would_pass(pass_db)
+    above = sum(level > max(healthy) for level in gathered.medians)
     return ClassFit(
         class_khz,
         sensors,
@@ -198,7 +235,13 @@ def of_class(class_khz: int, gathered: _Gathered, risk: float) -> ClassFit:
         below,
         guard.wilson(below, len(healthy)),
         histogram,
-        _warnings(sensors, repeat, false_fail),
+        _warnings(sensors, repeat, false_fail, would_pass),
+        gathered.standing.sensors,
+        gathered.standing.not_passing,
+        would_pass,
+        above,
+        in_force_db,
+        holding.reasons(gathered.standing, above, sensors, pass_db, in_force_db),
     )
 
 
@@ -215,8 +258,12 @@ def _between(groups: Iterable[Tally]) -> robust.Component:
     return robust.between_groups([group.without_outliers(SPREAD_MIN_DB).moments for group in groups])
 
 
-def _warnings(sensors: int, repeat: Repeat, false_fail: float) -> list[str]:
+def _warnings(sensors: int, repeat: Repeat, false_fail: float, would_pass: int) -> list[str]:
     found = []
+    if would_pass:
+        found.append(
+            f"TAKE CARE: {would_pass} of the sensors that stand at WEAK or DEAD for their level would PASS"
+        )
     if sensors < SENSORS_GOOD:
         found.append(f"only {sensors} sensors; {SENSORS_GOOD} make it sound")
     if repeat.pairs < PAIRS_MIN:
@@ -240,9 +287,15 @@ def histogram_of(levels: Iterable[float]) -> list[tuple[float, int]]:
     ]
 
 
-def proposed(current: LimitSet, made: Fit) -> LimitSet:
-    """The current set with the fitted classes' pass and dead limits; what could not be fitted stays."""
-    fits = {row.class_khz: row for row in made.classes if row.pass_db is not None}
+def proposed(current: LimitSet, made: Fit, accepted: Collection[int] = ()) -> LimitSet:
+    """The current set with the fitted classes' pass and dead limits; what could not be fitted stays, and what
+    is held back, unless its class is accepted.
+    """
+    fits = {
+        row.class_khz: row
+        for row in made.classes
+        if row.is_proposed or (row.class_khz in accepted and row.pass_db is not None)
+    }
     classes = []
     for row in current["classes"]:
         fitted = fits.get(row["class_khz"])

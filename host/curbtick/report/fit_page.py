@@ -39,6 +39,7 @@ def drawing(row: ClassFit) -> Markup:
         _line(row.pass_db, "pass_db", "pass")
         + _line(row.dead_db, "dead_db", "dead")
         + _line(row.centre_db, "e", "centre")
+        + _line(row.in_force_db, "k", "pass in force", 26)
     )
     ticks = "".join(
         f'<text class="d" x="{_x(level):.0f}" y="176">{level}</text>' for level in range(-60, 1, 10)
@@ -50,30 +51,36 @@ def drawing(row: ClassFit) -> Markup:
     )
 
 
-def _line(level_db: float | None, style: str, words: str) -> str:
+def _line(level_db: float | None, style: str, words: str, y: float = 12) -> str:
     if level_db is None:
         return ""
     x = _x(level_db)
-    return f'<path class="s {style}" d="M{x:.1f} 0V{HEIGHT:.0f}"/><text class="t" x="{x + 4:.1f}" y="12">{words}</text>'
+    text = f'<text class="t" x="{x + 4:.1f}" y="{y:g}">{words}</text>'
+    return f'<path class="s {style}" d="M{x:.1f} 0V{HEIGHT:.0f}"/>{text}'
 
 
 def _facts(row: ClassFit) -> Sequence[tuple[str, str]]:
     facts = [
-        ("Sensors", f"{row.sensors}, {row.outliers} of them set aside as outliers; {row.readings} readings"),
+        (
+            "Sensors",
+            f"{row.sensors}, {row.outliers} of them set aside as outliers, {row.above} above the centre; "
+            f"{row.readings} readings",
+        ),
+        *_standing(row),
     ]
     if row.repeat is None or row.pass_db is None or row.dead_db is None or row.below_pass_interval is None:
         return facts
     repeat, (low, high) = row.repeat, row.below_pass_interval
     return [
         *facts,
-        ("Healthy", f"{row.centre_db:.2f} dBFS, spread {row.spread_db:.2f} dB"),
+        ("Taken for healthy", f"{row.centre_db:.2f} dBFS, spread {row.spread_db:.2f} dB"),
         (
             "One reading's uncertainty",
             f"{repeat.one_reading_db:.2f} dB: within {repeat.within_db:.2f} ({repeat.pairs} pairs), "
             f"technicians {repeat.technician_db:.2f} ({repeat.technicians}), "
             f"probes {repeat.probe_db:.2f} ({repeat.probes})",
         ),
-        ("Pass from", f"{row.pass_db:.2f} dBFS: {row.tolerance_db:.2f} and the guard band"),
+        ("Pass from", f"{row.pass_db:.2f} dBFS: {row.tolerance_db:.2f} and the guard band{_so_far(row)}"),
         ("Dead below", f"{row.dead_db:.2f} dBFS"),
         (
             "Expected false fails",
@@ -81,3 +88,15 @@ def _facts(row: ClassFit) -> Sequence[tuple[str, str]]:
             f"below (95 % {100 * low:.1f} to {100 * high:.1f} %)",
         ),
     ]
+
+
+def _standing(row: ClassFit) -> Sequence[tuple[str, str]]:
+    if not row.standing:
+        return []
+    passing = row.standing - row.not_passing
+    words = f"{passing} of {row.standing} that were judged at PASS, {row.not_passing} at WEAK or DEAD"
+    return [("Stand", f"{words}; {row.would_pass} of these would PASS by the fitted limit")]
+
+
+def _so_far(row: ClassFit) -> str:
+    return "" if row.in_force_db is None else f"; {row.in_force_db:.2f} in force"

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from curbtick.cautions import CAUTIONS, HISS_NOTE
 from curbtick.fleet import history
+from curbtick.fleet.again import Again
 from curbtick.fleet.health import Health
 from curbtick.fleet.history import PlaceHistory
 from curbtick.fleet.readings import Reading
@@ -20,7 +21,8 @@ from curbtick.fleet.worklist import DONE, OPEN, Finding
 from curbtick.limits import sets
 from curbtick.limits.sets import LimitSet
 from curbtick.moments import date, when
-from curbtick.report import fading_views, svg, views
+from curbtick.report import again_views, fading_views, svg, views
+from curbtick.report.again_views import AgainView, DayWork
 from curbtick.report.leak_views import LeakViews
 from curbtick.report.views import FindingView, VehicleView
 
@@ -102,6 +104,7 @@ def day_page(
     standing: Mapping[int, tuple[str, Sequence[str]]],
     states: Sequence[VehicleState],
     findings: Sequence[Finding],
+    work: DayWork,
     leaks: LeakViews,
     notes: Sequence[str],
     day_words: str,
@@ -118,6 +121,7 @@ def day_page(
         vehicles=[VehicleView(state, site.pages) for state in worst_first],
         silent=sum(len(state.silent_bumpers) for state in states),
         findings=[FindingView(finding) for finding in findings],
+        work=work,
         leaks=leaks,
         notes=notes,
         day_words=day_words,
@@ -141,6 +145,8 @@ def fleet_page(site: Site, states: Sequence[VehicleState]) -> str:
         "fleet.html",
         probes_of(states),
         rows=[_fleet_row(state) for state in sorted(states, key=_severity)],
+        in_service=sum(state.vehicle.retired_ms is None for state in states),
+        notes=again_views.retired_words(states),
         states=words,
         script=Markup(_text("filter.js")),
     )
@@ -157,6 +163,7 @@ def _fleet_row(state: VehicleState) -> dict[str, Any]:
     return {
         "id": vehicle.id,
         "name": vehicle.name,
+        "retired": vehicle.retired_ms is not None,
         "type": vehicle.type or "",
         "depot": vehicle.depot or "",
         "find": find,
@@ -175,6 +182,7 @@ def vehicle_page(
     site: Site,
     state: VehicleState,
     findings: Sequence[Finding],
+    again: Sequence[Again],
     places: Sequence[PlaceHistory],
     swaps: Sequence[str],
 ) -> str:
@@ -192,6 +200,7 @@ def vehicle_page(
         state=VehicleView(state, site.pages),
         about=_about(state),
         current=current,
+        again=[again_views.view(one, site.pages) for one in again],
         findings=[FindingView(finding) for finding in findings],
         swaps=swaps,
         fading=[
@@ -251,25 +260,34 @@ def fading_page(site: Site, fading: Sequence[tuple[PlaceHistory, Trend]]) -> str
 def work_page(
     site: Site,
     findings: Sequence[Finding],
+    again: Sequence[Again],
+    loose: str,
     abouts: Mapping[int, str],
     states: Sequence[VehicleState],
     swaps: Mapping[int, Sequence[str]],
 ) -> str:
-    """The work list, a sheet for each vehicle. states: of the vehicles with findings; abouts, swaps: words by key."""
+    """The work list, a sheet for each vehicle. again: places to be read again; loose: words on readings without
+    a vehicle; states: of the vehicles concerned; abouts, swaps: words by key.
+    """
     by_key = {state.vehicle.id: state for state in states}
-    by_vehicle: dict[int, list[Finding]] = {}
+    by_vehicle: dict[tuple[str, int], tuple[list[FindingView], list[AgainView]]] = {}
     for finding in findings:
-        by_vehicle.setdefault(finding.vehicle_id, []).append(finding)
+        key = finding.vehicle, finding.vehicle_id
+        by_vehicle.setdefault(key, ([], []))[0].append(FindingView(finding))
+    for one in again:
+        key = one.vehicle.name, one.vehicle.id
+        by_vehicle.setdefault(key, ([], []))[1].append(again_views.view(one, site.pages))
     sheets = [
         {
-            "id": key,
-            "name": found[0].vehicle,
-            "about": abouts.get(key, ""),
-            "swaps": swaps.get(key, ()),
-            "state": VehicleView(by_key[key], site.pages) if key in by_key else None,
-            "findings": [FindingView(f) for f in found],
+            "id": vehicle_id,
+            "name": name,
+            "about": abouts.get(vehicle_id, ""),
+            "swaps": swaps.get(vehicle_id, ()),
+            "state": VehicleView(by_key[vehicle_id], site.pages) if vehicle_id in by_key else None,
+            "findings": found,
+            "again": places,
         }
-        for key, found in by_vehicle.items()
+        for (name, vehicle_id), (found, places) in sorted(by_vehicle.items())
     ]
     counts = Counter(finding.state for finding in findings)
     return site.render(
@@ -277,6 +295,8 @@ def work_page(
         "work.html",
         probes_of(states),
         sheets=sheets,
+        loose=loose,
+        again_count=len(again),
         open_count=counts[OPEN],
         done_count=counts[DONE],
     )

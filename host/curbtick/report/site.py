@@ -10,7 +10,8 @@ from pathlib import Path
 from sqlalchemy import Connection, select
 
 from curbtick.errors import InputError
-from curbtick.fleet import health, history, leaks, readings, repeat, results, state, swap, vehicles, worklist
+from curbtick.fleet import again, health, history, leaks, readings, repeat, results, state, swap, vehicles, worklist
+from curbtick.fleet.again import Again, Standing
 from curbtick.fleet.history import PlaceHistory
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.repeat import Repeatability
@@ -19,7 +20,7 @@ from curbtick.fleet.trend import Trend
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.limits import sets
 from curbtick.moments import date, day_end_ms, when
-from curbtick.report import pages, reading_page
+from curbtick.report import again_views, pages, reading_page
 from curbtick.report.leak_views import LeakViews, leak_views
 from curbtick.report.pages import Site
 from curbtick.store import Store, tables
@@ -56,9 +57,8 @@ class Pages:
 
     @cached_property
     def states(self) -> list[VehicleState]:
-        """State of every vehicle in service."""
-        fleet = [v for v in vehicles.load(self._connection) if v.retired_ms is None]
-        return state.of_vehicles(self._connection, fleet)
+        """State of every vehicle in service, and of those that were read although they are retired."""
+        return state.of_vehicles(self._connection, vehicles.in_use(self._connection))
 
     @cached_property
     def reading_ids(self) -> frozenset[int]:
@@ -72,6 +72,11 @@ class Pages:
         """Findings that are not proved, and those proved since the day began."""
         every = (worklist.OPEN, worklist.DONE, worklist.PROVED)
         return worklist.load(self._connection, every, since_ms=self._day_ms)
+
+    @cached_property
+    def again(self) -> list[Again]:
+        """Places of all vehicles that are to be read again."""
+        return again.of_states(self.states, self.findings)
 
     @cached_property
     def repeatability(self) -> Repeatability:
@@ -131,14 +136,20 @@ class Pages:
 
     def _day(self) -> str:
         read = {reading.vehicle_id for reading in self.of_day}
+        standing = standing_of(self._connection, self.of_day)
+        states = [s for s in self._in_service if s.vehicle.id in read]
+        findings = [finding for finding in self.findings if finding.vehicle_id in read]
+        found = [one for one in self.again if one.vehicle.id in read]
+        found += again.not_fitted(self.of_day, standing, self.states)
         return pages.day_page(
             self.site,
             self.of_day,
-            standing_of(self._connection, self.of_day),
-            [s for s in self._in_service if s.vehicle.id in read],
-            [finding for finding in self.findings if finding.vehicle_id in read],
+            standing,
+            states,
+            findings,
+            again_views.day_work(self.of_day, standing, found, bool(findings), self.reading_ids),
             leaks_of_day(self._connection, self._day_ms),
-            day_notes(self.of_day),
+            [*again_views.retired_words(states), *day_notes(self.of_day, standing)],
             _day_words(self.of_day),
         )
 
@@ -154,10 +165,11 @@ class Pages:
         abouts = {
             s.vehicle.id: "; ".join(filter(None, (s.vehicle.type, s.vehicle.depot))) for s in self.states
         }
-        concerned = {finding.vehicle_id for finding in unproved}
+        concerned = {f.vehicle_id for f in unproved} | {one.vehicle.id for one in self.again}
         standing = [s for s in self.states if s.vehicle.id in concerned]
         swaps = {key: self._swaps(key) for key in concerned}
-        return pages.work_page(self.site, unproved, abouts, standing, swaps)
+        loose = again.loose_words(again.loose_counts(self._connection))
+        return pages.work_page(self.site, unproved, self.again, loose, abouts, standing, swaps)
 
     def _swaps(self, vehicle_id: int) -> list[str]:
         return swap.in_words(self._connection, vehicle_id, lambda: self.repeatability)
@@ -183,7 +195,10 @@ class Pages:
         vehicle = vehicle_state.vehicle
         places = self._places(vehicle)
         mine = [finding for finding in self.findings if finding.vehicle_id == vehicle.id]
-        return pages.vehicle_page(self.site, vehicle_state, mine, places, self._swaps(vehicle.id))
+        open_places = again.of_states([vehicle_state], mine)
+        return pages.vehicle_page(
+            self.site, vehicle_state, mine, open_places, places, self._swaps(vehicle.id)
+        )
 
     def reading(self, reading: Reading) -> str:
         """A reading's page."""
@@ -227,15 +242,10 @@ def standing_of(connection: Connection, of_day: Sequence[Reading]) -> dict[int, 
     return {r.id: by_seq[r.probe_id, r.seq] for r in of_day if (r.probe_id, r.seq) in by_seq}
 
 
-def day_notes(of_day: Sequence[Reading]) -> list[str]:
+def day_notes(of_day: Sequence[Reading], standing: Standing) -> list[str]:
     """What a reader of the day must know: readings without a vehicle, without a date."""
-    notes = []
-    loose = [reading for reading in of_day if reading.vehicle_id is None]
-    if loose:
-        belong = "reading belongs" if len(loose) == 1 else "readings belong"
-        notes.append(
-            f"{len(loose)} {belong} to no vehicle yet (the first is {loose[0].ref}): `curbtick assign` matches them."
-        )
+    loose = again.loose_words(again_views.loose_counts(of_day, standing))
+    notes = [loose] if loose else []
     undated = sum(reading.time_ms is None for reading in of_day)
     if undated:
         come = "reading comes" if undated == 1 else "readings come"
