@@ -13,7 +13,7 @@ from sqlalchemy import Connection, func, select
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.state import SEVERITY, Place, VehicleState
 from curbtick.fleet.vehicles import Vehicle
-from curbtick.fleet.worklist import PROVED, Finding
+from curbtick.fleet.worklist import UNPROVED, Finding
 from curbtick.store import tables
 
 READ_AGAIN = "Read again"
@@ -34,7 +34,7 @@ def of_states(states: Iterable[VehicleState], findings: Sequence[Finding]) -> li
 
     A RETRY on a bumper with a finding of its own (it does not transmit) is covered by that.
     """
-    known = {(f.vehicle_id, f.bumper, f.position) for f in findings if f.state != PROVED}
+    known = {(f.vehicle_id, f.bumper, f.position) for f in findings if f.state in UNPROVED}
     made = []
     for state in states:
         for place in state.places:
@@ -63,13 +63,14 @@ def not_fitted(of_day: Sequence[Reading], standing: Standing, states: Iterable[V
         if state is None or reading.superseded or verdict == "pass":
             continue
         if (reading.bumper, reading.position) not in state.vehicle.places:
-            place = Place(
-                reading.bumper, reading.position, reading.class_khz, reading, verdict, tuple(reasons)
-            )
-            made.append(
-                Again(state.vehicle, place, "No sensor is fitted there by the history: refit or assign")
-            )
+            words = "No sensor is fitted there by the history: refit or assign"
+            made.append(Again(state.vehicle, _place_of(reading, verdict, reasons), words))
     return made
+
+
+def _place_of(reading: Reading, verdict: str, reasons: Sequence[str]) -> Place:
+    at = (reading.bumper, reading.position, reading.class_khz)
+    return Place(*at, reading, verdict, tuple(reasons), reading.sort_ms)
 
 
 def stands(reading: Reading, standing: Standing) -> tuple[str, Sequence[str]]:

@@ -10,7 +10,19 @@ from pathlib import Path
 from sqlalchemy import Connection, select
 
 from curbtick.errors import InputError
-from curbtick.fleet import again, health, history, leaks, readings, repeat, results, state, swap, vehicles, worklist
+from curbtick.fleet import (
+    again,
+    health,
+    history,
+    leaks,
+    readings,
+    repeat,
+    results,
+    state,
+    swap,
+    vehicles,
+    worklist,
+)
 from curbtick.fleet.again import Again, Standing
 from curbtick.fleet.history import PlaceHistory
 from curbtick.fleet.readings import Reading
