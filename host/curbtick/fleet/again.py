@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from curbtick_wire import names
 from sqlalchemy import Connection, func, select
 
+from curbtick.fleet.newest import SEVERITY
 from curbtick.fleet.readings import Reading
-from curbtick.fleet.state import SEVERITY, Place, VehicleState
+from curbtick.fleet.state import Place, VehicleState
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.fleet.worklist import UNPROVED, Finding
 from curbtick.store import tables
