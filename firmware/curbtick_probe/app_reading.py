@@ -53,7 +53,10 @@ class Readings:
         self._flash_ms = _FLASH_MS
 
     def read(self):
-        """Read the current position and go on to the next, unless the reading has to be taken again."""
+        """Read the current position and go on to the next, but stay after a RETRY: reading again is one press.
+
+        A silent position may settle its bumper all the same.
+        """
         app = self._app
         place = app.place
         values = self._measure()
@@ -71,6 +74,7 @@ class Readings:
         self._last_mark = place.mark()
         if values["verdict"] != names.RETRY or values["reasons"] & reason.NOTHING_HEARD:
             self._settle_mark = self._last_mark
+        if values["verdict"] != names.RETRY:
             place.next_position()
             app.rest_on_current()
 

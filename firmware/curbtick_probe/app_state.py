@@ -55,7 +55,8 @@ class App:
         newest = self.visits.resume()
         if newest and self.place.find(newest["vehicle"], newest["bumper"], newest["position"]):
             self.readings.resume(self.visits.unsettled)
-            self.place.next_position()
+            if newest["verdict"] != names.RETRY:
+                self.place.next_position()
 
     def rest_on_current(self):
         """Let the bar rest on the LED of the current position."""

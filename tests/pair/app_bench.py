@@ -116,6 +116,13 @@ class Bench:
         self.pressed_us = self.probe.now_us + REACTION_US
         return self.thumbs.press(READ)
 
+    def read_and_step(self, ear: Ear) -> Seen:
+        """Read, and press STEP where a RETRY left the probe at its position."""
+        seen = self.read(ear)
+        if seen.verdict == "retry":
+            self.thumbs.next_position()
+        return seen
+
 
 class Steady:
     """A tone of some codes peak at a frequency, and white noise, both for ever."""

@@ -148,15 +148,31 @@ def test_silence_among_sensors_that_transmit_is_dead(bench: Bench) -> None:
 
 
 def test_a_silent_first_position_is_dead_once_the_others_were_heard(bench: Bench) -> None:
-    outcomes = [bench.read(ear) for ear in (Ear(seed=9), healthy(), healthy(seed=2), healthy(seed=3))]
+    ears = (Ear(seed=9), healthy(), healthy(seed=2), healthy(seed=3))
+    outcomes = [bench.read_and_step(ear) for ear in ears]
     assert [seen.verdict for seen in outcomes] == ["retry", "pass", "pass", "pass"]
     (result,) = bench.log(records.BUMPER)
     assert result.values["verdicts"][:4] == (names.DEAD, names.PASS, names.PASS, names.PASS)
     assert bar.read_result(outcomes[-1].masks, REAR, 4) == (names.DEAD, names.PASS, names.PASS, names.PASS)
 
 
+def test_after_a_silent_retry_the_next_press_reads_the_same_position_again(bench: Bench) -> None:
+    assert bench.read(Ear(seed=9)).words == ("retry",) and bench.at(REAR, 1)
+    assert bench.read(healthy()).words == ("pass",) and bench.at(REAR, 2)
+    silent, heard = bench.log()
+    assert [one.values["position"] for one in (silent, heard)] == [1, 1]
+    assert heard.values["supersedes_seq"] == silent.seq
+
+
+def test_a_probe_switched_off_after_a_retry_stays_at_its_position(bench: Bench) -> None:
+    bench.read(Ear(seed=9))
+    bench.probe.power_on()
+    bench.probe.run_until_idle()
+    assert bench.at(REAR, 1)
+
+
 def test_a_silent_vehicle_is_not_transmitting(bench: Bench) -> None:
-    outcomes = [bench.read(Ear(seed=seed)) for seed in range(4)]
+    outcomes = [bench.read_and_step(Ear(seed=seed)) for seed in range(4)]
     assert [seen.verdict for seen in outcomes] == ["retry"] * 4
     assert outcomes[-1].words == ("retry", "not_transmitting")
     (result,) = bench.log(records.BUMPER)

@@ -18,7 +18,7 @@ MANNERS = {"": "press {}", "long": "hold {}", "double": "press {} twice"}
 
 # What each action of the gesture table does, by check where it differs.
 ACTIONS = {
-    "read": "read this position; the verdict follows, then the next position is current",
+    "read": "read this position; the verdict follows, then the next position is current; after RETRY this one stays",
     "read_again": "read the last position again: the new reading supersedes the old one, both stay in the log",
     "next_position": "next position; past the last one the next bumper",
     "previous_position": "previous position",
