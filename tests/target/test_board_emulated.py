@@ -131,7 +131,9 @@ class Day:
         self.board.press("read", down=False)
         self.board.run_until(lambda: self._spoken(first), 12.0)
         end_us = round(self.board.seconds * 1e6)
-        return bar.read_bar(bar.shown(self.watch.changes[first:], end_us))
+        shown = bar.shown(self.watch.changes[first:], end_us)
+        # The chip looks at its clock every other millisecond; frames are tens of them long.
+        return bar.read_bar([bar.Shown(one.mask, round(one.duration_ms, -1)) for one in shown])
 
     def next_check(self, resting: int) -> None:
         """Hold both buttons for the next check, and run until the bar shows what it rests on there."""
