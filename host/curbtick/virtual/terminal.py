@@ -82,14 +82,19 @@ class Screen:
         self._probe = probe
         self._yard = yard
         self._pressed_at = 0
+        self._words = ""
 
     def pressed(self) -> None:
         """A button was pressed: what the bar says from here on is the answer."""
         self._pressed_at = max(0, len(self._probe.panel.bars) - 1)
+        self._words = ""
 
     def _said(self, panel: Panel) -> str:
-        masks = bar.shown(panel.bars[self._pressed_at :], self._probe.now_us)
-        return ", ".join(bar.words_of(name) for name in bar.read_bar(masks))
+        """What the bar has told; while it plays on, the beginning of one pattern can look like another."""
+        if panel.mask.bit_count() == 1:
+            masks = bar.shown(panel.bars[self._pressed_at :], self._probe.now_us)
+            self._words = ", ".join(bar.words_of(name) for name in bar.read_bar(masks))
+        return self._words
 
     def update(self, panel: Panel) -> None:
         """Draw the bar as it is."""
