@@ -77,9 +77,14 @@ def send(number: Number = None, port: Port = None, db: Db = None, as_json: Json 
     with open_store(db) as store, bench.connect(port) as probe:
         with store.read() as connection:
             made = rounds.load(connection, number)
-        bench.send_round(store, probe, made)
-    output.say(f"Probe {probe.unique_id} has round {made.number}: {len(made.vehicles)} vehicles.")
-    output.done({"round": made.number, "probe": probe.unique_id, "vehicles": len(made.vehicles)})
+        sent = bench.send_round(store, probe, made)
+    if sent.number != made.number:
+        output.say(
+            f"The probe has had another bench's round {made.number}, so this one was sent as round {sent.number}: "
+            f"print its sheet with `curbtick round print {sent.number}`."
+        )
+    output.say(f"Probe {probe.unique_id} has round {sent.number}: {len(sent.vehicles)} vehicles.")
+    output.done({"round": sent.number, "probe": probe.unique_id, "vehicles": len(sent.vehicles)})
 
 
 def _show(output: Output, made: Round) -> None:
