@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from curbtick_wire import codec, records
 from sqlalchemy import select
@@ -12,7 +13,7 @@ from curbtick.download import Batch
 from curbtick.fleet import rounds, worklist
 from curbtick.fleet.rounds import Round
 from curbtick.limits.sets import LimitSet
-from curbtick.store import Store, ensure_probe, find_probe, tables
+from curbtick.store import Store, ensure_probe, find_probe, ingest, tables, times
 from curbtick.store.engine import now_ms
 
 __all__ = ["Pull", "connect", "pull", "send_limits", "send_round"]
@@ -40,24 +41,29 @@ class Pull:
 def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | None = None) -> Pull:
     """Take over every record of a probe, each exactly once, and acknowledge what is durably stored.
 
-    The boot's clock is anchored first, so that its records get their times. Raises LinkError, StoreError;
-    whatever was stored until then stays, and pulling again goes on from there.
+    The boot's clock is anchored with the first batch that is accepted, so that its records get their times and
+    a log begun afresh leaves those of the old one alone. Raises LinkError, StoreError; whatever was stored
+    until then stays, and pulling again goes on from there.
     """
     started_s = time.monotonic()
-    _anchor(store, probe)
+    start = _start(store, probe)
+    anchors = [_anchor(probe)]
     before = store.record_count(probe.unique_id)
     unknown = 0
 
     def commit(batch: Batch) -> None:
         nonlocal unknown
         unknown += sum(map(_is_unknown, batch.raws))
-        store.ingest(probe.unique_id, batch.raws, covered=(batch.first_seq, batch.last_seq))
+        covered = (batch.first_seq, batch.last_seq)
+        store.ingest(probe.unique_id, batch.raws, covered=covered, anchors=anchors)
+        anchors.clear()
 
     def stored_digest(first: int, last: int) -> bytes:
         return store.digest(probe.unique_id, first, last)
 
-    start = _start(store, probe)
     pulled = probe.pull(commit, from_seq=start, stored_digest=stored_digest, progress=progress)
+    for made in anchors:
+        store.anchor(probe.unique_id, *made)
     with store.write() as connection:
         worklist.refresh(connection, now_ms())
     new = store.record_count(probe.unique_id) - before
@@ -85,51 +91,71 @@ def _of_unknown(count: int) -> list[str]:
 
 
 def _start(store: Store, probe: Client) -> int:
-    """Where to begin: above what the history has without a hole, if the last record of that is still the probe's.
+    """Where to begin: above what the history has without a hole, if its newest record is still the probe's.
 
-    At 1 where it is not: a log begun afresh shows itself in records that contradict the stored ones.
+    At 1 where the probe gave that record up: a log begun afresh shows itself in records that contradict the
+    stored ones. Raises StoreError where the log is plainly not the one that the history has.
     """
-    stored_to = store.stored_to(probe.unique_id)
-    newest = _newest(store, probe.unique_id, stored_to)
+    newest = _newest(store, probe.unique_id)
     if newest is None:
         return 1
-    seq, raw = newest
+    seq, boot, raw = newest
+    greeting = probe.greet()
+    if greeting.last_seq < seq or greeting.boot < boot:
+        raise ingest.begun_afresh(
+            f"The probe stands at record {greeting.last_seq} of boot {greeting.boot}, and the history has its "
+            f"record {seq} of boot {boot}."
+        )
     held = [raw for batch in probe.batches(seq, seq) for raw in batch.raws]
-    return stored_to + 1 if held == [raw] else 1
+    if held and held != [raw]:
+        raise ingest.begun_afresh(f"The probe's record {seq} differs from the stored one of that number.")
+    return store.stored_to(probe.unique_id) + 1 if held else 1
 
 
-def _newest(store: Store, unique_id: str, up_to_seq: int) -> tuple[int, bytes] | None:
-    """The number and the bytes of the highest record that the history has, up to a number."""
+def _newest(store: Store, unique_id: str) -> tuple[int, int, bytes] | None:
+    """Number, boot and bytes of the highest record that the history has of a probe's newest life."""
     columns = tables.log.c
     with store.read() as connection:
-        mine = (columns.probe_id == find_probe(connection, unique_id), columns.seq <= up_to_seq)
-        query = select(columns.seq, columns.raw).where(*mine).order_by(columns.seq.desc()).limit(1)
-        row = connection.execute(query).one_or_none()
-    return None if row is None else (row.seq, bytes(row.raw))
+        query = select(columns.seq, columns.boot, columns.raw).order_by(columns.seq.desc()).limit(1)
+        mine = columns.probe_id == find_probe(connection, unique_id)
+        row = connection.execute(query.where(mine)).one_or_none()
+    return None if row is None else (row.seq, row.boot, bytes(row.raw))
 
 
-def _anchor(store: Store, probe: Client) -> None:
+def _anchor(probe: Client) -> times.Anchor:
     """Anchor the boot; the probe logs it too where it may be changed by this bench."""
     made = probe.anchor() if probe.may_change else probe.measure_anchor()
-    store.anchor(probe.unique_id, made.boot, made.ticks_ms, made.host_ms, made.uncertainty_ms)
+    return times.Anchor(made.boot, made.ticks_ms, made.host_ms, made.uncertainty_ms)
 
 
-def send_round(store: Store, probe: Client, made: Round) -> None:
-    """Note that the probe gets a round, and send it. Raises LinkError, StoreError.
+def send_round(store: Store, probe: Client, made: Round) -> Round:
+    """Note that the probe gets a round, and send it: the round as sent. Raises LinkError, StoreError.
 
-    Noted first: readings of a round that this history does not know to have given would find no vehicle.
+    Under a new number where the probe has got another bench's round of that one. Noted first: readings of a
+    round that this history does not know to have given would find no vehicle.
     """
-    _note(store, probe, "round", made.number)
-    probe.send_round(codec.unpack_round(rounds.payload(made)))
+    _start(store, probe)
+    greeting = probe.greet()
+    is_held = greeting.round_id == made.number and probe.round() == _as_sent(made)
+    if probe.may_change:
+        with store.write() as connection:
+            key = ensure_probe(connection, probe.unique_id, now_ms())
+            if rounds.is_anothers(connection, key, made.number, greeting.round_id):
+                made, is_held = rounds.renumbered(connection, made, greeting.round_id, now_ms()), False
+            # A round that the probe has from here already changes nothing there, so the first note goes on.
+            if not is_held:
+                rounds.note_sent(connection, key, "round", made.number, now_ms(), greeting.last_seq)
+    probe.send_round(_as_sent(made))
+    return made
+
+
+def _as_sent(made: Round) -> dict[str, Any]:
+    return codec.unpack_round(rounds.payload(made))
 
 
 def send_limits(store: Store, probe: Client, limit_set: LimitSet) -> None:
     """Send a limit set and note that the probe took it. Raises LinkError, StoreError."""
     probe.send_limits(limit_set)
-    _note(store, probe, "limits", limit_set["revision"])
-
-
-def _note(store: Store, probe: Client, what: str, number: int) -> None:
     with store.write() as connection:
         key = ensure_probe(connection, probe.unique_id, now_ms())
-        rounds.note_sent(connection, key, what, number, now_ms())
+        rounds.note_sent(connection, key, "limits", limit_set["revision"], now_ms())

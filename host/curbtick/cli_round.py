@@ -101,13 +101,18 @@ def send(number: Number = None, port: Port = None, db: Db = None, as_json: Json 
     with open_store(db) as store, bench.connect(port) as probe:
         with store.read() as connection:
             made = rounds.load(connection, number)
-        bench.send_round(store, probe, made)
-    output.say(f"Probe {probe.unique_id} has round {made.number}: {len(made.vehicles)} vehicles.")
-    notes = _retired(made)
+        sent = bench.send_round(store, probe, made)
+    notes = _retired(sent)
+    if sent.number != made.number:
+        notes.append(
+            f"The probe has had another bench's round {made.number}, so this one was sent as round {sent.number}: "
+            f"print its sheet with `curbtick round print {sent.number}`."
+        )
+    output.say(f"Probe {probe.unique_id} has round {sent.number}: {len(sent.vehicles)} vehicles.")
     for note in notes:
         output.say(note)
-    sent = {"round": made.number, "probe": probe.unique_id, "vehicles": len(made.vehicles)}
-    output.done({**sent, "notes": notes})
+    told = {"round": sent.number, "probe": probe.unique_id, "vehicles": len(sent.vehicles)}
+    output.done({**told, "notes": notes})
 
 
 def _show(output: Output, made: Round) -> None:

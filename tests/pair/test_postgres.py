@@ -87,6 +87,7 @@ def test_an_older_history_is_upgraded_only_when_asked(server: postgres.Server, t
                 tables.benches.drop(connection)
                 connection.execute(text("DROP INDEX pulls_by_probe"))
                 connection.execute(text("DROP INDEX sends_by_number"))
+                connection.execute(text("ALTER TABLE sends DROP COLUMN above_seq"))
                 mark = tables.meta.update().where(tables.meta.c.key == "schema_version")
                 connection.execute(mark.values(value="1"))
         with pytest.raises(StoreError, match="version 1; this program needs"):
@@ -95,6 +96,24 @@ def test_an_older_history_is_upgraded_only_when_asked(server: postgres.Server, t
         with Store(where) as store, store.read() as connection:
             row = connection.execute(select(tables.benches)).one()
         assert (row.name, row.first_seen_ms) == ("north", NOON_MS)
+
+
+def test_sends_noted_before_the_upgrade_go_on_counting(server: postgres.Server, tmp_path: Path) -> None:
+    """Version 3 noted no record with a send; what it placed stays, and what its round brings finds its vehicle."""
+    for where in (str(tmp_path / "old.db"), server.new_history()):
+        with Store(where) as store:
+            depot_day(store)
+            with store.write() as connection:
+                before = connection.execute(select(tables.readings.c.seq, tables.readings.c.vehicle_id)).all()
+                connection.execute(text("ALTER TABLE sends DROP COLUMN above_seq"))
+                mark = tables.meta.update().where(tables.meta.c.key == "schema_version")
+                connection.execute(mark.values(value="3"))
+        assert upgrade(where) == (3, tables.SCHEMA_VERSION)
+        with Store(where) as store:
+            store.ingest(PROBE, [reading(500, round_id=7)], first_seq=500)
+            with store.read() as connection:
+                after = connection.execute(select(tables.readings.c.seq, tables.readings.c.vehicle_id)).all()
+        assert set(after) - set(before) == {(500, 1)} and set(before) <= set(after)
 
 
 def test_an_empty_database_and_a_foreign_one_are_refused(server: postgres.Server) -> None:

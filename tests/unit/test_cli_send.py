@@ -6,26 +6,46 @@ import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from curbtick import bench, cli
+from curbtick.fleet import rounds
 from curbtick.limits import sets
-from curbtick.store import Store
+from curbtick.store import Store, tables
 from curbtick.store.engine import now_ms
+from curbtick_wire import names, records
+from sqlalchemy import select
 from typer.testing import CliRunner, Result
 
-from tests.unit.benchdata import PROBE, Logbook, add_round, add_vehicle
+from tests.unit.benchdata import PROBE, Logbook, add_round, add_vehicle, record
 
 
 class Taker:
-    """A probe that takes what it is sent; the real one is driven by the tests of both ends together."""
+    """A probe that takes what it is sent; the real one is driven by the tests of both ends together.
+
+    It has the two records that the fixture `db` pulled, and one more.
+    """
 
     unique_id = PROBE
+    may_change = True
 
     def __init__(self) -> None:
         self.in_force = sets.factory()
         self.rounds: list[dict[str, Any]] = []
+        self.held: dict[int, bytes] = {}
+        self.boot, self.last_seq, self.round_id = 1, 3, 0
+
+    def greet(self) -> SimpleNamespace:
+        return SimpleNamespace(boot=self.boot, last_seq=self.last_seq, round_id=self.round_id)
+
+    def batches(self, first_seq: int, last_seq: int) -> list[SimpleNamespace]:
+        numbers = range(first_seq, last_seq + 1)
+        return [SimpleNamespace(raws=[self.held[seq] for seq in numbers if seq in self.held])]
+
+    def round(self) -> dict[str, Any] | None:
+        return self.rounds[-1] if self.rounds else None
 
     def limits(self) -> sets.LimitSet:
         return self.in_force
@@ -35,6 +55,7 @@ class Taker:
 
     def send_round(self, made: dict[str, Any]) -> None:
         self.rounds.append(made)
+        self.round_id = made["round_id"]
 
 
 @pytest.fixture
@@ -115,7 +136,61 @@ def test_a_file_or_revision_that_is_not_there_is_said(probe: Taker, db: Path) ->
     assert "no limit set of revision 7" in send(db, "7", "--yes").stderr
 
 
+def send_round(db: Path, *words: str) -> Result:
+    return CliRunner().invoke(cli.app, ["round", "send", *words, "--json", "--db", str(db)])
+
+
+def notes(db: Path) -> list[tuple[int, int | None]]:
+    """Number and record of the rounds that were noted as sent, but for those of the fixture."""
+    columns = tables.sends.c
+    with Store(db) as store, store.read() as connection:
+        query = select(columns.number, columns.above_seq).where(columns.what == "round").order_by(columns.id)
+        return [(row.number, row.above_seq) for row in connection.execute(query)][1:]
+
+
 def test_a_round_is_sent_as_it_was_made(probe: Taker, db: Path) -> None:
-    found = CliRunner().invoke(cli.app, ["round", "send", "--json", "--db", str(db)])
+    found = send_round(db)
     assert json.loads(found.stdout) == {"round": 1, "probe": PROBE, "vehicles": 1, "notes": []}
     assert probe.rounds[0]["vehicles"][0]["rear_class_khz"] == 48
+
+
+def test_the_record_that_the_probe_had_is_noted_and_the_same_round_again_changes_nothing(
+    probe: Taker, db: Path
+) -> None:
+    send_round(db)
+    probe.last_seq = 9
+    send_round(db)
+    assert len(probe.rounds) == 2 and notes(db) == [(1, 3)]
+
+
+def test_a_number_that_another_bench_used_on_the_probe_is_left_out(probe: Taker, db: Path) -> None:
+    with Store(db) as store:
+        add_round(store, 2, [add_vehicle(store, "Van 2")])
+    probe.round_id = 2
+    found = send_round(db)
+    assert json.loads(found.stdout)["round"] == 3 and "another bench's round 2" in found.stderr
+    assert probe.rounds[0]["round_id"] == 3 and notes(db) == [(3, 3)]
+    with Store(db) as store, store.read() as connection:
+        two, three = rounds.load(connection, 2), rounds.load(connection, 3)
+    assert [vehicle.name for vehicle in three.vehicles] == ["Van 2"] == [v.name for v in two.vehicles]
+
+
+def test_a_number_that_a_pulled_event_names_is_left_out(probe: Taker, db: Path) -> None:
+    with Store(db) as store:
+        add_round(store, 2, [add_vehicle(store, "Van 2")])
+        values = {"event": names.EVENTS.index("round_received"), "value": 2}
+        store.ingest(PROBE, [record(records.EVENT, 3, values)])
+    assert json.loads(send_round(db).stdout)["round"] == 3
+
+
+def test_a_bench_that_may_not_send_notes_nothing(probe: Taker, db: Path) -> None:
+    probe.may_change = False
+    send_round(db)
+    assert notes(db) == []
+
+
+def test_a_round_is_not_sent_to_a_log_begun_afresh(probe: Taker, db: Path) -> None:
+    probe.last_seq = 1
+    found = send_round(db)
+    assert found.exit_code == 4 and "probes renew" in found.stderr
+    assert probe.rounds == [] and notes(db) == []

@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 from curbtick.errors import StoreError
-from curbtick.store import Store, runs, tables
+from curbtick.fleet import readings
+from curbtick.fleet.rounds import note_sent
+from curbtick.store import Store, ensure_probe, runs, tables, times
 from curbtick.store.decode import decode
 from curbtick_wire import codec, names, records
 from hypothesis import given
@@ -169,12 +171,65 @@ def test_a_round_counts_only_for_the_probes_that_got_it_from_this_history(store:
 
 
 def test_a_superseded_reading_is_marked_and_kept(store: Store) -> None:
-    Logbook(store).visit(NOON_MS, {"verdict": names.WEAK}, {"supersedes_seq": 2})
+    Logbook(store).visit(NOON_MS, {"round_id": 7, "verdict": names.WEAK}, {"round_id": 7, "supersedes_seq": 2})
+    assert superseded(store) == [1, 0]
+
+
+def superseded(store: Store) -> list[int]:
+    """The marks of all readings, in the order of their numbers."""
     with store.read() as connection:
-        marks = connection.execute(
-            select(tables.readings.c.superseded).order_by(tables.readings.c.seq)
-        ).scalars()
-        assert list(marks) == [1, 0]
+        query = select(tables.readings.c.superseded).order_by(tables.readings.c.seq)
+        return list(connection.execute(query).scalars())
+
+
+def test_a_superseded_reading_is_marked_when_it_arrives_last(store: Store) -> None:
+    """Another bench pulled the second reading first; the earlier one comes with a later sync."""
+    store.ingest(PROBE, [reading(3, round_id=7, supersedes_seq=2), reading(4, round_id=7)])
+    store.ingest(PROBE, [reading(1, round_id=7), reading(2, round_id=7)])
+    assert superseded(store) == [0, 1, 0, 0]
+
+
+def test_without_a_round_no_reading_supersedes_one_of_another_vehicle(store: Store) -> None:
+    """The probe calls every vehicle 0 then, and takes the second one's first reading for the first one's again."""
+    store.ingest(PROBE, [reading(1, vehicle=0), reading(2, vehicle=0, supersedes_seq=1)])
+    store.ingest(PROBE, [reading(4, vehicle=0, supersedes_seq=3)], first_seq=1)
+    store.ingest(PROBE, [reading(3, vehicle=0)], first_seq=1)
+    assert superseded(store) == [0, 0, 0, 0]
+
+
+def test_a_record_where_the_probe_was_known_to_have_none_is_of_another_log(store: Store) -> None:
+    """A bench that met the probe late has no record below 300: a wiped log would slip in there."""
+    store.ingest(PROBE, [reading(300, boot=40)], covered=(1, 300))
+    with pytest.raises(StoreError, match="record 1 of boot 1, and had none") as refused:
+        store.ingest(PROBE, [reading(1), reading(2, boot=2)], covered=(1, 2))
+    assert "probes renew" in refused.value.next_step
+    assert count(store) == count(store, tables.boots) == 1
+    store.renew_probe(PROBE)
+    store.ingest(PROBE, [reading(1), reading(2, boot=2)], covered=(1, 2))
+    assert count(store) == 3
+
+
+def test_anchors_beside_a_refused_batch_are_not_noted(store: Store) -> None:
+    store.ingest(PROBE, [reading(1, ticks_ms=2000)], anchors=[times.Anchor(1, 10_000, NOON_MS, 30)])
+    late = times.Anchor(1, 5000, NOON_MS + benchdata.DAY_MS, 3)
+    with pytest.raises(StoreError, match="differs"):
+        store.ingest(PROBE, [reading(1, ticks_ms=900)], anchors=[late])
+    with store.read() as connection:
+        assert connection.scalar(select(tables.readings.c.time_ms)) == NOON_MS - 8000
+
+
+def test_readings_without_a_time_keep_the_probes_order_however_they_arrive(store: Store) -> None:
+    van = benchdata.add_vehicle(store, "Van 1")
+    benchdata.add_round(store, 7, [van])
+    with store.write() as connection:
+        note_sent(connection, ensure_probe(connection, PROBE, NOON_MS), "round", 7, NOON_MS)
+    store.ingest(PROBE, [reading(3, round_id=7)], received_ms=NOON_MS)
+    store.ingest(PROBE, [reading(2, round_id=7)], received_ms=NOON_MS)
+    with store.read() as connection:
+        assert [r.seq for r in readings.since(connection, 0)] == [2, 3]
+        assert [r.seq for r in readings.between(connection, 0, NOON_MS + 1)] == [2, 3]
+        assert [r.seq for r in readings.of_place(connection, van, names.REAR, 1)] == [2, 3]
+        assert [r.seq for r in readings.of_place(connection, van, names.REAR, 1, newest=1)] == [3]
 
 
 def test_a_locked_history_is_said_and_nothing_is_lost(store: Store, tmp_path: Path) -> None:

@@ -107,17 +107,21 @@ def fetch(connection: Connection, selected: Select[Any]) -> Iterator[Reading]:
         yield from_row(row)
 
 
+# Readings of a boot without a time share their bound; a probe's own numbers order them, however they arrived.
+_IN_ORDER = (tables.readings.c.sort_ms, tables.readings.c.probe_id, tables.readings.c.seq)
+
+
 def since(connection: Connection, from_ms: int) -> Iterator[Reading]:
     """Readings from a time on, in order, fetched as they are used."""
     columns = tables.readings.c
-    return fetch(connection, query(columns.sort_ms >= from_ms).order_by(columns.sort_ms, columns.id))
+    return fetch(connection, query(columns.sort_ms >= from_ms).order_by(*_IN_ORDER))
 
 
 def between(connection: Connection, from_ms: int, to_ms: int) -> list[Reading]:
     """Readings from a time up to, not including, another, in order."""
     columns = tables.readings.c
     selected = query(columns.sort_ms >= from_ms, columns.sort_ms < to_ms)
-    return list(fetch(connection, selected.order_by(columns.sort_ms, columns.id)))
+    return list(fetch(connection, selected.order_by(*_IN_ORDER)))
 
 
 _OF_PLACE = (
@@ -126,7 +130,7 @@ _OF_PLACE = (
         tables.readings.c.at_bumper == bindparam("bumper"),
         tables.readings.c.at_position == bindparam("position"),
     )
-    .order_by(tables.readings.c.sort_ms.desc(), tables.readings.c.id.desc())
+    .order_by(*(column.desc() for column in _IN_ORDER))
     .limit(bindparam("newest"))
 )
 

@@ -3,7 +3,7 @@
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from curbtick_wire import codec, names, settings
@@ -12,7 +12,7 @@ from sqlalchemy import Connection, func, select
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper, Vehicle
-from curbtick.store import inserted_key, tables
+from curbtick.store import given, inserted_key, tables
 
 COLUMNS = (
     "vehicle",
@@ -168,15 +168,41 @@ def _refused(what: str, next_step: str) -> InputError:
     return InputError(what, "No round was made.", next_step)
 
 
-def _next_number(connection: Connection) -> int:
-    """A number that no round here has, nor any that a pulled probe got, from another bench's history for one."""
+def _next_number(connection: Connection, taken: int = 0) -> int:
+    """A number that no round here has, nor any that a pulled probe got, from another bench's history for one.
+
+    taken: a number that is known to be in use besides.
+    """
     event = tables.events.c
-    received = select(func.max(event.value)).where(event.event == names.EVENTS.index("round_received"))
+    received = select(func.max(event.value)).where(event.event == given.RECEIVED)
     own = select(func.max(tables.rounds.c.number))
-    highest = max(connection.scalar(query) or 0 for query in (own, received))
+    highest = max(taken, *(connection.scalar(query) or 0 for query in (own, received)))
     if highest >= NUMBER_MAX:
         raise _refused(f"All {NUMBER_MAX} numbers for rounds are used up.", "Begin a new history with --db.")
     return int(highest) + 1
+
+
+def is_anothers(connection: Connection, probe_id: int, number: int, in_hand: int) -> bool:
+    """Whether a probe has got a round of this number, and not from this history.
+
+    in_hand: number of the round that the probe holds, 0 for none.
+    """
+    if given.spans(connection, probe_id, (number,), ()):
+        return False
+    event = tables.events.c
+    query = select(event.id).where(event.probe_id == probe_id, event.event == given.RECEIVED)
+    return in_hand == number or connection.scalar(query.where(event.value == number).limit(1)) is not None
+
+
+def renumbered(connection: Connection, made: Round, taken: int, at_ms: int) -> Round:
+    """The same round once more, under a number that is free; taken: one that is in use on the probe."""
+    number = _next_number(connection, taken)
+    row = {"number": number, "name": made.name, "technician": made.technician, "made_ms": at_ms}
+    key = inserted_key(connection.execute(tables.rounds.insert().values(**row)))
+    members = select(tables.round_vehicles).where(tables.round_vehicles.c.round_id == made.id)
+    rows = [{**member, "round_id": key} for member in connection.execute(members).mappings()]
+    connection.execute(tables.round_vehicles.insert(), rows)
+    return replace(made, id=key, number=number, made_ms=at_ms)
 
 
 def load(connection: Connection, number: int | None = None) -> Round:
@@ -208,6 +234,12 @@ def payload(made: Round) -> bytes:
     return codec.pack_round({"round_id": made.number, "vehicles": rows})
 
 
-def note_sent(connection: Connection, probe_id: int, what: str, number: int, at_ms: int) -> None:
-    """Note that a probe took a round or a limit set; what is "round" or "limits"."""
-    connection.execute(tables.sends.insert().values(probe_id=probe_id, what=what, number=number, at_ms=at_ms))
+def note_sent(
+    connection: Connection, probe_id: int, what: str, number: int, at_ms: int, above_seq: int | None = None
+) -> None:
+    """Note that a probe took a round or a limit set; what is "round" or "limits".
+
+    above_seq: the highest record that the probe had before it got the round (store/given.py).
+    """
+    row = {"probe_id": probe_id, "what": what, "number": number, "at_ms": at_ms, "above_seq": above_seq}
+    connection.execute(tables.sends.insert().values(**row))

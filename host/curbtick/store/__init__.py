@@ -82,6 +82,7 @@ class Store:
         *,
         first_seq: int | None = None,
         covered: runs.Run | None = None,
+        anchors: Sequence[times.Anchor] = (),
         received_ms: int | None = None,
         bench: str | None = None,
     ) -> tuple[int, bytes]:
@@ -91,6 +92,7 @@ class Store:
         lowest number the probe still has (the lowest of the batch when not given).
         covered: range of numbers of which the batch holds every record that the probe still has;
         numbers without a record in it are gone from the probe for good.
+        anchors: pairs of bench time and probe ticks measured beside it; noted only with an accepted batch.
         Returns the highest number up to which everything from first_seq on is stored, and the SHA-256 over
         those raw records: what may be acknowledged to the probe.
         Raises StoreError; nothing of the batch is stored then.
@@ -101,7 +103,7 @@ class Store:
             low = min((record.seq for record in batch), default=1) if first_seq is None else first_seq
             with self.pulling() as connection:
                 key = ensure_probe(connection, probe_id, at_ms)
-                counted = ingest.add(connection, key, batch, at_ms)
+                counted = ingest.add(connection, key, batch, at_ms, anchors, from_probe=True)
                 if covered is not None:
                     runs.extend(connection, key, [covered])
                 if batch:

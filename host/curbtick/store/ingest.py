@@ -8,7 +8,7 @@ from curbtick_wire import names, records
 from sqlalchemy import Connection, Table, bindparam, select, update
 
 from curbtick.errors import StoreError
-from curbtick.store import runs, tables, times
+from curbtick.store import given, runs, tables, times
 from curbtick.store.decode import ROW_HEADER, Decoded
 
 _IN_ROUND = frozenset((records.READING, records.BUMPER, records.SEAL, records.HISS))
@@ -28,14 +28,27 @@ class Counted(NamedTuple):
     doubled: int
 
 
-def add(connection: Connection, probe_id: int, batch: Sequence[Decoded], now_ms: int) -> Counted:
-    """Store the records of a batch that are not stored yet.
+def add(
+    connection: Connection,
+    probe_id: int,
+    batch: Sequence[Decoded],
+    now_ms: int,
+    anchors: Sequence[times.Anchor] = (),
+    *,
+    from_probe: bool = False,
+) -> Counted:
+    """Store the records of a batch that are not stored yet, and anchors measured beside it.
 
-    Raises StoreError if a stored record of the same number has other contents.
+    from_probe: the batch comes from the probe itself, not from another history. Raises StoreError if a stored
+    record of the same number has other contents, or if the probe shows a record that it had lost before.
     """
     fresh = _not_stored(connection, probe_id, batch)
+    if from_probe:
+        _refuse_returned(connection, probe_id, fresh)
+    known = (*_anchors(fresh), *anchors)
+    if fresh or known:
+        boots = times.settle(connection, probe_id, {r.boot for r in fresh}, known, now_ms)
     if fresh:
-        boots = times.settle(connection, probe_id, {r.boot for r in fresh}, _anchors(fresh), now_ms)
         _insert(connection, tables.log, _LOG, [(probe_id, *record[:4]) for record in fresh])
         _insert_decoded(connection, probe_id, fresh, boots)
         runs.extend(connection, probe_id, runs.of_numbers([r.seq for r in fresh]))
@@ -57,20 +70,16 @@ _STORED = select(tables.log.c.seq, tables.log.c.raw).where(
     tables.log.c.probe_id == bindparam("probe_id"),
     tables.log.c.seq.between(bindparam("low"), bindparam("high")),
 )
-_LIFE = tables.probes.alias()
-_SENT = (
-    select(tables.sends.c.id)
-    .join(tables.probes, tables.probes.c.id == tables.sends.c.probe_id)
-    .join(_LIFE, _LIFE.c.unique_id == tables.probes.c.unique_id)
-    .where(tables.sends.c.what == "round", tables.sends.c.number == tables.rounds.c.number)
-    .where(_LIFE.c.id == bindparam("probe_id"))
-    .correlate(tables.rounds)
-    .exists()
-)
 _PLACES = (
     select(tables.rounds.c.number, tables.round_vehicles.c.place, tables.round_vehicles.c.vehicle_id)
     .join(tables.rounds, tables.rounds.c.id == tables.round_vehicles.c.round_id)
-    .where(tables.rounds.c.number.in_(bindparam("numbers", expanding=True)), _SENT)
+    .where(tables.rounds.c.number.in_(bindparam("numbers", expanding=True)))
+)
+_REPLACED = select(tables.readings.c.supersedes_seq).where(
+    tables.readings.c.probe_id == bindparam("probe_id"),
+    tables.readings.c.seq > bindparam("low"),
+    tables.readings.c.supersedes_seq.between(bindparam("low"), bindparam("high")),
+    tables.readings.c.round_id != 0,
 )
 
 
@@ -83,12 +92,33 @@ def _stored_raw(connection: Connection, probe_id: int, batch: Sequence[Decoded])
 
 
 def _contradiction(record: Decoded) -> StoreError:
+    return begun_afresh(
+        f"The probe's record {record.seq} of boot {record.boot} differs from the stored one of that number."
+    )
+
+
+def begun_afresh(what: str) -> StoreError:
+    """The error for a log that is not the one which this history has pulled before; what: how it shows."""
     return StoreError(
-        f"The probe's record {record.seq} of boot {record.boot} differs from the stored one of that number.",
+        what,
         "Nothing of this batch was stored, what was stored before is unchanged. The probe's log was "
         "started afresh, or two probes share an id.",
-        "If the probe's storage was wiped on purpose, run `curbtick probes renew PROBE` and pull again.",
+        "If the probe's storage was wiped on purpose, run `curbtick probes renew PROBE` and try again.",
     )
+
+
+def _refuse_returned(connection: Connection, probe_id: int, fresh: Sequence[Decoded]) -> None:
+    """Raise StoreError for a record of a number that the probe was known to have no record of any more."""
+    if not fresh:
+        return
+    seqs = [record.seq for record in fresh]
+    low, high = min(seqs), max(seqs)
+    known = [run for run in runs.of(connection, probe_id) if run[0] <= high and run[1] >= low]
+    for record in fresh if known else ():
+        if any(first <= record.seq <= last for first, last in known):
+            raise begun_afresh(
+                f"The probe has a record {record.seq} of boot {record.boot}, and had none of that number before."
+            )
 
 
 def _anchors(batch: Sequence[Decoded]) -> list[times.Anchor]:
@@ -103,20 +133,35 @@ def _anchors(batch: Sequence[Decoded]) -> list[times.Anchor]:
 def _insert_decoded(
     connection: Connection, probe_id: int, batch: Sequence[Decoded], boots: dict[int, times.Boot]
 ) -> None:
-    rows = _rows(probe_id, batch, boots, _vehicles(connection, probe_id, batch))
+    rows = _rows(probe_id, batch, boots, *_vehicles(connection, probe_id, batch))
     for kind, kind_rows in rows.items():
         _insert(connection, tables.DECODED[kind], _COLUMNS[kind], kind_rows)
     _mark_superseded(connection, probe_id, rows[records.READING])
 
 
-def _vehicles(connection: Connection, probe_id: int, batch: Sequence[Decoded]) -> dict[tuple[int, ...], int]:
-    """Key of a vehicle by (round, place in the round), of the batch's rounds that this history gave to the probe.
+def _vehicles(
+    connection: Connection, probe_id: int, batch: Sequence[Decoded]
+) -> tuple[dict[tuple[int, ...], int], frozenset[int]]:
+    """Key of a vehicle by (round, place in the round), of the batch's rounds that this history gave to the probe;
+    and the numbers of those records that are of another bench's round of the same number.
 
     Another bench's history may have numbered a round of its own alike: readings of it belong to no vehicle yet.
     """
     found = {row[_ROUND] for _, _, kind, _, row in batch if row is not None and kind in _IN_ROUND} - {0}
-    rows = connection.execute(_PLACES, {"probe_id": probe_id, "numbers": list(found)}) if found else ()
-    return {(number, place): vehicle_id for number, place, vehicle_id in rows}
+    spans = given.spans(connection, probe_id, found, batch) if found else {}
+    rows = connection.execute(_PLACES, {"numbers": list(spans)}) if spans else ()
+    vehicles: dict[tuple[int, ...], int] = {(number, place): vehicle for number, place, vehicle in rows}
+    bounded = {number: ranges for number, ranges in spans.items() if given.WHOLE_LOG not in ranges}
+    return vehicles, _outside(batch, bounded)
+
+
+def _outside(batch: Sequence[Decoded], bounded: dict[int, list[given.Span]]) -> frozenset[int]:
+    """Numbers of the records that lie outside the spans of their round."""
+    if not bounded:
+        return frozenset()
+    rounds = ((seq, row[_ROUND]) for seq, _, kind, _, row in batch if row is not None and kind in _IN_ROUND)
+    found = ((seq, bounded[number]) for seq, number in rounds if number in bounded)
+    return frozenset(seq for seq, ranges in found if not given.is_within(seq, ranges))
 
 
 def _rows(
@@ -124,26 +169,38 @@ def _rows(
     batch: Sequence[Decoded],
     boots: dict[int, times.Boot],
     vehicles: dict[tuple[int, ...], int],
+    loose: frozenset[int],
 ) -> dict[int, list[tuple[Any, ...]]]:
-    """Rows by kind, in the order of _COLUMNS; a million pass here, so each is made in one go."""
+    """Rows by kind, in the order of _COLUMNS; a million pass here, so each is made in one go.
+
+    loose: numbers of records that belong to no vehicle, whatever their round.
+    """
     rows: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
-    for _, boot, kind, _, row in batch:
+    for seq, boot, kind, _, row in batch:
         if row is None:
             continue
         offset_ms, _, not_after_ms = boots[boot]
         time_ms = None if offset_ms is None else offset_ms + row[_TICKS]
         extra: tuple[Any, ...] = (probe_id, time_ms, not_after_ms if time_ms is None else time_ms)
-        if kind == records.READING:
-            extra += (vehicles.get(row[_ROUND:_PLACE]), row[_BUMPER], row[_POSITION], 0)
-        elif kind in _IN_ROUND:
-            extra += (vehicles.get(row[_ROUND:_PLACE]),)
+        if kind in _IN_ROUND:
+            vehicle = None if seq in loose else vehicles.get(row[_ROUND:_PLACE])
+            placed = kind == records.READING
+            extra += (vehicle, row[_BUMPER], row[_POSITION], 0) if placed else (vehicle,)
         rows[kind].append(row + extra)
     return rows
 
 
 def _mark_superseded(connection: Connection, probe_id: int, rows: Sequence[tuple[Any, ...]]) -> None:
+    """Mark what the new readings supersede, and those of them that stored ones do: records come in any order.
+
+    Without a round the probe takes every vehicle for the same one: a reading of it supersedes nothing.
+    """
+    if not rows:
+        return
     columns = tables.readings.c
-    replaced = [row[_SUPERSEDES] for row in rows if row[_SUPERSEDES]]
+    low, high = min(row[0] for row in rows), max(row[0] for row in rows)
+    stored = connection.execute(_REPLACED, {"probe_id": probe_id, "low": low, "high": high}).scalars()
+    replaced = sorted({row[_SUPERSEDES] for row in rows if row[_SUPERSEDES] and row[_ROUND]} | set(stored))
     for start in range(0, len(replaced), 500):
         some = replaced[start : start + 500]
         where = (columns.probe_id == probe_id, columns.seq.in_(some))

@@ -72,7 +72,8 @@ def sync(own: Store, central: Store, progress: Progress | None = None) -> Synced
         lives = {row.id: _Life(*row) for row in connection.execute(_LIVES)}
         with central.write() as there:
             places = sync_places.bring(connection, there)
-            sync_work.bring_sends(connection, there, lambda key: _ensure_life(there, lives[key]))
+            clashed = places.clashed_rounds
+            sync_work.bring_sends(connection, there, lambda key: _ensure_life(there, lives[key]), clashed)
         done.clashed_rounds = places.clashed_rounds
         since = _since(connection, central, mark, lives)
         pulls = [_Pull(*row) for row in connection.execute(_PULLS.where(tables.pulls.c.id > since))]

@@ -1,11 +1,11 @@
-"""Vehicles and rounds of a bench's own file, entered in the central history where they are new there."""
+"""Vehicles and rounds of a bench's own file, entered in the central history where they or their news are new there."""
 
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, Table, select, update
 
-from curbtick.store import inserted_key, tables
+from curbtick.store import inserted_key, sync_match, tables
 
 
 @dataclass
@@ -19,24 +19,84 @@ class Places:
 
 
 def bring(own: Connection, central: Connection) -> Places:
-    """Enter vehicles by name and depot, then rounds by number."""
-    found = Places()
+    """Enter vehicles, or what became of them since, then rounds by number."""
+    found = Places(sync_match.match(sync_match.load(own), sync_match.load(central)))
+    known = dict(found.vehicles)
     for row in own.execute(select(tables.vehicles).order_by(tables.vehicles.c.id)).mappings():
-        key = _known(central, row)
-        found.vehicles[row["id"]] = _added(own, central, row) if key is None else key
+        if row["id"] not in known:
+            found.vehicles[row["id"]] = _added(own, central, row)
+    _go_on(own, central, known)
     for row in own.execute(select(tables.rounds).order_by(tables.rounds.c.number)).mappings():
         if not _round(own, central, row, found.vehicles):
             found.clashed_rounds.append(row["number"])
     return found
 
 
-def _known(central: Connection, row: Any) -> int | None:
-    columns = tables.vehicles.c
-    query = select(columns.id).where(func.lower(columns.name) == row["name"].lower())
-    query = query.where(columns.depot.is_(None) if row["depot"] is None else columns.depot == row["depot"])
-    # Of two that carry the name, the one in service.
-    key: int | None = central.scalar(query.order_by(columns.retired_ms.is_not(None), columns.id).limit(1))
-    return key
+def _go_on(own: Connection, central: Connection, known: dict[int, int]) -> None:
+    """What the file knows of the vehicles that the central history has: refits, names, retirements.
+
+    known: key in the central history by key in the file.
+    """
+    fitted, theirs_fitted = _parts(own, tables.bumpers), _parts(central, tables.bumpers)
+    former, theirs_former = _parts(own, tables.vehicle_names), _parts(central, tables.vehicle_names)
+    there = {row["id"]: row for row in central.execute(select(tables.vehicles)).mappings()}
+    for row in own.execute(select(tables.vehicles)).mappings():
+        key = known.get(row["id"])
+        if key is not None:
+            _refit(central, key, fitted.get(row["id"], []), theirs_fitted.get(key, []))
+            _rename(central, row, there[key], former.get(row["id"], []), theirs_former.get(key, []))
+            _retire(central, row, there[key])
+
+
+_ORDER = {tables.bumpers.name: tables.bumpers.c.from_ms, tables.vehicle_names.name: tables.vehicle_names.c.until_ms}
+
+
+def _parts(connection: Connection, table: Table) -> dict[int, list[dict[str, Any]]]:
+    """Rows of a table by vehicle, in the order of their times, without their keys."""
+    made: dict[int, list[dict[str, Any]]] = {}
+    for row in connection.execute(select(table).order_by(_ORDER[table.name], table.c.id)).mappings():
+        values = {name: value for name, value in row.items() if name not in ("id", "vehicle_id")}
+        made.setdefault(row["vehicle_id"], []).append(values)
+    return made
+
+
+def _refit(
+    central: Connection, key: int, mine: list[dict[str, Any]], theirs: list[dict[str, Any]]
+) -> None:
+    """Enter fittings that are new; whatever either end noted last is what a bumper carries."""
+    for fitting in mine:
+        before = [
+            one for one in theirs if one["bumper"] == fitting["bumper"] and one["from_ms"] <= fitting["from_ms"]
+        ]
+        if fitting in before or (before and _carried(before[-1]) == _carried(fitting)):
+            continue
+        central.execute(tables.bumpers.insert().values(vehicle_id=key, **fitting))
+        theirs = sorted([*theirs, fitting], key=lambda one: int(one["from_ms"]))
+
+
+def _carried(fitting: dict[str, Any]) -> tuple[int, int]:
+    return fitting["positions"], fitting["class_khz"]
+
+
+def _rename(
+    central: Connection, mine: Any, theirs: Any, former: list[dict[str, Any]], known: list[dict[str, Any]]
+) -> None:
+    """Enter former names that are new; the end that renamed last says what the vehicle is called."""
+    added = [row for row in former if row not in known]
+    if former and (not known or former[-1]["until_ms"] > known[-1]["until_ms"]):
+        old = {"name": theirs["name"], "until_ms": former[-1]["until_ms"]}
+        if theirs["name"] not in (mine["name"], *(row["name"] for row in added)):
+            added.append(old)
+        change = update(tables.vehicles).where(tables.vehicles.c.id == theirs["id"])
+        central.execute(change.values(name=mine["name"]))
+    if added:
+        central.execute(tables.vehicle_names.insert(), [{"vehicle_id": theirs["id"], **row} for row in added])
+
+
+def _retire(central: Connection, mine: Any, theirs: Any) -> None:
+    if mine["retired_ms"] is not None and mine["retired_ms"] > (theirs["retired_ms"] or 0):
+        change = update(tables.vehicles).where(tables.vehicles.c.id == theirs["id"])
+        central.execute(change.values(retired_ms=mine["retired_ms"]))
 
 
 def _added(own: Connection, central: Connection, row: Any) -> int:

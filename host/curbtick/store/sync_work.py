@@ -5,7 +5,7 @@ place has at most one open finding at a time. Everything else is known again by 
 again changes nothing more.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -41,12 +41,17 @@ def bring(own: Connection, central: Connection, vehicles: Mapping[int, int]) -> 
     return work
 
 
-def bring_sends(own: Connection, central: Connection, probe_of: Callable[[int], int]) -> None:
+def bring_sends(
+    own: Connection, central: Connection, probe_of: Callable[[int], int], clashed_rounds: Collection[int] = ()
+) -> None:
     """Enter which rounds and limit sets each probe took, before its readings look for their round.
 
-    probe_of: gives a probe's key in the central history by its key in the file.
+    probe_of: gives a probe's key in the central history by its key in the file. clashed_rounds: numbers that
+    mean other vehicles in the central history: that round never went to these probes.
     """
     for row in own.execute(select(tables.sends).order_by(tables.sends.c.id)).mappings():
+        if row["what"] == "round" and row["number"] in clashed_rounds:
+            continue
         _add_once(central, tables.sends, {**row, "probe_id": probe_of(row["probe_id"])})
 
 
