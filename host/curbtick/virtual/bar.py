@@ -28,7 +28,7 @@ MEANINGS = {
     "pass": "PASS: sound, by the limits in force",
     "weak": "WEAK: clean it, look at it, read again",
     "dead": "DEAD: silent while the system transmits",
-    "retry": "RETRY: no verdict, read again",
+    "retry": "RETRY: no verdict, read it again; silent twice: STEP",
     "not_transmitting": "the whole bumper is silent: a fact about the vehicle",
     "log_full": "nothing more is stored: pull at the bench",
     "battery_low": "battery low: change the cells",

@@ -65,6 +65,10 @@ positions 1 to 6, the right six the front's. This page is made from `firmware/cu
 
 A reading waits for the button to be let go, so that its click is over. While the probe listens the bar shows the
 position alone and the beeper is silent. A verdict is shown only once the reading is safe in the log.
+
+After PASS, WEAK and DEAD the next position is current; after RETRY the same one is, so that reading again is one press.
+A sensor that stays silent is RETRY as long as no other of its bumper was heard: go on with STEP, and the bumper's result
+says whether it is DEAD or the whole bumper is silent.
 """
 
 
