@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from curbtick_wire import codec, records
-from sqlalchemy import select
+from sqlalchemy import func, select
 
+from curbtick.answers import Anchor
+from curbtick.asking import RefusedError
 from curbtick.client import Client, connect
 from curbtick.download import Batch
 from curbtick.fleet import rounds, worklist
@@ -18,6 +20,8 @@ from curbtick.store.engine import now_ms
 
 __all__ = ["Pull", "connect", "pull", "send_limits", "send_round"]
 
+# Benches that share a history may differ by so much.
+CLOCK_SLACK_MIN = 5
 _KINDS = frozenset(entry[0] for entry in records.KINDS)
 
 
@@ -48,6 +52,7 @@ def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | N
     started_s = time.monotonic()
     start = _start(store, probe)
     anchors = [_anchor(probe)]
+    of_clock = _of_clock(store, anchors[0])
     before = store.record_count(probe.unique_id)
     unknown = 0
 
@@ -75,7 +80,7 @@ def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | N
         pulled.acknowledged_seq,
         probe.paired,
         probe.may_change,
-        (*probe.greeting.shortcomings(), *_of_unknown(unknown)),
+        (*probe.greeting.shortcomings(), *_of_key(probe), *of_clock, *_of_unknown(unknown)),
         time.monotonic() - started_s,
     )
 
@@ -124,8 +129,42 @@ def _newest(store: Store, unique_id: str) -> tuple[int, int, bytes] | None:
 
 def _anchor(probe: Client) -> times.Anchor:
     """Anchor the boot; the probe logs it too where it may be changed by this bench."""
-    made = probe.anchor() if probe.may_change else probe.measure_anchor()
+    made = _logged_anchor(probe) or probe.measure_anchor()
     return times.Anchor(made.boot, made.ticks_ms, made.host_ms, made.uncertainty_ms)
+
+
+def _logged_anchor(probe: Client) -> Anchor | None:
+    """An anchor that the probe logged; None where this bench may change nothing, or its key is no longer known."""
+    if not probe.may_change:
+        return None
+    try:
+        return probe.anchor()
+    except RefusedError:
+        if not probe.key_refused:
+            raise
+        return None
+
+
+def _of_key(probe: Client) -> list[str]:
+    if not probe.key_refused:
+        return []
+    return [
+        "The probe no longer knows this bench's key, so it keeps its records: hold STEP while switching it on, and run "
+        "`curbtick probes pair`."
+    ]
+
+
+def _of_clock(store: Store, anchor: times.Anchor) -> list[str]:
+    """A word where this bench's clock stands before a moment at which a probe was pulled already."""
+    with store.read() as connection:
+        newest_ms = connection.scalar(select(func.max(tables.anchors.c.host_ms))) or 0
+    behind_min = (newest_ms - anchor.host_ms) // 60_000
+    if behind_min < CLOCK_SLACK_MIN:
+        return []
+    return [
+        f"This bench's clock is {behind_min} minutes behind an earlier pull in this history: one of the two was wrong, "
+        "and so are the times of its readings. Set the clock right, and go by the probe's own order until then."
+    ]
 
 
 def send_round(store: Store, probe: Client, made: Round) -> Round:

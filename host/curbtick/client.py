@@ -60,6 +60,7 @@ class Client:
         self._keyring = keyring
         self._path = path
         self.clock: Callable[[], float] = time.time
+        self.key_refused = False
         self.greeting: Greeting
 
     def __enter__(self) -> Self:
@@ -86,8 +87,11 @@ class Client:
 
     @property
     def may_change(self) -> bool:
-        """Whether this bench has a key for the probe and speaks its version: what signed requests need."""
-        return self.paired and not self.greeting.to_update
+        """Whether this bench has a key for the probe and speaks its version: what signed requests need.
+
+        Not after the probe refused the key (`key_refused`), because it was wiped or the key revoked.
+        """
+        return self.paired and not self.key_refused and not self.greeting.to_update
 
     def greet(self) -> Greeting:
         """Ask the probe who it is and what it holds."""
@@ -232,6 +236,7 @@ class Client:
         name = messages.text_field(bench_name, messages.KEY_NAME_SIZE)
         reply, _ = self._ask(messages.PAIR, {"secret": secret, "name": name}, patience=_SIGNED_PATIENCE)
         self._keyring.put(self.unique_id, Key(reply["key_id"], secret.hex()))
+        self.key_refused = False
         return int(reply["key_id"])
 
     def keys(self) -> list[PairedKey]:
@@ -266,6 +271,7 @@ class Client:
         try:
             return self._send_signed(kind, body, 0)
         except RefusedError as error:
+            self.key_refused = error.code in ("unknown_key", "bad_tag")
             if error.code != "replayed":
                 raise
             return self._send_signed(kind, body, error.value)

@@ -20,11 +20,12 @@ from tests.unit.benchdata import DAY_MS, NOON_MS, PROBE, reading
 class Probe:
     """A client of a probe that this bench is not paired with, over a dict of raw records."""
 
-    unique_id, paired, may_change = PROBE, False, False
+    unique_id, paired, may_change, key_refused = PROBE, False, False, False
 
     def __init__(self, held: dict[int, bytes], boot: int, now_ms: int) -> None:
         self._held, self._boot, self._now_ms = held, boot, now_ms
         self.asked: list[int] = []
+        self.notes: tuple[str, ...] = ()
         self.greeting = self.greet()
 
     def greet(self) -> SimpleNamespace:
@@ -52,7 +53,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 def pull(store: Store, held: dict[int, bytes], boot: int, now_ms: int = NOON_MS) -> Probe:
     probe = Probe(held, boot, now_ms)
-    bench.pull(store, probe)  # type: ignore[arg-type]
+    probe.notes = bench.pull(store, probe).notes  # type: ignore[arg-type]
     return probe
 
 
@@ -134,3 +135,11 @@ def test_a_pull_that_brings_nothing_new_anchors_the_boot_all_the_same(store: Sto
         assert connection.scalar(select(tables.anchors.c.host_ms)) == NOON_MS
         kinds = connection.execute(select(tables.log.c.kind)).scalars()
         assert set(kinds) == {records.READING}
+
+
+def test_a_clock_behind_an_earlier_pull_is_said(store: Store) -> None:
+    assert pull(store, {1: reading(1, 1)}, 1, NOON_MS + DAY_MS).notes == ()
+    held = {1: reading(1, 1), 2: reading(2, 1)}
+    assert pull(store, held, 1, NOON_MS + DAY_MS - 60_000).notes == ()
+    (note,) = pull(store, held, 1).notes
+    assert "clock is 1440 minutes behind" in note
