@@ -70,7 +70,7 @@ def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | N
     for made in anchors:
         store.anchor(probe.unique_id, *made)
     with store.write() as connection:
-        worklist.refresh(connection, now_ms())
+        worklist.refresh(connection)
     new = store.record_count(probe.unique_id) - before
     return Pull(
         probe.unique_id,

@@ -10,7 +10,7 @@ from curbtick.errors import InputError
 from curbtick.fleet import worklist
 from curbtick.moments import when
 from curbtick.store import Store, copy, depots, migrations, open_store, roles, tables
-from curbtick.store.engine import database_url, now_ms, refuse_absent, shown
+from curbtick.store.engine import database_url, refuse_absent, shown
 from curbtick.store.sync import Synced
 from curbtick.store.sync import sync as bring
 from curbtick.store.sync_work import Work
@@ -139,7 +139,7 @@ def sync(
     with open_store(own) as from_, open_store(db) as to, output.progress("Catching up") as tick:
         done = bring(from_, to, tick)
         with to.write() as connection:
-            worklist.refresh(connection, now_ms())
+            worklist.refresh(connection)
     output.say(_sync_words(done))
     output.done(asdict(done))
 

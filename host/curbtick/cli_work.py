@@ -282,7 +282,7 @@ def assign(
     with open_store(db) as store, store.write() as connection:
         if undo is not None:
             count = assigning.undo(connection, undo, now_ms())
-            worklist.refresh(connection, now_ms())
+            worklist.refresh(connection)
             output.say(f"Assignment {undo} is taken back: {count} readings are where they were.")
             output.done({"undone": undo, "readings": count})
         elif refs:
@@ -311,7 +311,7 @@ def _assign(  # noqa: PLR0913
     key = assigning.to_vehicle(
         connection, chosen, target, now_ms(), bumper=number, first_position=position, by=by, why=why
     )
-    worklist.refresh(connection, now_ms())
+    worklist.refresh(connection)
     output.say(
         f"{len(chosen)} readings belong to {target.name} now. `curbtick assign --undo {key}` takes it back."
     )

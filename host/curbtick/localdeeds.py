@@ -52,7 +52,7 @@ def do(store: Store, name: str, form: Form) -> str:
     """Do a deed in one transaction; returns what to say. Raises InputError, StoreError."""
     with store.write() as connection:
         said = DEEDS[name](connection, form)
-        worklist.refresh(connection, now_ms())
+        worklist.refresh(connection)
     return said
 
 

@@ -103,7 +103,7 @@ def measure(url: str, path: Path, out: Path, rounds: int) -> dict[str, Any]:
     """Report seconds and memory of the same history on both engines."""
     for where in (url, str(path)):
         with Store(where) as store, store.write() as connection:
-            worklist.refresh(connection, DAY_MS)
+            worklist.refresh(connection)
     server_s, file_s = by_turns(
         [lambda: build_report(url, out), lambda: build_report(str(path), out)], rounds
     )

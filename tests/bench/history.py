@@ -154,10 +154,10 @@ def vehicle_page(path: Path, day_ms: int) -> str:
     return made
 
 
-def refresh(path: Path, day_ms: int) -> None:
+def refresh(path: Path) -> None:
     """Bring the work list up to date, as after a pull."""
     with Store(path) as store, store.write() as connection:
-        worklist.refresh(connection, day_ms)
+        worklist.refresh(connection)
         state.of_vehicles(connection, vehicles.load(connection))
 
 
@@ -187,7 +187,7 @@ def run(seed: int, short: bool) -> dict[str, Any]:
         fill(wide_db, wide, FLEET, seed, day_ms)
         both = (small_db, large_db)
         for path in (*both, wide_db):
-            refresh(path, day_ms)
+            refresh(path)
         reports = by_turns([lambda p=path: report(p, folder / "out", day_ms) for path in both], rounds)
         pages = by_turns([lambda p=path: vehicle_page(p, day_ms) for path in both], 15 * rounds)
         memory, fit_memory = (

@@ -204,7 +204,7 @@ def test_a_bench_can_do_its_work_and_no_harm(with_roles: str) -> None:
         store.ingest("e660ffffffffffff", [reading(1)], bench="new bench")
         store.anchor(PROBE, 1, 5, NOON_MS, 10)
         with store.write() as connection:
-            worklist.refresh(connection, NOON_MS)
+            worklist.refresh(connection)
         for table in (tables.log, *tables.DECODED.values(), tables.probes, tables.pulls, tables.findings):
             with pytest.raises(StoreError, match="does not allow this"), store.write() as connection:
                 connection.execute(table.delete())

@@ -29,11 +29,11 @@ class Yard:
     def read(self, at_ms: int, *values: dict[str, Any]) -> list[int]:
         seqs = self.book.visit(at_ms, *({"round_id": 1, **fields} for fields in values))
         with self.store.write() as connection:
-            worklist.refresh(connection, at_ms)
+            worklist.refresh(connection)
         return seqs
 
     def result(
-        self, at_ms: int, result: int, verdicts: list[int], reasons: list[int], seqs: list[int]
+        self, result: int, verdicts: list[int], reasons: list[int], seqs: list[int]
     ) -> None:
         fields = {
             "round_id": 1,
@@ -49,7 +49,7 @@ class Yard:
         self.book.seq += 1
         self.store.ingest(PROBE, [record(records.BUMPER, self.book.seq, fields, self.book.boot, 9000)])
         with self.store.write() as connection:
-            worklist.refresh(connection, at_ms)
+            worklist.refresh(connection)
 
     def findings(self, *states: str) -> list[worklist.Finding]:
         with self.store.read() as connection:

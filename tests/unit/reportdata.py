@@ -77,7 +77,7 @@ class Depot:
         if last:
             self._attach(seqs, values)
         with self.store.write() as connection:
-            worklist.refresh(connection, at_ms)
+            worklist.refresh(connection)
 
     def _places(self) -> list[tuple[int, int, int]]:
         return [(n, b, p) for n in range(6) for b in (0, 1) for p in range(1, 7 if n == 0 else 5)]
@@ -136,7 +136,7 @@ class Depot:
         if visit != VISITS - 2:
             return
         with self.store.write() as connection:
-            worklist.refresh(connection, at_ms)
+            worklist.refresh(connection)
             for finding in worklist.load(connection):
                 step = "replace" if finding.vehicle == "Van 4" else "clean"
                 worklist.note(

@@ -41,7 +41,7 @@ class Yard:
 
     def refresh(self, at_ms: int) -> None:
         with self.store.write() as connection:
-            worklist.refresh(connection, at_ms)
+            worklist.refresh(connection)
 
     def page(self, name: str = "index.html", day_ms: int = NOON_MS) -> Page:
         with self.store.read() as connection:

@@ -34,13 +34,13 @@ def weak_by_siblings(yard: Yard) -> list[int]:
     """A visit whose second position is WEAK by the bumper result alone, and its fourth by itself."""
     seqs = yard.read(NOON_MS, *({"position": p} for p in (1, 2, 3)), {"position": 4, **LOW})
     verdicts = [names.PASS, names.WEAK, names.PASS, names.WEAK]
-    yard.result(NOON_MS, names.BUMPER_REPAIR, verdicts, [0, BELOW, 0, 1], seqs)
+    yard.result(names.BUMPER_REPAIR, verdicts, [0, BELOW, 0, 1], seqs)
     return seqs
 
 
-def refresh(yard: Yard, at_ms: int) -> None:
+def refresh(yard: Yard) -> None:
     with yard.store.write() as connection:
-        worklist.refresh(connection, at_ms)
+        worklist.refresh(connection)
 
 
 def open_at(yard: Yard) -> list[tuple[int, int]]:
@@ -52,14 +52,14 @@ def test_one_position_read_again_leaves_the_others_as_the_bumper_result_had_them
     weak_by_siblings(yard)
     (last,) = yard.read(NOON_MS + DAY_MS, {"position": 4})
     later = [names.RETRY] * 3 + [names.PASS]
-    yard.result(NOON_MS + DAY_MS, names.BUMPER_INCOMPLETE, later, [0] * 4, [0, 0, 0, last])
+    yard.result(names.BUMPER_INCOMPLETE, later, [0] * 4, [0, 0, 0, last])
     assert stands(yard) == ["pass", "weak", "pass", "pass"]
     assert open_at(yard) == [(yard.van, 2)]
 
 
 def test_a_finding_is_not_proved_by_the_reading_that_opened_it(yard: Yard) -> None:
     seqs = weak_by_siblings(yard)
-    yard.result(NOON_MS + 1000, names.BUMPER_ALL_PASS, [names.PASS] * 4, [0] * 4, seqs)
+    yard.result(names.BUMPER_ALL_PASS, [names.PASS] * 4, [0] * 4, seqs)
     assert stands(yard) == ["pass"] * 4
     assert open_at(yard) == [(yard.van, 2), (yard.van, 4)]
 
@@ -67,7 +67,7 @@ def test_a_finding_is_not_proved_by_the_reading_that_opened_it(yard: Yard) -> No
 def test_a_reading_of_unknown_date_does_not_hide_a_worse_one_of_a_known_date(yard: Yard) -> None:
     other = Logbook(yard.store, OTHER_PROBE)
     other.visit(NOON_MS + 2 * DAY_MS, {"round_id": 1, "position": 1, **DEAD})
-    refresh(yard, NOON_MS + 2 * DAY_MS)
+    refresh(yard)
     undated(yard, pulled_ms=NOON_MS + 4 * DAY_MS)
     assert stands(yard)[0] == "dead"
     assert open_at(yard) == [(yard.van, 1)]
@@ -76,7 +76,7 @@ def test_a_reading_of_unknown_date_does_not_hide_a_worse_one_of_a_known_date(yar
 def undated(yard: Yard, pulled_ms: int, **fields: Any) -> None:
     """A reading of a start without an anchor, pulled at a time."""
     yard.book.visit(pulled_ms - 3_600_000, {"round_id": 1, "position": 1, **fields}, anchor=False)
-    refresh(yard, pulled_ms)
+    refresh(yard)
 
 
 def test_a_reading_surely_before_another_does_not_count(yard: Yard) -> None:
@@ -114,7 +114,7 @@ def assigned(yard: Yard, seqs: list[int], vehicle: int, **more: Any) -> int:
     with yard.store.write() as connection:
         chosen = assign.parse_range(connection, [f"{PROBE[-6:]}-{seqs[0]}..{seqs[-1]}"])
         key = assign.to_vehicle(connection, chosen, vehicles.load(connection, [vehicle])[0], NOON_MS, **more)
-        worklist.refresh(connection, NOON_MS)
+        worklist.refresh(connection)
     return key
 
 
@@ -126,14 +126,14 @@ def test_bumper_result_and_findings_go_where_the_readings_go_and_back(yard: Yard
     assert open_at(yard) == [(right, 2), (right, 4)]
     with yard.store.write() as connection:
         assign.undo(connection, key, NOON_MS)
-        worklist.refresh(connection, NOON_MS)
+        worklist.refresh(connection)
     assert stands(yard) == ["pass", "weak", "pass", "weak"] and stands(yard, right) == ["unread"] * 4
     assert open_at(yard) == [(yard.van, 2), (yard.van, 4)]
 
 
 def test_a_silent_bumper_goes_where_its_readings_go(yard: Yard) -> None:
     seqs = yard.read(NOON_MS, *({"position": p, **SILENT} for p in range(1, 5)))
-    yard.result(NOON_MS, names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
+    yard.result(names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
     right = add_vehicle(yard.store, "Van 2")
     assigned(yard, seqs, right)
     assert yard.state().worst == "unread"

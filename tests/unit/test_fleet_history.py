@@ -120,7 +120,7 @@ def test_the_trend_begins_anew_after_a_repair_and_marks_stand_in_order(store: St
     low = {"round_id": 1, "level_cdb": -2000, "verdict": names.WEAK, "reasons": 1}
     book.visit(NOON_MS + 8 * MONTH_MS, low)
     with store.write() as connection:
-        worklist.refresh(connection, NOON_MS)
+        worklist.refresh(connection)
         finding = worklist.load(connection)[0]
         worklist.note(connection, finding.id, "replace", NOON_MS + 8 * MONTH_MS + DAY_MS, "Ann")
     for month in range(9, 12):

@@ -52,14 +52,14 @@ def test_refreshing_twice_changes_nothing(yard: Yard) -> None:
     yard.read(NOON_MS, {"position": 2, **LOW}, {"position": 3, "verdict": names.DEAD})
     before = yard.findings()
     with yard.store.write() as connection:
-        worklist.refresh(connection, NOON_MS + 5000)
+        worklist.refresh(connection)
     assert yard.findings() == before
     assert len(before) == 2
 
 
 def test_a_silent_bumper_is_one_finding_about_the_vehicle(yard: Yard) -> None:
     seqs = yard.read(NOON_MS, *({"position": p, **SILENT} for p in range(1, 5)))
-    yard.result(NOON_MS, names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
+    yard.result(names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
     findings = yard.findings()
     assert [(f.position, f.what, f.next_step) for f in findings] == [(0, "not_transmitting", "conditions")]
     assert yard.state().worst == "not_transmitting"
@@ -74,7 +74,6 @@ def test_a_silent_bumper_is_one_finding_about_the_vehicle(yard: Yard) -> None:
 def test_the_bumper_result_makes_nothing_heard_dead_where_siblings_pass(yard: Yard) -> None:
     seqs = yard.read(NOON_MS, {"position": 1, **SILENT}, *({"position": p} for p in (2, 3, 4)))
     yard.result(
-        NOON_MS,
         names.BUMPER_REPAIR,
         [names.DEAD, names.PASS, names.PASS, names.PASS],
         [names.mask_of(names.REASONS, ["nothing_heard"]), 0, 0, 0],
@@ -86,7 +85,7 @@ def test_the_bumper_result_makes_nothing_heard_dead_where_siblings_pass(yard: Ya
 
 def test_an_older_result_does_not_overrule_a_newer_reading(yard: Yard) -> None:
     seqs = yard.read(NOON_MS, *({"position": p, **SILENT} for p in range(1, 5)))
-    yard.result(NOON_MS, names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
+    yard.result(names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
     yard.read(NOON_MS + DAY_MS, {"position": 1})
     assert yard.state().silent_bumpers == []
 
@@ -177,10 +176,14 @@ def test_a_swap_is_judged_by_the_fleets_own_repeatability_once_it_is_known(yard:
     with yard.store.write() as connection:
         key = swap.of_vehicle(connection, yard.van)[0].id
         swap.undo(connection, key, NOON_MS)
-        swap.record(connection, vehicles.load(connection, [yard.van])[0], names.REAR, 2, 3, NOON_MS + 5 * DAY_MS)
+        swap.record(
+            connection, vehicles.load(connection, [yard.van])[0], names.REAR, 2, 3, NOON_MS + 5 * DAY_MS
+        )
     yard.read(NOON_MS + 6 * DAY_MS, {"position": 2}, {"position": 3, "level_cdb": -500})
     with yard.store.read() as connection:
-        before = swap.decide(connection, swap.of_vehicle(connection, yard.van)[0], repeat.of_fleet(connection))
+        before = swap.decide(
+            connection, swap.of_vehicle(connection, yard.van)[0], repeat.of_fleet(connection)
+        )
     _repeated(yard, 20, (0, 1), day=100)
     with yard.store.read() as connection:
         after = swap.decide(connection, swap.of_vehicle(connection, yard.van)[0], repeat.of_fleet(connection))

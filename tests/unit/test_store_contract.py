@@ -136,7 +136,7 @@ def depot_day(store: Store) -> None:
         readings[5].update(verdict=names.WEAK, level_cdb=-2300, reasons=1)
         book.visit(NOON_MS + day * DAY_MS, *readings)
     with store.write() as connection:
-        worklist.refresh(connection, NOON_MS + 3 * DAY_MS)
+        worklist.refresh(connection)
 
 
 def test_both_engines_tell_the_same_report(server: postgres.Server, tmp_path: Path) -> None:

@@ -37,9 +37,9 @@ def own(tmp_path: Path) -> Iterator[Store]:
         yield made
 
 
-def refresh(store: Store, day: float) -> None:
+def refresh(store: Store) -> None:
     with store.write() as connection:
-        worklist.refresh(connection, NOON_MS + int(day * DAY_MS))
+        worklist.refresh(connection)
 
 
 def read(store: Store, day: float, *values: dict[str, Any], probe: str = benchdata.PROBE) -> None:
@@ -47,7 +47,7 @@ def read(store: Store, day: float, *values: dict[str, Any], probe: str = benchda
     book = Logbook(store, probe)
     book.boot, book.seq = int(day * 10), int(day * 100)
     book.visit(NOON_MS + int(day * DAY_MS), *values)
-    refresh(store, day)
+    refresh(store)
 
 
 def findings(store: Store) -> Sequence[worklist.Finding]:
@@ -89,7 +89,7 @@ def test_a_repair_made_and_proved_offline_arrives_once(own: Store, central: Stor
     done = sync(own, central).work
     assert (done.findings, done.steps) == (1, 2)
     assert told(central) == told(own)
-    refresh(central, 3)
+    refresh(central)
     assert told(central) == told(own)
     assert sync(own, central).work == Work()
     assert told(central) == told(own)
@@ -117,11 +117,11 @@ def test_steps_join_the_finding_that_the_central_history_has_open(own: Store, ce
     (found,) = findings(central)
     assert [(step.step, step.by) for step in found.steps] == [("inspect", "Bo"), ("replace", "Ada")]
     assert found.state == "done"
-    refresh(central, 1.5)
+    refresh(central)
     assert findings(central)[0].state == "done"
     read(own, 2, GOOD)
     sync(own, central)
-    refresh(central, 2)
+    refresh(central)
     (found,) = findings(central)
     assert (found.state, found.opened_ms, len(found.steps)) == ("proved", NOON_MS + DAY_MS // 2 + 1000, 2)
 
@@ -129,11 +129,11 @@ def test_steps_join_the_finding_that_the_central_history_has_open(own: Store, ce
 def test_a_later_bad_reading_of_another_bench_opens_it_again(own: Store, central: Store) -> None:
     read(own, 1, BAD)
     sync(own, central)
-    refresh(central, 1)
+    refresh(central)
     note(own, "replace", 1.2)
     read(central, 2, BAD, probe=OTHER)
     sync(own, central)
-    refresh(central, 2)
+    refresh(central)
     (found,) = findings(central)
     assert (found.state, [step.step for step in found.steps]) == ("open", ["replace"])
 
@@ -146,7 +146,7 @@ def test_a_fault_that_came_back_stays_two_findings(own: Store, central: Store) -
     note(own, "swap", 3.1)
     for _ in range(2):
         sync(own, central)
-        refresh(central, 4)
+        refresh(central)
         assert told(central) == told(own)
         assert [found.state for found in findings(central)] == ["proved", "open"]
 
@@ -156,11 +156,11 @@ def test_a_finding_proved_in_the_central_history_is_not_opened_by_a_stale_file(
 ) -> None:
     read(own, 1, BAD)
     sync(own, central)
-    refresh(central, 1)
+    refresh(central)
     read(central, 2, GOOD, probe=OTHER)
     note(own, "clean", 2.5)
     sync(own, central)
-    refresh(central, 3)
+    refresh(central)
     (found,) = findings(central)
     assert (found.state, [step.step for step in found.steps]) == ("proved", ["clean"])
 

@@ -102,7 +102,7 @@ class Finding:
         return "" if self.next_step is None else STEP_WORDS[self.next_step]
 
 
-def refresh(connection: Connection, at_ms: int, vehicle_ids: Sequence[int] | None = None) -> None:
+def refresh(connection: Connection, vehicle_ids: Sequence[int] | None = None) -> None:
     """Open, reopen and prove findings by how every vehicle stands now. Doing it twice changes nothing more.
     """
     chosen = [v for v in vehicles.load(connection, vehicle_ids) if not v.is_reference]
