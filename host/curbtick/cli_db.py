@@ -7,7 +7,7 @@ import typer
 
 from curbtick.cli_output import Db, Json, Output
 from curbtick.errors import InputError
-from curbtick.fleet import worklist
+from curbtick.fleet import assign, worklist
 from curbtick.moments import when
 from curbtick.store import Store, copy, depots, migrations, open_store, roles, tables
 from curbtick.store.engine import database_url, refuse_absent, shown
@@ -137,7 +137,7 @@ def sync(
             "Name the server's history with --db or CURBTICK_DB.",
         )
     with open_store(own) as from_, open_store(db) as to, output.progress("Catching up") as tick:
-        done = bring(from_, to, tick)
+        done = bring(from_, to, tick, assign.settle)
         with to.write() as connection:
             worklist.refresh(connection)
     output.say(_sync_words(done))
@@ -157,6 +157,8 @@ def _sync_words(done: Synced) -> str:
 
 def _work_words(work: Work) -> str:
     words = ""
+    if work.assignments:
+        words += f" {work.assignments} assignments were new there."
     if work.findings or work.steps or work.swaps:
         words += f" Noted work: {work.findings} findings, {work.steps} steps and {work.swaps} swaps were new there."
     if work.limit_sets:

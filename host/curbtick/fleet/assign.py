@@ -116,11 +116,11 @@ def _move(
             )
         )
         _hold(connection, reading.id, place)
-    _settle(connection, [reading.id for reading, _ in moves])
+    settle(connection, [reading.id for reading, _ in moves])
     return key
 
 
-def _settle(connection: Connection, moved_ids: Sequence[int]) -> None:
+def settle(connection: Connection, moved_ids: Sequence[int]) -> None:
     """Let bumper results, findings and marks of being superseded follow readings that were moved."""
     moved = list(readings.by_ids(connection, moved_ids).values())
     results.follow(connection, moved)
@@ -168,7 +168,7 @@ def undo(connection: Connection, assignment_id: int, at_ms: int) -> int:
     ).all()
     for row in moved:
         _hold(connection, row.reading_id, (row.old_vehicle_id, row.old_bumper, row.old_position))
-    _settle(connection, [row.reading_id for row in moved])
+    settle(connection, [row.reading_id for row in moved])
     connection.execute(update(tables.assignments).where(columns.id == assignment_id).values(undone_ms=at_ms))
     return len(moved)
 

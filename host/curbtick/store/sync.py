@@ -21,6 +21,7 @@ from curbtick.store import (
     note_pull,
     runs,
     server,
+    sync_assigned,
     sync_places,
     sync_work,
     tables,
@@ -61,10 +62,16 @@ class _Life(NamedTuple):
     first_seen_ms: int
 
 
-def sync(own: Store, central: Store, progress: Progress | None = None) -> Synced:
+def sync(
+    own: Store,
+    central: Store,
+    progress: Progress | None = None,
+    settle: sync_assigned.Settle = lambda _connection, _readings: None,
+) -> Synced:
     """Bring everything that a bench's own history has pulled into the central one.
 
-    Raises StoreError; whatever arrived until then stays, and the next sync goes on from there.
+    settle: called with readings of the central history that an assignment moved. Raises StoreError; whatever arrived
+    until then stays, and the next sync goes on from there.
     """
     done = Synced()
     mark = _mark_of(central)
@@ -85,7 +92,9 @@ def sync(own: Store, central: Store, progress: Progress | None = None) -> Synced
         for key in sorted({pull.probe_id for pull in pulls}):
             _close(connection, central, lives[key])
         with central.write() as there:
+            assignments = sync_assigned.bring(connection, there, places.vehicles, settle)
             done.work = sync_work.bring(connection, there, places.vehicles)
+            done.work.assignments = assignments
     if pulls:
         _note(own, mark, pulls[-1].id)
     return done

@@ -13,7 +13,8 @@ from sqlalchemy import Connection, Table, and_, select, text, update
 
 from curbtick.store import inserted_key, tables
 
-_OPEN, _DONE, _PROVED = "open", "done", "proved"
+# A finding goes this way; a withdrawn one was about a reading that belongs elsewhere, and stays where it was made.
+_ORDER = ("open", "done", "proved")
 
 
 @dataclass
@@ -22,6 +23,7 @@ class Work:
     withheld_limits: revisions that this login may not enter there.
     """
 
+    assignments: int = 0
     findings: int = 0
     steps: int = 0
     swaps: int = 0
@@ -33,7 +35,8 @@ class Work:
 def bring(own: Connection, central: Connection, vehicles: Mapping[int, int]) -> Work:
     """Enter findings, steps, swaps and limit sets; vehicles: key in the central history by key in the file."""
     work = Work()
-    for row in own.execute(select(tables.findings).order_by(tables.findings.c.id)).mappings():
+    standing = tables.findings.c.state.in_(_ORDER)
+    for row in own.execute(select(tables.findings).where(standing).order_by(tables.findings.c.id)).mappings():
         _finding(own, central, dict(row), vehicles[row["vehicle_id"]], work)
     for row in own.execute(select(tables.swaps).order_by(tables.swaps.c.id)).mappings():
         _swap(central, {**row, "vehicle_id": vehicles[row["vehicle_id"]]}, work)
@@ -69,8 +72,8 @@ def _finding(own: Connection, central: Connection, row: dict[str, Any], vehicle_
     mine = {
         **row,
         "vehicle_id": vehicle_id,
-        "opened_by_id": _reading(own, central, row["opened_by_id"]),
-        "proved_by_id": _reading(own, central, row["proved_by_id"]),
+        "opened_by_id": reading_there(own, central, row["opened_by_id"]),
+        "proved_by_id": reading_there(own, central, row["proved_by_id"]),
     }
     del mine["id"]
     theirs = _same(central, mine)
@@ -89,7 +92,8 @@ def _same(central: Connection, mine: Mapping[str, Any]) -> dict[str, Any] | None
     """The central history's finding of the same place, open at the same time; the one opened nearest to it."""
     columns = tables.findings.c
     place = (columns[name] == mine[name] for name in ("vehicle_id", "bumper", "position"))
-    there = central.execute(select(tables.findings).where(*place).order_by(columns.id)).mappings()
+    standing = columns.state.in_(_ORDER)
+    there = central.execute(select(tables.findings).where(*place, standing).order_by(columns.id)).mappings()
     alike = [dict(one) for one in there if _overlap(dict(one), mine)]
     return min(alike, key=lambda one: abs(one["opened_ms"] - mine["opened_ms"]), default=None)
 
@@ -103,14 +107,13 @@ def _overlap(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
 
 def _go_on(central: Connection, theirs: Mapping[str, Any], mine: Mapping[str, Any]) -> None:
     """What the file knows of a finding to be done or proved holds in the central history too."""
-    order = (_OPEN, _DONE, _PROVED)
-    if order.index(mine["state"]) <= order.index(theirs["state"]):
+    if _ORDER.index(mine["state"]) <= _ORDER.index(theirs["state"]):
         return
     values = {name: mine[name] for name in ("state", "proved_ms", "proved_by_id")}
     central.execute(update(tables.findings).where(tables.findings.c.id == theirs["id"]).values(**values))
 
 
-def _reading(own: Connection, central: Connection, key: int | None) -> int | None:
+def reading_there(own: Connection, central: Connection, key: int | None) -> int | None:
     """Key in the central history of a reading of the file; None where there is none."""
     if key is None:
         return None

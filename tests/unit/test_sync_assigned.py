@@ -1,0 +1,103 @@
+"""Assignments made in a bench's own file after it was synced arrive in the central history, on both engines."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from curbtick.fleet import assign, state, vehicles, worklist
+from curbtick.store import Store
+from curbtick.store.sync import Synced
+from curbtick.store.sync import sync as bring
+from curbtick_wire import names
+
+from tests.unit import benchdata
+from tests.unit.benchdata import DAY_MS, NOON_MS, Logbook
+from tests.unit.fleetdata import LOW
+from tests.unit.test_store_contract import server, where
+
+__all__ = ["server", "where"]
+
+
+@pytest.fixture
+def central(where: str) -> Iterator[Store]:
+    with Store(where) as made:
+        yield made
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Iterator[Store]:
+    """Two vans, the first of which has four readings, the second WEAK."""
+    with Store(tmp_path / "own.db") as made:
+        vans = [benchdata.add_vehicle(made, name) for name in ("Van 1", "Van 2")]
+        benchdata.add_round(made, 7, vans)
+        bad = {2: LOW}
+        Logbook(made).visit(
+            NOON_MS, *({"round_id": 7, "vehicle": 1, "position": p, **bad.get(p, {})} for p in range(1, 5))
+        )
+        yield made
+
+
+def sync(own: Store, central: Store) -> Synced:
+    done = bring(own, central, settle=assign.settle)
+    with central.write() as connection:
+        worklist.refresh(connection)
+    return done
+
+
+def move(store: Store, name: str, at_ms: int) -> int:
+    """Assign the four readings to a van."""
+    with store.write() as connection:
+        chosen = assign.parse_range(connection, [f"{benchdata.PROBE[-6:]}-2..5"])
+        return assign.to_vehicle(connection, chosen, vehicles.find(connection, name), at_ms, by="Ada")
+
+
+def stands(store: Store) -> dict[str, list[str]]:
+    with store.read() as connection:
+        fleet = state.of_vehicles(connection, vehicles.load(connection))
+        return {one.vehicle.name: [place.verdict for place in one.at(names.REAR)] for one in fleet}
+
+
+def open_at(store: Store) -> list[tuple[str, int]]:
+    with store.read() as connection:
+        return [(found.vehicle, found.position) for found in worklist.load(connection)]
+
+
+READ, UNREAD = ["pass", "weak", "pass", "pass"], ["unread"] * 4
+
+
+def test_what_was_moved_after_a_sync_moves_there_too_and_back(own: Store, central: Store) -> None:
+    sync(own, central)
+    assert stands(central) == {"Van 1": READ, "Van 2": UNREAD} and open_at(central) == [("Van 1", 2)]
+    key = move(own, "Van 2", NOON_MS + DAY_MS)
+    assert sync(own, central).work.assignments == 1
+    assert stands(central) == stands(own) == {"Van 1": UNREAD, "Van 2": READ}
+    assert open_at(central) == [("Van 2", 2)]
+    with own.write() as connection:
+        assign.undo(connection, key, NOON_MS + 2 * DAY_MS)
+    assert sync(own, central).work.assignments == 0
+    assert stands(central) == {"Van 1": READ, "Van 2": UNREAD} and open_at(central) == [("Van 1", 2)]
+
+
+def test_an_assignment_made_before_the_first_sync_can_be_undone_there(own: Store, central: Store) -> None:
+    move(own, "Van 2", NOON_MS + DAY_MS)
+    assert sync(own, central).work.assignments == 1 and sync(own, central).work.assignments == 0
+    assert stands(central) == {"Van 1": UNREAD, "Van 2": READ}
+    with central.write() as connection:
+        (there,) = assign.standing(connection)
+        assert (there.by, there.readings) == ("Ada", 4)
+        assign.undo(connection, there.id, NOON_MS + 2 * DAY_MS)
+        worklist.refresh(connection)
+    assert stands(central) == {"Van 1": READ, "Van 2": UNREAD}
+    sync(own, central)
+    assert stands(central) == {"Van 1": READ, "Van 2": UNREAD}, "what was decided at the server last counts"
+
+
+def test_a_reading_held_elsewhere_at_the_server_stays_there(own: Store, central: Store) -> None:
+    sync(own, central)
+    with central.write() as connection:
+        third = vehicles.add(connection, "Van 3", vehicles.Bumper(4, 48), vehicles.NO_SENSORS, 0)
+        chosen = assign.parse_range(connection, [f"{benchdata.PROBE[-6:]}-2..5"])
+        assign.to_vehicle(connection, chosen, vehicles.load(connection, [third])[0], NOON_MS)
+    move(own, "Van 2", NOON_MS + DAY_MS)
+    sync(own, central)
+    assert stands(central) == {"Van 1": UNREAD, "Van 2": UNREAD, "Van 3": READ}
