@@ -29,7 +29,6 @@ CLEAR_FREQUENCY_HZ = const(1200)
 TRAIN_OVER_NOISE_CDB = const(600)
 
 SIBLINGS_LEAST = const(3)
-LEVEL_NONE = const(-32768)
 
 
 class Ruling:

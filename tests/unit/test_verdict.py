@@ -61,6 +61,7 @@ def test_a_healthy_train_passes_with_nothing_against_it() -> None:
         ({"count": 3, "due": 6}, "irregular"),
         ({"ringdown_us": 60}, None),
         ({"ringdown_us": 59}, "odd_ringdown"),
+        ({"ringdown_us": 0}, "odd_ringdown"),
         ({"ringdown_us": 2500}, None),
         ({"ringdown_us": 2501}, "odd_ringdown"),
         ({"ringdown_us": -1}, None),
@@ -167,6 +168,11 @@ def test_a_train_must_stand_6_db_over_the_noise(noise_cdb: int, expected: tuple[
         ({"loudest_cdb": -3500, **SIBLINGS}, {"heard_before": True}, (RETRY, ["too_few_bursts"])),
         ({"loudest_cdb": -3501, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
         ({**HEARD, "count": 1, "loudest_cdb": -800}, {"heard_before": True}, (RETRY, ["too_few_bursts"])),
+        ({"odd_cdb": -3500, **SIBLINGS}, {"heard_before": True}, (RETRY, ["not_a_burst"])),
+        ({"odd_cdb": -3501, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
+        ({"sibling_cdb": -3500, **SIBLINGS}, {"heard_before": True}, (RETRY, ["noisy"])),
+        ({"sibling_cdb": -3501, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
+        ({"sibling_cdb": -3500}, {"heard_before": True}, (DEAD, ["nothing_heard"])),
     ],
     ids=str,
 )
@@ -196,6 +202,8 @@ def test_the_dead_limit_parts_weak_from_dead(level_cdb: int, said: int) -> None:
         ({"siblings": 6, "sibling_due": 13}, False),
         ({"faint_score": 2000}, True),
         ({"faint_score": 1999}, False),
+        ({"repeating": 3, "clear_count": 6}, True),
+        ({"repeating": 3, "clear_count": 7}, False),
     ],
     ids=str,
 )
