@@ -78,7 +78,9 @@ def _make_room(out: Path) -> None:
     """Make the folder, and take away what an earlier demo left in it, finished or broken off; files that are
     not a demo's are left alone.
     """
-    left = [path for pattern in MADE for path in sorted(out.glob(pattern)) if path.is_file() or path.is_symlink()]
+    left = [
+        path for pattern in MADE for path in sorted(out.glob(pattern)) if path.is_file() or path.is_symlink()
+    ]
     if left and not _is_demo_folder(out):
         raise InputError(
             f"{left[0]} is there already and was not made by the demo.",

@@ -37,12 +37,18 @@ Db = Annotated[
 By = Annotated[str | None, typer.Option("--by", help="Who did it.", show_default=False)]
 
 
+class _Console(Console):
+    def on_broken_pipe(self) -> None:
+        """Leave a reader who has gone to `heard`; rich would end the program, in the middle of a change."""
+        raise BrokenPipeError
+
+
 class Output:
     """What one command says. as_json: words go to standard error and `done` prints the object."""
 
     def __init__(self, as_json: bool) -> None:
         self.as_json = as_json
-        self.console = Console(stderr=as_json, highlight=False, soft_wrap=True)
+        self.console = _Console(stderr=as_json, highlight=False, soft_wrap=True)
 
     def say(self, words: str) -> None:
         """Say a line to people; square brackets are taken as they are."""
@@ -57,7 +63,7 @@ class Output:
         for row in rows:
             made.add_row(*("" if value is None else str(value) for value in row))
         with heard():
-            Console(stderr=self.as_json, highlight=False).print(made)
+            _Console(stderr=self.as_json, highlight=False).print(made)
 
     def done(self, result: dict[str, Any]) -> None:
         """Finish: print the object when JSON was asked for."""

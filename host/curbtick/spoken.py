@@ -56,9 +56,14 @@ def interrupted(again: str = "Repeat the command.") -> CurbtickError:
 
 @contextlib.contextmanager
 def heard() -> Iterator[None]:
-    """Let a command go on whose words cannot be written: what it stores must not hang on who listens."""
+    """Let a command go on whose words cannot be written: what it stores must not hang on who listens.
+
+    A reader who has heard enough, `head` for one, is no trouble.
+    """
     try:
         yield
+    except BrokenPipeError:
+        _listen_no_more()
     except OSError as error:
         _lost.append(error.strerror or str(error))
         _listen_no_more()

@@ -167,6 +167,7 @@ def test_work_is_listed_and_noted(db: Path) -> None:
     undone = json_of("assign", "--undo", "1", db=db)
     assert undone == {"undone": 1, "readings": 1}
     refused(2, "no assignment 1 to undo", "assign", "--undo", "1", db=db)
+    assert "`curbtick assign` alone lists" in call("assign", "--undo", "1", db=db).stderr
     refused(2, "not said where", "assign", "302a11-4", db=db)
     refused(2, "There is no step polish", "work", "done", "1", "polish", db=db)
 

@@ -55,7 +55,11 @@ def test_a_summary_of_somebody_else_gives_no_leave(summary: str, tmp_path: Path)
 
 def test_the_next_demo_takes_away_only_what_a_demo_makes(tmp_path: Path) -> None:
     assert call("demo", "--out", tmp_path).exit_code == 0
-    kept = [tmp_path / "report" / "notes.html", tmp_path / "report" / "photo.jpg", tmp_path / "curbtick.db-copy"]
+    kept = [
+        tmp_path / "report" / "notes.html",
+        tmp_path / "report" / "photo.jpg",
+        tmp_path / "curbtick.db-copy",
+    ]
     for path in kept:
         path.write_text("mine")
     (tmp_path / "report" / "vehicle-9.html").write_text("old")

@@ -18,8 +18,6 @@ from sqlalchemy import func, select
 
 from tests.unit.benchdata import NOON_MS, PROBE, Logbook, add_round, add_vehicle, reading
 
-posix_only = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such limits")
-
 
 @pytest.fixture
 def history(tmp_path: Path) -> Path:
@@ -50,15 +48,15 @@ def files_of_at_most(size_bytes: int) -> Iterator[None]:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
 
-@posix_only
 def test_a_disk_that_fails_is_not_taken_for_a_server(history: Path) -> None:
     with files_of_at_most(8192), pytest.raises(StoreError, match="The disk that holds .* fails") as caught:
         Store(history)
     assert "server" not in caught.value.next_step
 
 
-@posix_only
-def test_a_disk_without_room_for_sqlites_notes_is_full(history: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_disk_without_room_for_sqlites_notes_is_full(
+    history: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     usage = shutil.disk_usage(history)
     monkeypatch.setattr(shutil, "disk_usage", lambda _path: usage._replace(free=0))
     with files_of_at_most(8192), pytest.raises(StoreError, match="The disk that holds .* is full"):
@@ -67,7 +65,10 @@ def test_a_disk_without_room_for_sqlites_notes_is_full(history: Path, monkeypatc
 
 def test_pages_that_cannot_be_written_are_not_blamed_on_the_history(history: Path, tmp_path: Path) -> None:
     (tmp_path / "pages" / "index.html").mkdir(parents=True)
-    with open_store(history) as store, pytest.raises(InputError, match=f"cannot be written to {tmp_path}") as caught:
+    with (
+        open_store(history) as store,
+        pytest.raises(InputError, match=f"cannot be written to {tmp_path}") as caught,
+    ):
         build(store, tmp_path / "pages", NOON_MS, NOON_MS)
     assert "name another folder" in caught.value.next_step
 
@@ -127,10 +128,10 @@ def test_changes_that_stand_beside_it_are_read_too(sealed_history: Path) -> None
 def _obey_file_modes() -> None:
     """Before a program starts: even the superuser's may then write only what the file's mode allows."""
     drop_from_bounding_set, override_modes = 24, 1
-    ctypes.CDLL(None).prctl(drop_from_bounding_set, override_modes)
+    if sys.platform == "linux":
+        ctypes.CDLL(None).prctl(drop_from_bounding_set, override_modes)
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="only Linux can take this right from the superuser")
 @pytest.mark.parametrize(
     "words",
     [("work",), ("report", "--out", "pages"), ("reading", "302a11-2"), ("export", "all.csv"), ("db", "copy")],

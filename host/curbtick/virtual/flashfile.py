@@ -36,5 +36,7 @@ def _can_be_made(path: Path) -> bool:
 
 def _refused(what: str) -> InputError:
     return InputError(
-        what, "It is as it was; no reading was made.", "Name another flash file; one that is not there yet is made."
+        what,
+        "It is as it was; no reading was made.",
+        "Name another flash file; one that is not there yet is made.",
     )
