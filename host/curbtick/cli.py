@@ -1,14 +1,16 @@
 """The `curbtick` command: its subcommands, mounted, and the way every error reaches a user."""
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib import import_module
 from typing import Any
 
 import typer
 from typer.core import TyperGroup
 
-from curbtick import cli_output
-from curbtick.errors import CurbtickError
+from curbtick import spoken
+from curbtick.errors import CurbtickError, InputError
 
 # Each module has `register(app)`, which adds its commands.
 ROOMS = (
@@ -27,35 +29,68 @@ ROOMS = (
 )
 
 
+# What repeating a command does after Ctrl-C, where there is more to say than "Repeat the command."
+_GOES_ON = "Repeat the command; it goes on where it stopped."
+AGAIN = {
+    "pull": _GOES_ON,
+    "sync": _GOES_ON,
+    "db": "Repeat the command; a copy goes on where it stopped.",
+    "demo": "Repeat the command; the day begins anew.",
+    "virtual": "Start it again with the same --flash; without one the probe's readings are gone.",
+}
+# Typer does not name the base of its complaints about options and arguments.
+_UsageError: Any = typer.BadParameter.__base__
+
+
 class Group(TyperGroup):
     """Turns every exception of a command into three lines and an exit code."""
 
+    def make_context(self, *words: Any, **more: Any) -> Any:
+        """Understand the command line's beginning, or say in three lines what is wrong with it."""
+        with _told(None):
+            return super().make_context(*words, **more)
+
     def invoke(self, ctx: Any) -> Any:
         """Run the command, or say in three lines why it could not be."""
-        try:
-            return super().invoke(ctx)
-        except CurbtickError as error:
-            cli_output.fail(error)
-            raise typer.Exit(error.exit_code) from None
-        except KeyboardInterrupt:
-            cli_output.fail(_interrupted())
-            raise typer.Exit(cli_output.INTERRUPTED) from None
-        except Exception as error:
-            if type(error).__module__.split(".")[0] in ("typer", "click"):
-                raise
-            cli_output.fail(_unforeseen(error))
-            raise typer.Exit(cli_output.UNFORESEEN) from None
+        with _told(ctx):
+            result = super().invoke(ctx)
+            spoken.refuse_lost_words()
+            return result
 
 
-def _interrupted() -> CurbtickError:
-    return CurbtickError(
-        "Interrupted.",
-        "What was stored before is kept; a probe keeps what is not acknowledged.",
-        "Repeat the command; it goes on where it stopped.",
-    )
+@contextmanager
+def _told(ctx: Any) -> Iterator[None]:
+    try:
+        yield
+    except (Exception, KeyboardInterrupt) as error:
+        told = _as_told(error, ctx)
+        if told is None:
+            raise
+        spoken.fail(*told)
+        raise typer.Exit(told[1]) from None
 
 
-def _unforeseen(error: Exception) -> CurbtickError:
+def _as_told(error: BaseException, ctx: Any) -> tuple[CurbtickError, int] | None:
+    """An exception in three lines, with its exit code; None for what Typer uses to end a command or show help."""
+    if isinstance(error, CurbtickError):
+        return error, error.exit_code
+    if isinstance(error, KeyboardInterrupt):
+        again = AGAIN.get(getattr(ctx, "invoked_subcommand", None) or "", "Repeat the command.")
+        return spoken.interrupted(again), spoken.INTERRUPTED
+    if isinstance(error, _UsageError) and type(error).__name__ != "NoArgsIsHelpError":
+        return _misused(error), InputError.exit_code
+    if type(error).__module__.split(".")[0] in ("typer", "click"):
+        return None
+    return _unforeseen(error), spoken.UNFORESEEN
+
+
+def _misused(error: Any) -> CurbtickError:
+    command = error.ctx.command_path if error.ctx else "curbtick"
+    what = " ".join(error.format_message().split()).rstrip(".")
+    return InputError(f"{what}.", "Nothing was read or changed.", f"`{command} --help` shows what it takes.")
+
+
+def _unforeseen(error: BaseException) -> CurbtickError:
     return CurbtickError(
         f"An error nobody foresaw: {type(error).__name__}: {error}",
         "What was stored before is kept; a change that was under way was undone.",
@@ -71,7 +106,7 @@ app = typer.Typer(
     rich_markup_mode="rich",
     help="The bench of a go/no-go probe for a fleet's ultrasonic parking sensors.",
     epilog="Exit codes: 0 done; 1 done, and something needs attention; 2 input makes no sense; 3 no probe; "
-    "4 no history; 5 a program is missing; 130 interrupted.",
+    "4 no history; 5 a program is missing; 70 an error nobody foresaw; 130 interrupted.",
 )
 
 
@@ -86,10 +121,10 @@ _mount()
 def main() -> None:
     """Run the command line; the process's exit code is the command's."""
     try:
-        app()
+        app(prog_name="curbtick")
     except SystemExit as exit_:
-        if exit_.code not in (0, None) and cli_output.json_wanted() and not cli_output.emitted():
-            cli_output.emit(
+        if exit_.code not in (0, None) and spoken.json_wanted() and not spoken.emitted():
+            spoken.emit(
                 {"error": "The options make no sense; standard error says why.", "exit_code": exit_.code}
             )
         sys.exit(exit_.code)

@@ -8,13 +8,32 @@ import typer
 from curbtick_wire import names
 
 from curbtick.cautions import CAUTIONS
-from curbtick.cli_leaks import BackgroundFile, LeakFiles, ReferenceAfterFile, ReferenceFile, replay_leaks
+from curbtick.cli_leaks import (
+    BackgroundFile,
+    LeakFiles,
+    ReferenceAfterFile,
+    ReferenceFile,
+    check_gain,
+    replay_leaks,
+)
 from curbtick.cli_output import Json, Output, write_text
 from curbtick.errors import InputError
 from curbtick.store import open_store
 from curbtick.tone import DEFAULT_HZ
 
 _PARTS = {"readings": "readings", "bumpers": "bumper results", "checks": "sections of seal and hiss checks"}
+
+UNFINISHED = "demo-unfinished.txt"
+# What a demo makes and the next one takes away; nothing else in its folder is touched.
+MADE = (
+    "curbtick.db",
+    "curbtick.db-wal",
+    "curbtick.db-shm",
+    "summary.json",
+    *(f"report/{page}.html" for page in ("index", "fleet", "work", "fading", "limits", "probes")),
+    "report/vehicle-*.html",
+    "report/reading-*.html",
+)
 
 Seed = Annotated[int, typer.Option(help="Seed of everything random.", min=0)]
 
@@ -45,6 +64,7 @@ def demo(
     with open_store(out / "curbtick.db", making=True) as store:
         summary = Demo(store, out, seed, output.say).run()
     write_text(out / "summary.json", json.dumps(summary, indent=1, ensure_ascii=False) + "\n")
+    (out / UNFINISHED).unlink(missing_ok=True)
     for difference in summary["differences"]:
         output.say(difference)
     counts = [f"{len(summary[part])} {words}" for part, words in _PARTS.items()]
@@ -55,27 +75,39 @@ def demo(
 
 
 def _make_room(out: Path) -> None:
-    """Make the folder, and take away what an earlier demo left in it; a history that is not a demo's is
-    left alone.
+    """Make the folder, and take away what an earlier demo left in it, finished or broken off; files that are
+    not a demo's are left alone.
     """
-    history, summary = out / "curbtick.db", out / "summary.json"
-    if history.exists() and not summary.exists():
+    left = [
+        path for pattern in MADE for path in sorted(out.glob(pattern)) if path.is_file() or path.is_symlink()
+    ]
+    if left and not _is_demo_folder(out):
         raise InputError(
-            f"{history} is there already and was not made by the demo.",
+            f"{left[0]} is there already and was not made by the demo.",
             "Nothing was changed.",
             "Name another folder with --out.",
         )
+    write_text(out / UNFINISHED, "A demo that was begun; the next one in this folder begins anew.\n")
     try:
-        out.mkdir(parents=True, exist_ok=True)
-        for left in (history, *out.glob("curbtick.db-*"), summary, *(out / "report").glob("*")):
-            if left.is_file():
-                left.unlink()
+        for path in left:
+            path.unlink()
     except OSError as error:
         raise InputError(
             f"{out} cannot be made ready: {error.strerror}.",
             "No demo was run.",
             "Name another folder with --out.",
         ) from error
+
+
+def _is_demo_folder(out: Path) -> bool:
+    """Whether a demo was begun here, or its summary says that it was finished."""
+    if (out / UNFINISHED).is_file():
+        return True
+    try:
+        found = json.loads((out / "summary.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(found, dict) and {"seed", "agrees", "differences", *_PARTS} <= set(found)
 
 
 def replay(
@@ -91,6 +123,7 @@ def replay(
     as_json: Json = False,
 ) -> None:
     """Play a recording through the real firmware as one reading, or one section of a check, from its start."""
+    check_gain(gain_db)
     files = LeakFiles(file, reference, reference_after, background)
     if mode != names.CHECKS[names.CHECK_BUMPER]:
         replay_leaks(mode, files, tone_hz, gain_db, seed, Output(as_json))

@@ -14,6 +14,8 @@ TONE_CAUTIONS = (
     "Nobody stays in the cabin while the tone plays; keep to local noise limits.",
     "Young ears hear it; an animal hears it far better.",
 )
+# The quietest thing that 24 bit can hold, brought to full scale, and back.
+GAIN_MAX_DB = 144
 FLOW_CAUTION = "An order of magnitude for comparison; the hiss check measures no flow."
 
 
@@ -67,6 +69,16 @@ class LeakFiles:
                     "Nothing was measured.",
                     "Choose another --mode, or leave the file out.",
                 )
+
+
+def check_gain(gain_db: float) -> None:
+    """Raise InputError for a gain in dB that no recording needs, or that is no number."""
+    if not -GAIN_MAX_DB <= gain_db <= GAIN_MAX_DB:
+        raise InputError(
+            f"A gain of {gain_db} dB makes no sense.",
+            "Nothing was measured.",
+            f"Give --gain-db a number from -{GAIN_MAX_DB} to {GAIN_MAX_DB}.",
+        )
 
 
 def replay_leaks(

@@ -7,7 +7,6 @@ error. Exit codes: 0 done; 1 done, and something needs attention; 2 the input or
 nobody foresaw; 130 interrupted.
 """
 
-import json
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -20,9 +19,8 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 from rich.table import Table
 
-from curbtick.errors import CurbtickError, InputError
-
-UNFORESEEN, INTERRUPTED = 70, 130
+from curbtick.errors import InputError
+from curbtick.spoken import emit, heard
 
 Json = Annotated[
     bool, typer.Option("--json", help="Print one JSON object on standard output, words elsewhere.")
@@ -30,12 +28,19 @@ Json = Annotated[
 Db = Annotated[
     str | None,
     typer.Option(
-        "--db", envvar="CURBTICK_DB", help="The history: a file or a URL [curbtick.db].", show_default=False
+        "--db",
+        envvar="CURBTICK_DB",
+        help="The history: a file or a URL; curbtick.db when left out.",
+        show_default=False,
     ),
 ]
 By = Annotated[str | None, typer.Option("--by", help="Who did it.", show_default=False)]
 
-_emitted = {"objects": 0}
+
+class _Console(Console):
+    def on_broken_pipe(self) -> None:
+        """Leave a reader who has gone to `heard`; rich would end the program, in the middle of a change."""
+        raise BrokenPipeError
 
 
 class Output:
@@ -43,11 +48,12 @@ class Output:
 
     def __init__(self, as_json: bool) -> None:
         self.as_json = as_json
-        self.console = Console(stderr=as_json, highlight=False, soft_wrap=True)
+        self.console = _Console(stderr=as_json, highlight=False, soft_wrap=True)
 
     def say(self, words: str) -> None:
         """Say a line to people; square brackets are taken as they are."""
-        self.console.print(words, markup=False)
+        with heard():
+            self.console.print(words, markup=False)
 
     def table(
         self, titles: Sequence[str], rows: Sequence[Sequence[object]], caption: str | None = None
@@ -56,7 +62,8 @@ class Output:
         made = Table(*titles, title=caption, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
         for row in rows:
             made.add_row(*("" if value is None else str(value) for value in row))
-        Console(stderr=self.as_json, highlight=False).print(made)
+        with heard():
+            _Console(stderr=self.as_json, highlight=False).print(made)
 
     def done(self, result: dict[str, Any]) -> None:
         """Finish: print the object when JSON was asked for."""
@@ -83,30 +90,6 @@ class Tick(Protocol):
     """Called with how much is done and, where it became known, of how much."""
 
     def __call__(self, done: int, of: int | None = None) -> None: ...
-
-
-def emit(result: dict[str, Any]) -> None:
-    """Print the one JSON object of a command."""
-    _emitted["objects"] += 1
-    sys.stdout.write(json.dumps(result, ensure_ascii=False, default=str) + "\n")
-    sys.stdout.flush()
-
-
-def emitted() -> bool:
-    """Whether this process printed its JSON object."""
-    return _emitted["objects"] > 0
-
-
-def fail(error: CurbtickError) -> None:
-    """Show an error: what happened, what it means for the data, what to do next."""
-    sys.stderr.write(f"{error.what}\n{error.data}\n{error.next_step}\n")
-    if json_wanted() and not emitted():
-        emit({"error": error.what, "data": error.data, "next_step": error.next_step})
-
-
-def json_wanted() -> bool:
-    """Whether the command line asks for JSON."""
-    return "--json" in sys.argv[1:]
 
 
 def write_text(path: Path, text: str) -> None:

@@ -39,7 +39,10 @@ def report(
 
 def open_(
     number: Annotated[
-        int, typer.Option("--number", help="Number of the port to serve on; 0 takes a free one.")
+        int,
+        typer.Option(
+            "--number", help="Number of the port to serve on; 0 takes a free one.", min=0, max=65535
+        ),
     ] = 0,
     browser: Annotated[bool, typer.Option(help="Show it in the browser.")] = True,
     db: Db = None,

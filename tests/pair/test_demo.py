@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from curbtick.cli_demo import MADE
 from curbtick.errors import InputError
 from curbtick.virtual import day as yard
 from curbtick.virtual import leaks
@@ -125,6 +126,12 @@ def test_the_history_and_the_report_are_there(folder: Path, summary: dict[str, A
     for plan in yard.load(1).vehicles:
         assert plan.name in page
     assert "ISO 17386" in page
+
+
+def test_a_demo_knows_everything_that_it_makes(folder: Path, summary: dict[str, Any]) -> None:
+    """The next one in this folder takes away all of it, and nothing else."""
+    made = {path for path in (folder / "d").rglob("*") if path.is_file()}
+    assert made == {path for pattern in MADE for path in (folder / "d").glob(pattern)}
 
 
 def test_the_repair_is_proved_on_the_work_list(folder: Path, summary: dict[str, Any]) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from curbtick.errors import InputError
 from curbtick.virtual.bus import BOTH, READ, STEP
 from curbtick.virtual.process import ProbeStoppedError, VirtualProbe, run_script
 from numpy.typing import NDArray
@@ -98,9 +99,25 @@ def test_a_flash_write_takes_its_typical_time_and_survives_a_power_cycle(
 def test_a_flash_file_that_is_no_littlefs_is_never_formatted(script: Script, tmp_path: Path) -> None:
     flash = tmp_path / "flash"
     flash.write_bytes(b"\x5a" * 4096 * 352)
-    with pytest.raises(ProbeStoppedError):
+    with pytest.raises(InputError, match="not the flash file of a probe"):
         run_script(script(""), flash_path=flash)
     assert flash.read_bytes() == b"\x5a" * 4096 * 352
+    flash.write_bytes(b"littlefs" + b"\x5a" * (4096 * 352 - 8))
+    with pytest.raises(ProbeStoppedError):
+        run_script(script(""), flash_path=flash)
+    assert flash.read_bytes()[8:] == b"\x5a" * (4096 * 352 - 8)
+
+
+def test_what_cannot_be_a_flash_file_is_said_before_the_program_starts(tmp_path: Path) -> None:
+    (tmp_path / "r.csv").write_text("vehicle\n")
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path / "r.csv", tmp_path, tmp_path / "pipe"):
+        with pytest.raises(InputError, match="not the flash file of a probe") as caught:
+            VirtualProbe(flash_path=path)
+        assert "Traceback" not in str(caught.value)
+    with pytest.raises(InputError, match="cannot be used: No such file"):
+        VirtualProbe(flash_path=tmp_path / "nowhere" / "flash")
+    assert (tmp_path / "r.csv").read_text() == "vehicle\n"
 
 
 BUTTON_LOG = """

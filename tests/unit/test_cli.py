@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from curbtick import cli, cli_output, localpage, moments
+from curbtick import cli, localpage, moments, spoken
 from curbtick.store import Store
 from typer.testing import CliRunner, Result
 
@@ -167,6 +167,7 @@ def test_work_is_listed_and_noted(db: Path) -> None:
     undone = json_of("assign", "--undo", "1", db=db)
     assert undone == {"undone": 1, "readings": 1}
     refused(2, "no assignment 1 to undo", "assign", "--undo", "1", db=db)
+    assert "`curbtick assign` alone lists" in call("assign", "--undo", "1", db=db).stderr
     refused(2, "not said where", "assign", "302a11-4", db=db)
     refused(2, "There is no step polish", "work", "done", "1", "polish", db=db)
 
@@ -299,7 +300,7 @@ def test_an_error_nobody_foresaw_shows_no_traceback(db: Path, monkeypatch: pytes
         raise ZeroDivisionError("oh")
 
     monkeypatch.setattr("curbtick.fleet.vehicles.load", broken)
-    refused(cli_output.UNFORESEEN, "nobody foresaw: ZeroDivisionError: oh", "vehicles", db=db)
+    refused(spoken.UNFORESEEN, "nobody foresaw: ZeroDivisionError: oh", "vehicles", db=db)
 
 
 def test_ctrl_c_is_said_and_has_its_code(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -307,12 +308,12 @@ def test_ctrl_c_is_said_and_has_its_code(db: Path, monkeypatch: pytest.MonkeyPat
         raise KeyboardInterrupt
 
     monkeypatch.setattr("curbtick.fleet.vehicles.load", interrupted)
-    refused(cli_output.INTERRUPTED, "Interrupted", "vehicles", db=db)
+    refused(spoken.INTERRUPTED, "Interrupted", "vehicles", db=db)
 
 
 def run_process(*words: str | Path) -> subprocess.CompletedProcess[str]:
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
-    command = [sys.executable, "-c", "from curbtick.cli import main; main()", *map(str, words)]
+    command = [sys.executable, "-c", "from curbtick.start import main; main()", *map(str, words)]
     return subprocess.run(command, capture_output=True, text=True, env=environment, check=False, timeout=120)
 
 

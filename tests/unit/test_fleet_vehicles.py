@@ -78,7 +78,8 @@ def test_a_retrofit_changes_the_class_from_its_day_on(store: Store) -> None:
     [
         ("Van 1,,,7,48,0,0", "no 7 positions"),
         ("Van 1,,,4,50,0,0", "no sensor class of 50"),
-        ("Van 1,,,four,48,0,0", "invalid literal"),
+        ("Van 1,,,four,48,0,0", "rear_positions is 'four', not a whole number"),
+        ("Van 1,,,4,48,0,4x", "front_class_khz is '4x', not a whole number"),
         (",,,4,48,0,0", "names no vehicle"),
         ("Van 1,,,-1,48,0,0", "no -1 positions"),
     ],
@@ -86,8 +87,9 @@ def test_a_retrofit_changes_the_class_from_its_day_on(store: Store) -> None:
 def test_a_line_that_makes_no_sense_is_named(tmp_path: Path, line: str, what: str) -> None:
     path = tmp_path / "round.csv"
     path.write_text(HEADER + "Van 0,,,4,48,4,48\n" + line + "\n")
-    with pytest.raises(InputError, match=f"Line 3 .*{what}"):
+    with pytest.raises(InputError, match=f"Line 3 .*{what}") as caught:
         rounds.read_lines(path)
+    assert caught.value.next_step != "Correct the line."
 
 
 def test_a_file_without_the_columns_or_that_is_no_text_is_refused(tmp_path: Path) -> None:
@@ -96,10 +98,37 @@ def test_a_file_without_the_columns_or_that_is_no_text_is_refused(tmp_path: Path
     with pytest.raises(InputError, match="no column rear_class_khz, rear_positions, vehicle"):
         rounds.read_lines(path)
     path.write_bytes(b"\xff\xfe\x00\x81")
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="Line 1 of .* is not UTF-8 text"):
         rounds.read_lines(path)
     with pytest.raises(InputError, match="cannot be read"):
         rounds.read_lines(tmp_path / "none.csv")
+
+
+@pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"], ids=["unix", "windows", "old mac"])
+def test_a_file_from_a_spreadsheet_says_how_to_save_it(tmp_path: Path, ending: str) -> None:
+    path = tmp_path / "round.csv"
+    text = HEADER + "Van 1,,,4,48,0,0\n\nLkw M\xfcnchen,,,4,48,0,0\n"
+    path.write_bytes(text.replace("\n", ending).encode("latin-1"))
+    with pytest.raises(InputError, match="is not UTF-8 text") as caught:
+        rounds.read_lines(path)
+    assert "CSV UTF-8" in caught.value.next_step
+    path.write_bytes(text.replace("\n", ending).encode("utf-8-sig"))
+    assert [line.name for line in rounds.read_lines(path)] == ["Van 1", "Lkw M\xfcnchen"]
+
+
+def test_a_line_is_counted_as_an_editor_counts_it(tmp_path: Path) -> None:
+    """Empty lines are lines, and a cell may hold an end of line."""
+    path = tmp_path / "round.csv"
+    path.write_text(HEADER + '\n"Van\n1",,,4,48,0,0\n\nVan 2,,,x,48,0,0\n')
+    with pytest.raises(InputError, match="Line 6 "):
+        rounds.read_lines(path)
+
+
+def test_a_file_that_is_no_csv_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "round.csv"
+    path.write_text(HEADER + '"' + "x" * 200_000 + '",,,4,48,0,0\n')
+    with pytest.raises(InputError, match="is no CSV: field larger"):
+        rounds.read_lines(path)
 
 
 def test_a_round_goes_to_the_probe_as_the_file_has_it(store: Store, tmp_path: Path) -> None:

@@ -160,7 +160,7 @@ def undo(connection: Connection, assignment_id: int, at_ms: int) -> int:
         raise InputError(
             f"There is no assignment {assignment_id} to undo.",
             "Nothing was changed.",
-            "`curbtick assign --list` shows the ones that stand.",
+            "`curbtick assign` alone lists the ones that stand.",
         )
     _check_newest(connection, assignment_id)
     moved = connection.execute(

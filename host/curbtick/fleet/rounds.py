@@ -23,6 +23,7 @@ COLUMNS = (
     "front_positions",
     "front_class_khz",
 )
+_SAVE = "In the spreadsheet save it as CSV UTF-8, separated by commas, and try again."
 NUMBER_MAX = 65535
 VEHICLES_MAX = next(field[3] for field in settings.ROUND if field[0] == "vehicle_count")
 
@@ -52,42 +53,56 @@ class Line:
 
 def read_lines(path: Path) -> list[Line]:
     """Read a round's CSV file, whose columns are COLUMNS. Raises InputError naming the line at fault."""
+    rows = csv.DictReader(io.StringIO(_text(path), newline=None))
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"{path} cannot be read: {error}.", "No round was made.", "Check the file."
-        ) from error
-    rows = csv.DictReader(io.StringIO(text))
-    missing = {"vehicle", "rear_positions", "rear_class_khz"} - set(rows.fieldnames or ())
-    if missing:
-        raise InputError(
-            f"{path} has no column {', '.join(sorted(missing))}.",
-            "No round was made.",
-            f"Give it the columns {', '.join(COLUMNS)}.",
-        )
-    return [_line(path, number, row) for number, row in enumerate(rows, 2)]
+        missing = {"vehicle", "rear_positions", "rear_class_khz"} - set(rows.fieldnames or ())
+        if missing:
+            raise _refused(
+                f"{path} has no column {', '.join(sorted(missing))}.",
+                f"Give it the columns {', '.join(COLUMNS)}, separated by commas.",
+            )
+        return [_line(path, rows.line_num, row) for row in rows]
+    except csv.Error as error:
+        raise _refused(f"Line {rows.line_num} of {path} is no CSV: {error}.", _SAVE) from error
+
+
+def _text(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise _refused(f"{path} cannot be read: {error.strerror}.", "Name a file that exists.") from error
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise _refused(f"Line {line} of {path} is not UTF-8 text.", _SAVE) from error
 
 
 def _line(path: Path, number: int, row: dict[str, str | None]) -> Line:
     name = (row.get("vehicle") or "").strip()
     try:
         if not name:
-            raise ValueError("it names no vehicle")
+            raise _refused("it names no vehicle.", "Write its name in the column vehicle.")
         rear, front = _bumper(row, "rear"), _bumper(row, "front")
-    except (ValueError, InputError) as error:
-        what = error.what if isinstance(error, InputError) else str(error)
-        raise InputError(
-            f"Line {number} of {path} makes no sense: {what}",
-            "No round was made.",
-            "Correct the line.",
-        ) from error
+    except InputError as error:
+        what = f"Line {number} of {path} makes no sense: {error.what}"
+        raise _refused(what, error.next_step) from error
     return Line(name, rear, front, row.get("type") or None, row.get("depot") or None)
 
 
 def _bumper(row: dict[str, str | None], which: str) -> Bumper:
-    positions = int(row.get(f"{which}_positions") or 0)
-    return vehicles.checked_bumper(positions, int(row.get(f"{which}_class_khz") or 0))
+    return vehicles.checked_bumper(_number(row, f"{which}_positions"), _number(row, f"{which}_class_khz"))
+
+
+def _number(row: dict[str, str | None], column: str) -> int:
+    """A cell's whole number, 0 for an empty one."""
+    text = (row.get(column) or "").strip()
+    try:
+        return int(text or 0)
+    except ValueError as error:
+        raise _refused(
+            f"{column} is {text!r}, not a whole number.", f"Write a whole number into {column}; empty is 0."
+        ) from error
 
 
 def enter(connection: Connection, lines: Sequence[Line], at_ms: int) -> list[Vehicle]:

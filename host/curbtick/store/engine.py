@@ -1,6 +1,7 @@
 """Opening the database: where it is, which version it has, and its errors in words."""
 
 import os
+import shutil
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -12,12 +13,14 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError, SQLAlchemyError
 
 from curbtick.errors import NoHistoryError, StoreError
-from curbtick.store import server, tables
+from curbtick.store import sealed, server, tables
 
 BUSY_TIMEOUT_S = 5.0
 # A writer touches a page of each index for every row; a reader goes by few pages, and its memory stays small.
 WRITER_CACHE_KB, READER_CACHE_KB = 32_768, 2_000
 CHECKPOINT_PAGES = 4_000
+# What SQLite's notes beside a history take at least; with less room it can neither read nor write.
+ROOM_BYTES = 32_768
 COPYING = "copying"
 """Mark of a history that a copy is filling; its value names the history it comes from."""
 _UPGRADE = "Run `curbtick db upgrade` with the same --db; it says what it does."
@@ -92,17 +95,24 @@ def shown(url: str) -> str:
 
 
 def _sqlite(url: str, busy_timeout_s: float) -> Engine:
-    engine = create_engine(url, connect_args={"timeout": busy_timeout_s, "check_same_thread": False})
-
-    @event.listens_for(engine, "connect")
-    def _on_connect(connection: sqlite3.Connection, _record: object) -> None:
-        prepare(connection)
+    file = sealed.file_of(url)
+    engine = sealed.engine(file, busy_timeout_s) if file else _open_to_changes(url, busy_timeout_s)
 
     @event.listens_for(engine, "begin")
     def _on_begin(connection: Connection) -> None:
         writes = connection.get_execution_options().get("writes", False)
         connection.exec_driver_sql(f"PRAGMA cache_size=-{WRITER_CACHE_KB if writes else READER_CACHE_KB}")
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+def _open_to_changes(url: str, busy_timeout_s: float) -> Engine:
+    engine = create_engine(url, connect_args={"timeout": busy_timeout_s, "check_same_thread": False})
+
+    @event.listens_for(engine, "connect")
+    def _on_connect(connection: sqlite3.Connection, _record: object) -> None:
+        prepare(connection)
 
     return engine
 
@@ -189,7 +199,7 @@ def translated(url: str) -> Iterator[None]:
     """Turn a database's exception into a StoreError that says what to do."""
     try:
         yield
-    except (DBAPIError, OSError) as error:
+    except DBAPIError as error:
         raise _explained(url, error) from error
 
 
@@ -216,7 +226,14 @@ _TROUBLES = (
         ("readonly", "unable to open"),
         "The history {named} cannot be opened for writing: {text}.",
         KEPT,
-        "Check that the folder exists and that you may write in it.",
+        "The file and its folder must exist and be yours to write in. What you may only read, copy to a folder of "
+        "your own, with the -wal file beside it if there is one, and name the copy with --db.",
+    ),
+    (
+        ("disk I/O error",),
+        "The disk that holds {named} fails: {text}.",
+        KEPT,
+        "See that the disk is there, in order and not full, and try again.",
     ),
     (
         ("permission denied",),
@@ -230,11 +247,19 @@ _TROUBLES = (
 def _explained(url: str, error: Exception) -> StoreError:
     text = str(getattr(error, "orig", error)).strip()
     named = shown(url)
+    if "disk I/O error" in text and url.startswith("sqlite") and _is_disk_full(url):
+        text = "No space left"
     for signs, what, data, next_step in _TROUBLES:
         if any(sign in text for sign in signs):
             return StoreError(what.format(named=named, text=text), data, next_step)
-    if isinstance(error, OperationalError):
+    if isinstance(error, OperationalError) and not url.startswith("sqlite"):
         return StoreError(
             f"The database {named} does not answer: {text}.", KEPT, "Check the server and try again."
         )
     return StoreError(f"The database refused a change: {text}.", KEPT, "Report this, with the words above.")
+
+
+def _is_disk_full(url: str) -> bool:
+    """Whether SQLite, which only says that something failed, has no room left for its files."""
+    folder = Path(make_url(url).database or "").absolute().parent
+    return folder.exists() and shutil.disk_usage(folder).free < ROOM_BYTES

@@ -13,6 +13,7 @@ from typing import Self
 
 from curbtick.device import firmware_folder, protocol_folder
 from curbtick.errors import CurbtickError, MissingProgramError
+from curbtick.virtual import flashfile
 from curbtick.virtual.bus import READ, REQUEST, BoardBus, Ear, Panel, SilentEar
 from curbtick.virtual.micropython import find_micropython
 
@@ -49,11 +50,13 @@ class VirtualProbe:
         heap_kb: int = HEAP_KB,
         on_ask: Callable[[bytes], bytes] | None = None,
     ) -> None:
-        self._master, self._slave, self.pty_path = _open_pty()
-        self._command = _command(script or firmware_folder() / "main.py", heap_kb)
-        self._options = {"id": unique_id, "serial": str(self._master), **(options or {})}
+        self._options = {"id": unique_id, **(options or {})}
         if flash_path is not None:
+            flashfile.check(Path(flash_path), int(self._options.get("blocks", flashfile.BLOCK_COUNT)))
             self._options["flash"] = str(flash_path)
+        self._master, self._slave, self.pty_path = _open_pty()
+        self._options.setdefault("serial", str(self._master))
+        self._command = _command(script or firmware_folder() / "main.py", heap_kb)
         self.bus = BoardBus(ear or SilentEar(), self._send, paced=paced)
         if on_ask is not None:
             self.bus.on_ask = on_ask
