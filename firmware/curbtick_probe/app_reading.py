@@ -53,10 +53,7 @@ class Readings:
         self._flash_ms = _FLASH_MS
 
     def read(self):
-        """Read the current position and go on to the next, but stay after a RETRY: reading again is one press.
-
-        A silent position may settle its bumper all the same.
-        """
+        """Read the current position and go on to the next, but stay after a RETRY: reading again is one press."""
         app = self._app
         place = app.place
         values = self._measure()
@@ -72,9 +69,8 @@ class Readings:
         self._shown = False
         self._unsettled = True
         self._last_mark = place.mark()
-        if values["verdict"] != names.RETRY or values["reasons"] & reason.NOTHING_HEARD:
-            self._settle_mark = self._last_mark
         if values["verdict"] != names.RETRY:
+            self._settle_mark = self._last_mark
             place.next_position()
             app.rest_on_current()
 
@@ -93,11 +89,14 @@ class Readings:
             place.go_back(here)
         self._app.show_current()
 
-    def resume(self, unsettled):
-        """Go on after a start at the place of the newest reading. unsettled: no bumper result has followed it."""
+    def resume(self, unsettled, decided):
+        """Go on after a start at the place of the newest reading.
+
+        unsettled: no bumper result has followed it; decided: it was no RETRY, so that a result may be due.
+        """
         self._last_mark = self._app.place.mark()
         self._unsettled = unsettled
-        if unsettled:
+        if unsettled and decided:
             self._settle()
 
     def read_again(self):

@@ -54,8 +54,9 @@ class App:
         self.visits = Visits(self.probe.log, self.place.round_id)
         newest = self.visits.resume()
         if newest and self.place.find(newest["vehicle"], newest["bumper"], newest["position"]):
-            self.readings.resume(self.visits.unsettled)
-            if newest["verdict"] != names.RETRY:
+            decided = newest["verdict"] != names.RETRY
+            self.readings.resume(self.visits.unsettled, decided)
+            if decided:
                 self.place.next_position()
 
     def rest_on_current(self):

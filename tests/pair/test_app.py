@@ -172,9 +172,10 @@ def test_a_probe_switched_off_after_a_retry_stays_at_its_position(bench: Bench) 
 
 
 def test_a_silent_vehicle_is_not_transmitting(bench: Bench) -> None:
-    outcomes = [bench.read_and_step(Ear(seed=seed)) for seed in range(4)]
-    assert [seen.verdict for seen in outcomes] == ["retry"] * 4
-    assert outcomes[-1].words == ("retry", "not_transmitting")
+    outcomes = [bench.read_and_step(Ear(seed=seed)) for seed in range(3)]
+    outcomes.append(bench.read(Ear(seed=3)))
+    assert [seen.words for seen in outcomes] == [("retry",)] * 4
+    assert bench.thumbs.next_position().words == ("not_transmitting",)
     (result,) = bench.log(records.BUMPER)
     assert result.values["result"] == names.BUMPER_NOT_TRANSMITTING
 

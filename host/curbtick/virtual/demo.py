@@ -136,16 +136,18 @@ class Demo:
         """Read one place, and step on where the probe stays after a RETRY."""
         before = self._probe.bar
         seen = self._technician.read(self._day.scene(place, repaired).ear)
-        self._seen[place, repaired] = seen
         for one in seen:
             self._say(_line_of(place, one))
         plan = self._day.vehicle(place.vehicle).bumpers[place.bumper]
-        self._say_result(place, plan.positions, seen[-1])
         if self._probe.bar == before and plan.positions > 1:
-            self._technician.next_position()
+            seen.append(self._technician.next_position())
+        self._seen[place, repaired] = seen
+        self._say_result(place, plan.positions, seen[-1])
 
     def _say_result(self, place: Place, positions: int, seen: Seen) -> None:
-        """Say the bumper result, where the bar showed one after a reading."""
+        """Say the bumper result, where the bar showed one after a press."""
+        if "not_transmitting" in seen.words:
+            self._say(f"  {place.bumper:5} result: {bar.words_of('not_transmitting')}")
         told = bar.read_result(seen.masks, names.BUMPERS.index(place.bumper), positions)
         if told:
             words = " ".join("-" if one is None else names.VERDICTS[one].upper() for one in told)

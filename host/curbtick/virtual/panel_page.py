@@ -67,8 +67,8 @@ A reading waits for the button to be let go, so that its click is over. While th
 position alone and the beeper is silent. A verdict is shown only once the reading is safe in the log.
 
 After PASS, WEAK and DEAD the next position is current; after RETRY the same one is, so that reading again is one press.
-A sensor that stays silent is RETRY as long as no other of its bumper was heard: go on with STEP, and the bumper's
-result says whether it is DEAD or the whole bumper is silent.
+A sensor that stays silent is RETRY as long as no other of its bumper was heard: go on with STEP, and the result at the
+end of the bumper says whether it is DEAD or the whole bumper is silent.
 """
 
 

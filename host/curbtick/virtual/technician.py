@@ -10,8 +10,8 @@ from curbtick.virtual.bus import BOTH, READ, STEP, BarChange, Ear
 from curbtick.virtual.process import VirtualProbe
 
 LONG_MS = 900
-# A technician who sees RETRY holds the probe better and presses again, so many times.
-TRIES = 2
+# A technician who sees RETRY holds the probe better and presses again, so many times, as the panel's card says.
+TRIES = 1
 _ROUND_MAX = 60
 VERDICTS = ("pass", "weak", "dead", "retry")
 
@@ -65,14 +65,13 @@ class Technician:
         return seen
 
     def read(self, ear: Ear, tries: int = TRIES) -> list[Seen]:
-        """Hold the probe where the ear is and read; again after a RETRY that leaves the probe where it was."""
+        """Hold the probe where the ear is and read; again after a RETRY."""
         probe = self._probe
         probe.ear = ear
         outcomes: list[Seen] = []
-        place = probe.bar
         while len(outcomes) <= tries:
             outcomes.append(self.press(READ))
-            if outcomes[-1].verdict != "retry" or probe.bar != place:
+            if outcomes[-1].verdict != "retry":
                 break
         return outcomes
 
@@ -80,9 +79,9 @@ class Technician:
         """Press both buttons."""
         self.press(BOTH)
 
-    def next_position(self) -> None:
-        """Press STEP."""
-        self.press(STEP)
+    def next_position(self) -> Seen:
+        """Press STEP; past a bumper's last position its result may be due."""
+        return self.press(STEP)
 
     def go_to(self, vehicle: int, bumper: int, position: int) -> None:
         """Step to a place of the round, by what the bar shows.
