@@ -196,7 +196,7 @@ def bumper_result(readings, limit_set):
     reasons = [0 if values is None else values["reasons"] for values in readings]
     if all(_is_silent(values) for values in readings):
         return names.BUMPER_NOT_TRANSMITTING, verdicts, [mask | reason.NOT_TRANSMITTING for mask in reasons]
-    _settle_silent(readings, verdicts, reasons)
+    _settle_silent(readings, verdicts)
     _compare_siblings(readings, verdicts, reasons, limit_set["below_siblings_cdb"])
     return _result_of(verdicts), verdicts, reasons
 
@@ -205,14 +205,16 @@ def _is_silent(values):
     return values is not None and values["verdict"] == names.RETRY and bool(values["reasons"] & reason.NOTHING_HEARD)
 
 
-def _settle_silent(readings, verdicts, reasons):
-    """A silent position is DEAD where another of the bumper was heard: the front end was found live at the reading."""
+def _settle_silent(readings, verdicts):
+    """A silent position is DEAD where another of the bumper was heard, the front end having been live at the reading.
+
+    The reason stays: nothing heard.
+    """
     if names.PASS not in verdicts and names.WEAK not in verdicts:
         return
     for i, values in enumerate(readings):
         if _is_silent(values) and values["proofs"] & FRONT_END_LIVE:
             verdicts[i] = names.DEAD
-            reasons[i] = reason.NOTHING_HEARD
 
 
 def _compare_siblings(readings, verdicts, reasons, below_cdb):

@@ -7,7 +7,7 @@ from curbtick_probe import reason, verdict
 from curbtick_probe.train import Trains
 from curbtick_wire.names import DEAD, PASS, RETRY, WEAK
 
-from tests.unit.readingdata import limits_of, ruled
+from tests.unit.readingdata import LIMIT_SET, limits_of, ruled
 
 LIMITS = limits_of(48)
 HEARD = {
@@ -163,6 +163,10 @@ def test_a_train_must_stand_6_db_over_the_noise(noise_cdb: int, expected: tuple[
         ({**BELOW_DEAD, "level_cdb": -4300}, {}, (DEAD, ["only_neighbour"])),
         ({**BELOW_DEAD, "count": 4}, {"live": False}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, "count": 3}, {}, (RETRY, ["nothing_heard"])),
+        ({**BELOW_DEAD, "count": 4, "due": 8}, {}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, "count": 4, "due": 9}, {}, (RETRY, ["nothing_heard"])),
+        ({**BELOW_DEAD, "rivals": 7}, {}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, "rivals": 8}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "count": 3, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
         ({"loudest_cdb": -3500}, {"heard_before": True}, (RETRY, ["too_few_bursts"])),
         ({"loudest_cdb": -3500, **SIBLINGS}, {"heard_before": True}, (RETRY, ["too_few_bursts"])),
@@ -252,3 +256,11 @@ def test_an_early_pass_wants_everything_well_inside(fields: dict[str, int], earl
 def test_a_new_ruling_is_a_retry() -> None:
     ruling = verdict.Ruling()
     assert (ruling.verdict, ruling.reasons, ruling.proofs) == (RETRY, reason.NOTHING_HEARD, 0)
+
+
+def test_a_ruling_made_before_leaves_nothing_in_the_next() -> None:
+    ruling = verdict.Ruling()
+    ruling.set(PASS, 0, 7)
+    verdict.decide(ruling, trains_of(), LIMITS, LIMIT_SET, -6000, True, False)
+    live = verdict.FRONT_END_LIVE
+    assert (ruling.verdict, ruling.reasons, ruling.proofs) == (RETRY, reason.NOTHING_HEARD, live)

@@ -128,3 +128,9 @@ def test_the_readings_themselves_are_left_alone() -> None:
     kept = dict(low)
     result_of(GOOD, low, GOOD, GOOD, SILENT)
     assert low == kept and SILENT["verdict"] == RETRY
+
+
+def test_an_odd_number_of_others_has_the_middle_one_for_its_median() -> None:
+    others = [reading(PASS, level_cdb=level) for level in (-600, -1000, -1400)]
+    assert result_of(reading(PASS, level_cdb=-1800), *others)[1][0] == PASS
+    assert result_of(reading(PASS, level_cdb=-1801), *others)[1][0] == WEAK
