@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
 from curbtick.fleet import (
@@ -32,7 +32,7 @@ from curbtick.fleet.trend import Trend
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.limits import sets
 from curbtick.moments import date, day_end_ms, when
-from curbtick.report import again_views, pages, reading_page
+from curbtick.report import again_views, pages, probes_page, reading_page, work_page
 from curbtick.report.leak_views import LeakViews, leak_views
 from curbtick.report.pages import Site
 from curbtick.store import Store, tables
@@ -112,7 +112,7 @@ class Pages:
             "work.html": self._work,
             "fading.html": self._fading,
             "limits.html": lambda: pages.limits_page(self.site, *_limit_origins(self._connection)),
-            "probes.html": lambda: pages.probes_page(self.site),
+            "probes.html": lambda: probes_page.page(self.site, undated_by_probe(self._connection)),
         }
 
     def every(self) -> Iterator[tuple[str, str]]:
@@ -181,7 +181,7 @@ class Pages:
         standing = [s for s in self.states if s.vehicle.id in concerned]
         swaps = {key: self._swaps(key) for key in concerned}
         loose = again.loose_words(again.loose_counts(self._connection))
-        return pages.work_page(self.site, unproved, self.again, loose, abouts, standing, swaps)
+        return work_page.page(self.site, unproved, self.again, loose, abouts, standing, swaps)
 
     def _swaps(self, vehicle_id: int) -> list[str]:
         return swap.in_words(self._connection, vehicle_id, lambda: self.repeatability)
@@ -295,3 +295,16 @@ def _limit_origins(connection: Connection) -> tuple[dict[int, tuple[str, int]], 
     for row in connection.execute(query.where(tables.sends.c.what == "limits").distinct()):
         sent.setdefault(row.number, []).append(row.name)
     return origins, sent
+
+
+def undated_by_probe(connection: Connection) -> dict[int, int]:
+    """How many readings have no date, by probe; those of a start that never met a bench stand at its last bound."""
+    boot, reading = tables.boots.c, tables.readings.c
+    # By time, not by probe: a probe's readings may be a million, those of one moment are few.
+    mine = (reading.sort_ms == boot.not_after_ms) & (reading.boot == boot.boot)
+    query = (
+        select(boot.probe_id, func.count())
+        .select_from(tables.boots.join(tables.readings, mine & (reading.probe_id + 0 == boot.probe_id)))
+        .where(boot.offset_ms.is_(None))
+    )
+    return {key: count for key, count in connection.execute(query.group_by(boot.probe_id))}
