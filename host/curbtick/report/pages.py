@@ -14,6 +14,7 @@ from curbtick.fleet import history
 from curbtick.fleet.again import Again
 from curbtick.fleet.health import Health
 from curbtick.fleet.history import PlaceHistory
+from curbtick.fleet.leaks import NO_BODY, Body
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.state import VehicleState
 from curbtick.fleet.trend import Trend
@@ -23,7 +24,7 @@ from curbtick.limits.sets import LimitSet
 from curbtick.moments import date, when
 from curbtick.report import again_views, fading_views, svg, views
 from curbtick.report.again_views import DayWork
-from curbtick.report.leak_views import LeakViews
+from curbtick.report.leak_views import BodyLine, LeakViews, body_view
 from curbtick.report.views import FindingView, VehicleView
 
 WORST_FIRST = ("not_transmitting", "dead", "weak", "retry", "unread", "pass")
@@ -52,7 +53,7 @@ ENVIRONMENT = _environment()
 
 class Site:
     """What every page needs: the probes' health, the limit sets, the vehicles' names, which readings have a
-    page.
+    page, what the seal and hiss checks say of the vehicles' bodies.
     """
 
     def __init__(
@@ -63,6 +64,7 @@ class Site:
         vehicle_names: Mapping[int, str],
         pages: frozenset[int],
         day: str = "",
+        bodies: Mapping[int, Body] | None = None,
     ) -> None:
         self.now_ms = now_ms
         self.health = health
@@ -70,6 +72,7 @@ class Site:
         self.vehicle_names = vehicle_names
         self.pages = pages
         self.day = day
+        self._bodies = bodies or {}
         self.is_live = False
         self._limits_db: dict[tuple[int, int], tuple[float | None, float | None]] = {}
 
@@ -95,7 +98,11 @@ class Site:
 
     def view(self, state: VehicleState) -> VehicleView:
         """A vehicle as the pages show it."""
-        return VehicleView(state, self.pages)
+        return VehicleView(state, self.pages, self.body(state.vehicle.id))
+
+    def body(self, vehicle_id: int) -> Body:
+        """What the seal and hiss checks say of a vehicle."""
+        return self._bodies.get(vehicle_id, NO_BODY)
 
     def row(self, reading: Reading, standing: tuple[str, Sequence[str]] | None = None) -> views.ReadingRow:
         """A reading as a row; `standing` where a bumper result changed its verdict."""
@@ -109,6 +116,7 @@ def day_page(
     states: Sequence[VehicleState],
     findings: Sequence[Finding],
     work: DayWork,
+    body: Sequence[BodyLine],
     leaks: LeakViews,
     notes: Sequence[str],
     day_words: str,
@@ -126,6 +134,7 @@ def day_page(
         silent=sum(len(state.silent_bumpers) for state in states),
         findings=[FindingView(finding) for finding in findings],
         work=work,
+        body=body,
         leaks=leaks,
         notes=notes,
         day_words=day_words,
@@ -148,7 +157,7 @@ def fleet_page(site: Site, states: Sequence[VehicleState]) -> str:
         "fleet.html",
         "fleet.html",
         probes_of(states),
-        rows=[_fleet_row(state) for state in sorted(states, key=_severity)],
+        rows=[_fleet_row(state, site.body(state.vehicle.id)) for state in sorted(states, key=_severity)],
         in_service=sum(state.vehicle.retired_ms is None for state in states),
         notes=again_views.retired_words(states),
         states=words,
@@ -161,7 +170,7 @@ def probes_of(states: Iterable[VehicleState]) -> set[int]:
     return {p.reading.probe_id for state in states for p in state.places if p.reading is not None}
 
 
-def _fleet_row(state: VehicleState) -> dict[str, Any]:
+def _fleet_row(state: VehicleState, body: Body) -> dict[str, Any]:
     vehicle = state.vehicle
     find = " ".join(filter(None, (vehicle.name, vehicle.type, vehicle.depot))).lower()
     return {
@@ -173,6 +182,7 @@ def _fleet_row(state: VehicleState) -> dict[str, Any]:
         "find": find,
         "worst": state.worst,
         "badge": svg.badge(state.worst),
+        "marks": body.marks,
         "dead": state.count("dead"),
         "weak": state.count("weak"),
         "retry": state.count("retry"),
@@ -202,6 +212,7 @@ def vehicle_page(
         "vehicle",
         probes,
         state=site.view(state),
+        body=body_view(site.body(state.vehicle.id)),
         about=_about(state),
         current=current,
         again=[again_views.view(one, site.pages) for one in again],

@@ -7,6 +7,7 @@ from curbtick_wire import names
 from markupsafe import Markup
 
 from curbtick.fleet import history
+from curbtick.fleet.leaks import NO_BODY, Body
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.state import Place, VehicleState
 from curbtick.fleet.worklist import STEP_WORDS, Finding
@@ -142,6 +143,12 @@ class VehicleView:
 
     state: VehicleState
     pages: frozenset[int]
+    body: Body = NO_BODY
+
+    @property
+    def marks(self) -> list[str]:
+        """What the seal and hiss checks found on its body, in a word or two each."""
+        return self.body.marks
 
     @property
     def name(self) -> str:
