@@ -73,10 +73,10 @@ def own_level_db(reading: Reading) -> float | None:
 
 
 def _neighbours_words(reading: Reading) -> str:
-    """What the neighbour's sound was, where it was all that was heard."""
+    """How loud the neighbour was, where it was all that was heard."""
     if not only_neighbour(reading) or reading.level_db is None:
         return ""
-    return f" ({number(reading.level_db, 1)} dBFS, {number(reading.values['frequency_hz'], 2, 1000) or '-'} kHz)"
+    return f" ({number(reading.level_db, 1)} dBFS)"
 
 
 @dataclass(frozen=True)
