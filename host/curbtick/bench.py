@@ -42,8 +42,15 @@ class Pull:
     spent_s: float
 
 
-def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | None = None) -> Pull:
+def pull(
+    store: Store,
+    probe: Client,
+    progress: Callable[[int, int], object] | None = None,
+    clock_ms: Callable[[], int] = now_ms,
+) -> Pull:
     """Take over every record of a probe, each exactly once, and acknowledge what is durably stored.
+
+    clock_ms: what says when the pull was made, in milliseconds since 1970 UTC.
 
     The boot's clock is anchored with the first batch that is accepted, so that its records get their times and
     a log begun afresh leaves those of the old one alone. Raises LinkError, StoreError; whatever was stored
@@ -60,7 +67,7 @@ def pull(store: Store, probe: Client, progress: Callable[[int, int], object] | N
         nonlocal unknown
         unknown += sum(map(_is_unknown, batch.raws))
         covered = (batch.first_seq, batch.last_seq)
-        store.ingest(probe.unique_id, batch.raws, covered=covered, anchors=anchors)
+        store.ingest(probe.unique_id, batch.raws, covered=covered, anchors=anchors, received_ms=clock_ms())
         anchors.clear()
 
     def stored_digest(first: int, last: int) -> bytes:

@@ -10,7 +10,7 @@ from curbtick_wire import names
 from curbtick.cli_output import By, Db, Json, Output
 from curbtick.cli_vehicles import bumper_number
 from curbtick.errors import InputError
-from curbtick.fleet import again, repeat, state, swap, vehicles, worklist
+from curbtick.fleet import again, leaks, repeat, state, swap, vehicles, worklist
 from curbtick.fleet import assign as assigning
 from curbtick.fleet.again import Again
 from curbtick.fleet.state import VehicleState
@@ -52,14 +52,20 @@ def work(
         found = worklist.load(connection, states, chosen[0].id if vehicle else None)
         standing = state.of_vehicles(connection, chosen)
         loose = {} if vehicle else again.loose_counts(connection)
+        bodies = leaks.of_vehicles(connection)
+    in_service = [one for one in chosen if one.retired_ms is None]
+    body = [(one, words) for one in in_service for words in bodies.get(one.id, leaks.NO_BODY).pointers]
     places = again.of_states(standing, found)
     for finding in found:
         _say_finding(output, finding)
-    _say_rest(output, standing, places, loose, has_findings=bool(found))
+    for one, words in body:
+        output.say(f"   -  {one.name}, body: {words}")
+    _say_rest(output, standing, places, loose, has_findings=bool(found or body))
     output.done(
         {
             "findings": [finding_object(finding) for finding in found],
             "read_again": [_again_object(place) for place in places],
+            "body": [{"vehicle_id": one.id, "vehicle": one.name, "words": words} for one, words in body],
             "unread": sum(one.count("unread") for one in standing),
             "without_vehicle": loose,
         }

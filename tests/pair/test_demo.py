@@ -95,6 +95,15 @@ def test_every_scene_of_the_seal_and_hiss_checks_comes_out_right(summary: dict[s
     }
 
 
+def test_the_bench_pulls_on_the_day_that_it_lives_through(folder: Path, summary: dict[str, Any]) -> None:
+    """The demo's day has a clock of its own, hours away from the computer's."""
+    assert summary["agrees"]
+    with sqlite3.connect(folder / "d" / "curbtick.db") as history:
+        (pulled_ms,) = history.execute("SELECT max(at_ms) FROM pulls").fetchone()
+        (read_ms,) = history.execute("SELECT max(time_ms) FROM readings").fetchone()
+    assert 0 <= pulled_ms - read_ms < 600_000
+
+
 def at(row: dict[str, Any]) -> tuple[str, str, int]:
     """Where a reading was taken."""
     return row["vehicle"], row["bumper"], row["position"]

@@ -143,3 +143,12 @@ def test_a_clock_behind_an_earlier_pull_is_said(store: Store) -> None:
     assert pull(store, held, 1, NOON_MS + DAY_MS - 60_000).notes == ()
     (note,) = pull(store, held, 1).notes
     assert "clock is 1440 minutes behind" in note
+
+
+def test_a_pull_was_made_when_the_callers_clock_says(store: Store) -> None:
+    """A day that is made up has a clock of its own; the pull belongs to that day."""
+    at_ms = NOON_MS - 7 * DAY_MS
+    bench.pull(store, Probe(OLD, 2, at_ms), clock_ms=lambda: at_ms)  # type: ignore[arg-type]
+    with store.read() as connection:
+        assert connection.execute(select(tables.pulls.c.at_ms)).scalars().all() == [at_ms]
+        assert connection.scalar(select(tables.boots.c.not_after_ms).where(tables.boots.c.boot == 1)) <= at_ms

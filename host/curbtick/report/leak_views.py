@@ -1,4 +1,6 @@
-"""The seal and hiss checks on the day's page: rows, a map of each vehicle's sections, the flow beside a hiss."""
+"""The seal and hiss checks on the pages: rows and a map of a vehicle's sections, the flow beside a hiss, and what of
+them stands.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -7,8 +9,8 @@ from itertools import groupby
 
 from markupsafe import Markup
 
-from curbtick.fleet.leaks import PRESSURES_BAR, FlowRow, Section, flow_reference
-from curbtick.moments import when
+from curbtick.fleet.leaks import PRESSURES_BAR, Body, Check, FlowRow, Section, flow_reference
+from curbtick.moments import date, when
 from curbtick.report import views
 
 UNKNOWN_VEHICLE = "not assigned"
@@ -22,6 +24,8 @@ FLOW_CAUTION = (
 )
 # The map's full height: 36 dB, as the probe's bar has it.
 _RANGE_DB, _WIDTH, _HEIGHT = 36.0, 40, 60
+# So many sections stand side by side, which is what a phone is wide.
+_ABREAST = 8
 
 
 @dataclass(frozen=True)
@@ -71,6 +75,43 @@ def _row(section: Section, vehicle: str) -> dict[str, str]:
     }
 
 
+@dataclass(frozen=True)
+class BodyView:
+    """What a vehicle's page shows of both checks. pointers: what stands; maps: (heading, drawing) of each check."""
+
+    pointers: Sequence[str]
+    maps: Sequence[tuple[str, Markup]]
+    rows: Sequence[Mapping[str, str]]
+
+
+def body_view(body: Body) -> BodyView:
+    """The newest check of each kind, and those whose findings stand."""
+    return BodyView(
+        body.pointers,
+        [(_heading(check), section_map(check.sections)) for check in body.shown],
+        [_row(section, "") for check in body.shown for section in check.sections],
+    )
+
+
+def _heading(check: Check) -> str:
+    return f"{check.kind} check, {date(check.sections[-1].time_ms)}"
+
+
+@dataclass(frozen=True)
+class BodyLine:
+    """What stands of one vehicle's body."""
+
+    vehicle: str
+    href: str
+    pointers: Sequence[str]
+
+
+def body_lines(bodies: Mapping[int, Body], vehicle_names: Mapping[int, str]) -> list[BodyLine]:
+    """What stands of these vehicles' bodies, by name."""
+    standing = [(vehicle_names[key], key, body.pointers) for key, body in bodies.items() if body.standing]
+    return [BodyLine(name, f"vehicle-{key}.html", words) for name, key, words in sorted(standing)]
+
+
 def height_db(section: Section) -> float:
     """How high a section's bar stands: dB above the background, or how near the tone came to the free reference."""
     if section.compared_db is None:
@@ -81,6 +122,11 @@ def height_db(section: Section) -> float:
 
 def section_map(sections: Sequence[Section]) -> Markup:
     """Sections of one check on one vehicle, left to right as they were marked: a bar's height and a letter each."""
+    lines = [sections[start : start + _ABREAST] for start in range(0, len(sections), _ABREAST)]
+    return Markup("").join(map(_line_of_map, lines))
+
+
+def _line_of_map(sections: Sequence[Section]) -> Markup:
     words = ", ".join(f"section {section.number} {section.verdict}" for section in sections)
     width = _WIDTH * len(sections)
     parts = [

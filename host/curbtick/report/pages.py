@@ -14,16 +14,17 @@ from curbtick.fleet import history
 from curbtick.fleet.again import Again
 from curbtick.fleet.health import Health
 from curbtick.fleet.history import PlaceHistory
+from curbtick.fleet.leaks import NO_BODY, Body
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.state import VehicleState
 from curbtick.fleet.trend import Trend
-from curbtick.fleet.worklist import DONE, OPEN, Finding
+from curbtick.fleet.worklist import Finding
 from curbtick.limits import sets
 from curbtick.limits.sets import LimitSet
 from curbtick.moments import date, when
 from curbtick.report import again_views, fading_views, svg, views
-from curbtick.report.again_views import AgainView, DayWork
-from curbtick.report.leak_views import LeakViews
+from curbtick.report.again_views import DayWork
+from curbtick.report.leak_views import BodyLine, LeakViews, body_view
 from curbtick.report.views import FindingView, VehicleView
 
 WORST_FIRST = ("not_transmitting", "dead", "weak", "retry", "unread", "pass")
@@ -52,7 +53,7 @@ ENVIRONMENT = _environment()
 
 class Site:
     """What every page needs: the probes' health, the limit sets, the vehicles' names, which readings have a
-    page.
+    page, what the seal and hiss checks say of the vehicles' bodies.
     """
 
     def __init__(
@@ -63,6 +64,7 @@ class Site:
         vehicle_names: Mapping[int, str],
         pages: frozenset[int],
         day: str = "",
+        bodies: Mapping[int, Body] | None = None,
     ) -> None:
         self.now_ms = now_ms
         self.health = health
@@ -70,6 +72,7 @@ class Site:
         self.vehicle_names = vehicle_names
         self.pages = pages
         self.day = day
+        self._bodies = bodies or {}
         self.is_live = False
         self._limits_db: dict[tuple[int, int], tuple[float | None, float | None]] = {}
 
@@ -93,6 +96,14 @@ class Site:
             self._limits_db[judged_by] = views.limits_db(history.limits_of(reading, self.limit_sets))
         return self._limits_db[judged_by]
 
+    def view(self, state: VehicleState) -> VehicleView:
+        """A vehicle as the pages show it."""
+        return VehicleView(state, self.pages, self.body(state.vehicle.id))
+
+    def body(self, vehicle_id: int) -> Body:
+        """What the seal and hiss checks say of a vehicle."""
+        return self._bodies.get(vehicle_id, NO_BODY)
+
     def row(self, reading: Reading, standing: tuple[str, Sequence[str]] | None = None) -> views.ReadingRow:
         """A reading as a row; `standing` where a bumper result changed its verdict."""
         return views.reading_row(reading, self.vehicle_names, self.limit_sets, self.pages, standing)
@@ -105,6 +116,7 @@ def day_page(
     states: Sequence[VehicleState],
     findings: Sequence[Finding],
     work: DayWork,
+    body: Sequence[BodyLine],
     leaks: LeakViews,
     notes: Sequence[str],
     day_words: str,
@@ -118,10 +130,11 @@ def day_page(
         {r.probe_id for r in readings},
         readings=[site.row(r, standing.get(r.id)) for r in readings],
         counts=Counter(verdicts),
-        vehicles=[VehicleView(state, site.pages) for state in worst_first],
+        vehicles=[site.view(state) for state in worst_first],
         silent=sum(len(state.silent_bumpers) for state in states),
         findings=[FindingView(finding) for finding in findings],
         work=work,
+        body=body,
         leaks=leaks,
         notes=notes,
         day_words=day_words,
@@ -144,7 +157,7 @@ def fleet_page(site: Site, states: Sequence[VehicleState]) -> str:
         "fleet.html",
         "fleet.html",
         probes_of(states),
-        rows=[_fleet_row(state) for state in sorted(states, key=_severity)],
+        rows=[_fleet_row(state, site.body(state.vehicle.id)) for state in sorted(states, key=_severity)],
         in_service=sum(state.vehicle.retired_ms is None for state in states),
         notes=again_views.retired_words(states),
         states=words,
@@ -157,7 +170,7 @@ def probes_of(states: Iterable[VehicleState]) -> set[int]:
     return {p.reading.probe_id for state in states for p in state.places if p.reading is not None}
 
 
-def _fleet_row(state: VehicleState) -> dict[str, Any]:
+def _fleet_row(state: VehicleState, body: Body) -> dict[str, Any]:
     vehicle = state.vehicle
     find = " ".join(filter(None, (vehicle.name, vehicle.type, vehicle.depot))).lower()
     return {
@@ -169,6 +182,7 @@ def _fleet_row(state: VehicleState) -> dict[str, Any]:
         "find": find,
         "worst": state.worst,
         "badge": svg.badge(state.worst),
+        "marks": body.marks,
         "dead": state.count("dead"),
         "weak": state.count("weak"),
         "retry": state.count("retry"),
@@ -197,7 +211,8 @@ def vehicle_page(
         "vehicle.html",
         "vehicle",
         probes,
-        state=VehicleView(state, site.pages),
+        state=site.view(state),
+        body=body_view(site.body(state.vehicle.id)),
         about=_about(state),
         current=current,
         again=[again_views.view(one, site.pages) for one in again],
@@ -225,7 +240,7 @@ def _about(state: VehicleState) -> str:
 
 
 def _place(site: Site, place: PlaceHistory) -> dict[str, Any]:
-    points = [_point(site, reading) for reading in place.readings]
+    points = [point(site, reading) for reading in place.readings]
     first_ms, last_ms = points[0].at_ms, points[-1].at_ms
     shown = [mark for mark in place.marks if mark.at_ms >= first_ms]
     events = [
@@ -243,11 +258,10 @@ def _place(site: Site, place: PlaceHistory) -> dict[str, Any]:
     }
 
 
-def _point(site: Site, reading: Reading) -> svg.Point:
-    limits_db = site.limits_db(reading)
-    return svg.Point(
-        reading.sort_ms, reading.level_db, reading.verdict, *limits_db, faint=reading.superseded
-    )
+def point(site: Site, reading: Reading) -> svg.Point:
+    """A reading on a history of levels."""
+    limits_db, level_db = site.limits_db(reading), views.own_level_db(reading)
+    return svg.Point(reading.sort_ms, level_db, reading.verdict, *limits_db, faint=reading.superseded)
 
 
 def fading_page(site: Site, fading: Sequence[tuple[PlaceHistory, Trend]]) -> str:
@@ -255,51 +269,6 @@ def fading_page(site: Site, fading: Sequence[tuple[PlaceHistory, Trend]]) -> str
     probes = {reading.probe_id for place, _ in fading for reading in place.readings}
     rows = fading_views.rows(fading, site.vehicle_names)
     return site.render("fading.html", "fading.html", probes, rows=rows)
-
-
-def work_page(
-    site: Site,
-    findings: Sequence[Finding],
-    again: Sequence[Again],
-    loose: str,
-    abouts: Mapping[int, str],
-    states: Sequence[VehicleState],
-    swaps: Mapping[int, Sequence[str]],
-) -> str:
-    """The work list, a sheet for each vehicle. again: places to be read again; loose: words on readings without
-    a vehicle; states: of the vehicles concerned; abouts, swaps: words by key.
-    """
-    by_key = {state.vehicle.id: state for state in states}
-    by_vehicle: dict[tuple[str, int], tuple[list[FindingView], list[AgainView]]] = {}
-    for finding in findings:
-        key = finding.vehicle, finding.vehicle_id
-        by_vehicle.setdefault(key, ([], []))[0].append(FindingView(finding))
-    for one in again:
-        key = one.vehicle.name, one.vehicle.id
-        by_vehicle.setdefault(key, ([], []))[1].append(again_views.view(one, site.pages))
-    sheets = [
-        {
-            "id": vehicle_id,
-            "name": name,
-            "about": abouts.get(vehicle_id, ""),
-            "swaps": swaps.get(vehicle_id, ()),
-            "state": VehicleView(by_key[vehicle_id], site.pages) if vehicle_id in by_key else None,
-            "findings": found,
-            "again": places,
-        }
-        for (name, vehicle_id), (found, places) in sorted(by_vehicle.items())
-    ]
-    counts = Counter(finding.state for finding in findings)
-    return site.render(
-        "work.html",
-        "work.html",
-        probes_of(states),
-        sheets=sheets,
-        loose=loose,
-        again_count=len(again),
-        open_count=counts[OPEN],
-        done_count=counts[DONE],
-    )
 
 
 def limits_page(site: Site, origins: Mapping[int, tuple[str, int]], sent: Mapping[int, Sequence[str]]) -> str:
@@ -340,52 +309,3 @@ def difference_words(change: sets.Difference) -> str:
     """One changed value as a phrase."""
     where = "" if change.class_khz is None else f"class {change.class_khz or 'custom'}: "
     return f"{where}{change.field} {change.before} -> {change.after}"
-
-
-def probes_page(site: Site) -> str:
-    """Every probe with its health."""
-    return site.render(
-        "probes.html", "probes.html", (), probes=[_probe(site, probe) for probe in site.health]
-    )
-
-
-def _probe(site: Site, probe: Health) -> dict[str, Any]:
-    stored = ", ".join(f"{first} to {last}" for first, last in probe.stored) or "none"
-    facts = [
-        ("Last pulled", when(probe.last_pull_ms)),
-        ("Records stored", stored),
-        (
-            "Starts that never met a bench",
-            f"{probe.unanchored_boots} (their readings have an order but no date)",
-        ),
-        ("Battery at the last reading", f"{probe.battery_mv} mV" if probe.battery_mv else "not known"),
-        ("Last self-test", _self_test_words(probe)),
-        ("Reference readings", len(probe.references)),
-        ("Drift against its own history", _drift_words(probe)),
-    ]
-    drawing = None
-    if len(probe.references) > 1:
-        points = [_point(site, reading) for reading in probe.references]
-        ticks = [(points[0].at_ms, date(points[0].at_ms)), (points[-1].at_ms, date(points[-1].at_ms))]
-        drawing = svg.history(f"Reference level of probe {probe.name}", points, (), ticks)
-    return {
-        "name": probe.name,
-        "unique_id": probe.unique_id,
-        "life": probe.life,
-        "depot": probe.depot,
-        "flags": probe.flags,
-        "facts": facts,
-        "drawing": drawing,
-    }
-
-
-def _self_test_words(probe: Health) -> str:
-    if probe.self_test_ms is None:
-        return "none stored"
-    return f"{'failed' if probe.self_test_failed else 'passed'}, {when(probe.self_test_ms)}"
-
-
-def _drift_words(probe: Health) -> str:
-    if probe.drift_db is None:
-        return "too few reference readings to tell"
-    return f"{probe.drift_db:+.2f} dB (scatter {probe.scatter_db:.2f} dB)"

@@ -14,7 +14,7 @@ from curbtick import waves
 from curbtick.fleet.readings import Reading
 from curbtick.report import svg
 from curbtick.report.pages import Site
-from curbtick.report.views import number, reasons_in_words
+from curbtick.report.views import number, only_neighbour, reasons_in_words
 from curbtick.waves import Snippet
 
 GRAM_RANGE_DB = 60.0
@@ -23,16 +23,24 @@ SHOWN_HZ = (0.0, 100_000.0)
 
 def page(site: Site, reading: Reading, shown: Mapping[str, Any], snippet: Snippet | None) -> str:
     """The page. shown: the reading's JSON object; snippet: None where the probe dropped it."""
+    neighbour = only_neighbour(reading)
     return site.render(
         "reading.html",
         "reading",
         [reading.probe_id],
         row=site.row(reading),
-        sounds=shown["bursts"],
+        neighbour=neighbour,
+        sounds=[{**sound, "kind": _whose(sound["kind"], neighbour)} for sound in shown["bursts"]],
         numbers=_numbers(reading, shown),
         remeasured=[] if snippet is None else remeasured(snippet),
         figures=[] if snippet is None else _figures(snippet),
     )
+
+
+def _whose(kind: str, neighbour: bool) -> str:
+    """Whose sound it is. The probe calls the train that it measured `held`, a neighbour's too where it is all there is.
+    """
+    return "neighbour" if neighbour and kind == "held" else kind
 
 
 def _numbers(reading: Reading, shown: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -41,20 +49,31 @@ def _numbers(reading: Reading, shown: Mapping[str, Any]) -> list[tuple[str, str]
         ("Verdict", svg.WORDS[shown["verdict"]]),
         ("Why", reasons_in_words(shown["reasons"]) or "-"),
         ("Class", f"{shown['class_khz']} kHz" if shown["class_khz"] else "custom"),
-        ("Level", f"{number(shown['level_db'], 2) or '-'} dBFS"),
-        ("Frequency", f"{number(shown['frequency_hz'], 3, 1000) or '-'} kHz"),
-        ("Sweep", f"{number(shown['sweep_hz'], 0) or '-'} Hz"),
-        ("Interval", f"{number(shown['interval_ms'], 2) or '-'} ms"),
-        ("Burst length", f"{number(shown['burst_ms'], 2) or '-'} ms"),
-        ("Ring-down", f"{number(shown['ringdown_ms'], 2) or '-'} ms"),
+        *_of_train(reading, shown),
         ("Noise", f"{number(shown['noise_db'], 1) or '-'} dBFS"),
-        ("Bursts heard of those due", f"{values['burst_count']} of {values['due_count']}"),
         ("Press to verdict", f"{shown['time_to_verdict_ms'] or '-'} ms"),
         ("Limits", f"revision {shown['limits_revision']}"),
         ("Time", _time_words(shown)),
         ("Battery", f"{values['battery_mv']} mV"),
         ("Temperature", f"{number(values['temperature_ddeg'], 1, 10) or '-'} °C"),
     ]
+
+
+def _of_train(reading: Reading, shown: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What the probe measured of the loudest train, named as the neighbour's where nothing else was heard."""
+    values = reading.values
+    measured = [
+        ("Level", f"{number(shown['level_db'], 2) or '-'} dBFS"),
+        ("Frequency", f"{number(shown['frequency_hz'], 3, 1000) or '-'} kHz"),
+        ("Sweep", f"{number(shown['sweep_hz'], 0) or '-'} Hz"),
+        ("Interval", f"{number(shown['interval_ms'], 2) or '-'} ms"),
+        ("Burst length", f"{number(shown['burst_ms'], 2) or '-'} ms"),
+        ("Ring-down", f"{number(shown['ringdown_ms'], 2) or '-'} ms"),
+        ("Bursts heard of those due", f"{values['burst_count']} of {values['due_count']}"),
+    ]
+    if not only_neighbour(reading):
+        return measured
+    return [(f"Neighbour's {name[0].lower()}{name[1:]}", value) for name, value in measured]
 
 
 def _time_words(shown: Mapping[str, Any]) -> str:

@@ -2,12 +2,12 @@
 history.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
 from curbtick.fleet import (
@@ -25,6 +25,7 @@ from curbtick.fleet import (
 )
 from curbtick.fleet.again import Again, Standing
 from curbtick.fleet.history import PlaceHistory
+from curbtick.fleet.leaks import Body
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.repeat import Repeatability
 from curbtick.fleet.state import VehicleState
@@ -32,8 +33,8 @@ from curbtick.fleet.trend import Trend
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.limits import sets
 from curbtick.moments import date, day_end_ms, when
-from curbtick.report import again_views, pages, reading_page
-from curbtick.report.leak_views import LeakViews, leak_views
+from curbtick.report import again_views, pages, probes_page, reading_page, work_page
+from curbtick.report.leak_views import BodyLine, LeakViews, body_lines, leak_views
 from curbtick.report.pages import Site
 from curbtick.store import Store, tables
 
@@ -91,6 +92,11 @@ class Pages:
         return again.of_states(self.states, self.findings)
 
     @cached_property
+    def bodies(self) -> dict[int, Body]:
+        """What the seal and hiss checks say of every vehicle that had one."""
+        return leaks.of_vehicles(self._connection)
+
+    @cached_property
     def repeatability(self) -> Repeatability:
         """How well one reading of this fleet repeats."""
         return repeat.of_fleet(self._connection)
@@ -101,7 +107,8 @@ class Pages:
         every_name = {v.id: v.name for v in vehicles.load(self._connection)}
         limit_sets = sets.all_sets(self._connection)
         found = health.of_probes(self._connection, self._now_ms)
-        return Site(self._now_ms, found, limit_sets, every_name, self.reading_ids, date(self._day_ms))
+        day = date(self._day_ms)
+        return Site(self._now_ms, found, limit_sets, every_name, self.reading_ids, day, self.bodies)
 
     @property
     def overviews(self) -> dict[str, Callable[[], str]]:
@@ -112,7 +119,7 @@ class Pages:
             "work.html": self._work,
             "fading.html": self._fading,
             "limits.html": lambda: pages.limits_page(self.site, *_limit_origins(self._connection)),
-            "probes.html": lambda: pages.probes_page(self.site),
+            "probes.html": lambda: probes_page.page(self.site, undated_by_probe(self._connection)),
         }
 
     def every(self) -> Iterator[tuple[str, str]]:
@@ -153,17 +160,30 @@ class Pages:
         findings = [finding for finding in self.findings if finding.vehicle_id in read]
         found = [one for one in self.again if one.vehicle.id in read]
         found += again.not_fitted(self.of_day, standing, self.states)
+        body = self._body_of_day(read)
+        is_something = bool(findings or body)
         return pages.day_page(
             self.site,
             self.of_day,
             standing,
             states,
             findings,
-            again_views.day_work(self.of_day, standing, found, bool(findings), self.reading_ids),
+            again_views.day_work(self.of_day, standing, found, is_something, self.reading_ids),
+            body,
             leaks_of_day(self._connection, self._day_ms),
             [*again_views.retired_words(states), *day_notes(self.of_day, standing)],
             _day_words(self.of_day),
         )
+
+    def _body_of_day(self, read: Container[int | None]) -> list[BodyLine]:
+        """What stands of the bodies of the vehicles that were read or checked on the day."""
+        end_ms = day_end_ms(self._day_ms)
+        chosen = {
+            key: body
+            for key, body in self.bodies.items()
+            if key in read or any(self._day_ms <= check.latest_ms < end_ms for check in body.shown)
+        }
+        return body_lines(chosen, self.site.vehicle_names)
 
     @property
     def _in_service(self) -> list[VehicleState]:
@@ -177,11 +197,14 @@ class Pages:
         abouts = {
             s.vehicle.id: "; ".join(filter(None, (s.vehicle.type, s.vehicle.depot))) for s in self.states
         }
-        concerned = {f.vehicle_id for f in unproved} | {one.vehicle.id for one in self.again}
+        in_use = [s.vehicle.id for s in self._in_service if s.vehicle.retired_ms is None]
+        bodies = {key: self.bodies[key].pointers for key in in_use if key in self.bodies}
+        pointers = {key: words for key, words in bodies.items() if words}
+        concerned = {f.vehicle_id for f in unproved} | {one.vehicle.id for one in self.again} | pointers.keys()
         standing = [s for s in self.states if s.vehicle.id in concerned]
         swaps = {key: self._swaps(key) for key in concerned}
         loose = again.loose_words(again.loose_counts(self._connection))
-        return pages.work_page(self.site, unproved, self.again, loose, abouts, standing, swaps)
+        return work_page.page(self.site, unproved, self.again, pointers, loose, abouts, standing, swaps)
 
     def _swaps(self, vehicle_id: int) -> list[str]:
         return swap.in_words(self._connection, vehicle_id, lambda: self.repeatability)
@@ -295,3 +318,17 @@ def _limit_origins(connection: Connection) -> tuple[dict[int, tuple[str, int]], 
     for row in connection.execute(query.where(tables.sends.c.what == "limits").distinct()):
         sent.setdefault(row.number, []).append(row.name)
     return origins, sent
+
+
+def undated_by_probe(connection: Connection) -> dict[int, int]:
+    """How many readings have no date, by probe; those of a start that never met a bench stand at its last bound."""
+    boot, reading = tables.boots.c, tables.readings.c
+    # By time, not by probe: a probe's readings may be a million, those of one moment are few.
+    mine = (reading.sort_ms == boot.not_after_ms) & (reading.boot == boot.boot)
+    query = (
+        select(boot.probe_id, func.count())
+        .select_from(tables.boots.join(tables.readings, mine & (reading.probe_id + 0 == boot.probe_id)))
+        .where(boot.offset_ms.is_(None))
+    )
+    rows = connection.execute(query.group_by(boot.probe_id))
+    return {row[0]: row[1] for row in rows}

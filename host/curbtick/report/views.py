@@ -7,6 +7,7 @@ from curbtick_wire import names
 from markupsafe import Markup
 
 from curbtick.fleet import history
+from curbtick.fleet.leaks import NO_BODY, Body
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.state import Place, VehicleState
 from curbtick.fleet.worklist import STEP_WORDS, Finding
@@ -61,6 +62,23 @@ def number(value: float | None, digits: int, per_unit: float = 1) -> str:
     return "" if value is None else f"{value / per_unit:.{digits}f}"
 
 
+def only_neighbour(reading: Reading) -> bool:
+    """Whether what was measured is a neighbour's: of this position's own sensor nothing was heard."""
+    return "only_neighbour" in reading.reasons
+
+
+def own_level_db(reading: Reading) -> float | None:
+    """Level of the position's own sensor in dBFS, None where none was heard."""
+    return None if only_neighbour(reading) else reading.level_db
+
+
+def _neighbours_words(reading: Reading) -> str:
+    """How loud the neighbour was, where it was all that was heard."""
+    if not only_neighbour(reading) or reading.level_db is None:
+        return ""
+    return f" ({number(reading.level_db, 1)} dBFS)"
+
+
 @dataclass(frozen=True)
 class ReadingRow:
     """A reading as a table's row. href and vehicle_href are empty where there is no page."""
@@ -94,7 +112,8 @@ def reading_row(
     verdict, reasons = standing or (reading.verdict, reading.reasons)
     limits = history.limits_of(reading, limit_sets)
     changed = f" (shown as {svg.WORDS[reading.verdict]})" if verdict != reading.verdict else ""
-    vehicle_id = reading.vehicle_id
+    vehicle_id, level_db = reading.vehicle_id, own_level_db(reading)
+    own: Mapping[str, float | None] = {} if only_neighbour(reading) else reading.values
     return ReadingRow(
         reading.ref,
         f"reading-{reading.ref}.html" if reading.id in pages else "",
@@ -102,11 +121,11 @@ def reading_row(
         "" if vehicle_id is None else f"vehicle-{vehicle_id}.html",
         reading_place(reading),
         svg.badge(verdict),
-        number(reading.level_db, 1),
-        svg.strip(reading.level_db, *limits_db(limits), verdict),
-        number(reading.values["frequency_hz"], 2, 1000),
-        number(reading.values["interval_us"], 1, 1000),
-        reasons_in_words(reasons) + changed,
+        number(level_db, 1),
+        svg.strip(level_db, *limits_db(limits), verdict),
+        number(own.get("frequency_hz"), 2, 1000),
+        number(own.get("interval_us"), 1, 1000),
+        reasons_in_words(reasons) + _neighbours_words(reading) + changed,
         when(reading.time_ms),
         "date unknown" if reading.time_ms is None else local(reading.time_ms).strftime("%H:%M"),
         reading.superseded,
@@ -124,6 +143,12 @@ class VehicleView:
 
     state: VehicleState
     pages: frozenset[int]
+    body: Body = NO_BODY
+
+    @property
+    def marks(self) -> list[str]:
+        """What the seal and hiss checks found on its body, in a word or two each."""
+        return self.body.marks
 
     @property
     def name(self) -> str:
@@ -157,7 +182,7 @@ class VehicleView:
 
     def _dot(self, place: Place) -> svg.Dot:
         reading = place.reading
-        label = "" if place.level_db is None else f"{place.level_db:.1f}"
+        label = "" if reading is None else number(own_level_db(reading), 1)
         href = f"reading-{reading.ref}.html" if reading is not None and reading.id in self.pages else ""
         return svg.Dot(place.position, place.verdict, label, href)
 

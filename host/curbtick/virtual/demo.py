@@ -161,7 +161,7 @@ class Demo:
 
     def _pull(self, words: str) -> None:
         with self._connected() as client:
-            pulled = bench.pull(self._store, client)
+            pulled = bench.pull(self._store, client, clock_ms=self._clock.now_ms)
         self._say(f"{words} {pulled.new} records are new.")
 
     def _repair(self, made: Round) -> None:
