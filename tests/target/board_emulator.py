@@ -63,7 +63,7 @@ class EmulatedBoard:
         self._patch_dma()
         self._usb = USBCDC(self.chip.usb_ctrl)
         self._usb.on_serial_data = self.received.extend
-        self.chip.watchdog.on_watchdog_trigger = self._restart
+        self.chip.watchdog.on_watchdog_trigger = self.restart
         self.plug_usb(False)
         for name in ("read", "step"):
             self.press(name, down=False)
@@ -98,7 +98,8 @@ class EmulatedBoard:
         read = dma.read_uint32
         dma.read_uint32 = lambda offset: 0 if offset == CHAN_ABORT else read(offset)
 
-    def _restart(self) -> None:
+    def restart(self) -> None:
+        """Start the chip anew, as a power cycle does; flash stays."""
         self.chip.enter_reset(from_watchdog=True)
         self.chip.leave_reset()
 

@@ -108,10 +108,15 @@ class BarWatch:
         return last.mask == mask and self._board.seconds - last.time_us / 1e6 >= for_s
 
 
-def over_usb(board: EmulatedBoard, work: Callable[[str], object], seconds: float) -> None:
+def over_usb(
+    board: EmulatedBoard,
+    work: Callable[[str], object],
+    seconds: float,
+    meanwhile: Callable[[], None] = lambda: None,
+) -> None:
     """Run the board while `work(path of a pty)`, in a thread, talks to it; at most so many simulated seconds.
 
-    Raises what work raised, or TimeoutError.
+    meanwhile: called again and again, to do what somebody at the board does. Raises what work raised, or TimeoutError.
     """
     master, slave = os.openpty()
     tty.setraw(slave)
@@ -132,6 +137,7 @@ def over_usb(board: EmulatedBoard, work: Callable[[str], object], seconds: float
         if board.received:
             os.write(master, bytes(board.received))
             board.received.clear()
+        meanwhile()
         return not worker.is_alive()
 
     try:

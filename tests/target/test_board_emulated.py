@@ -8,7 +8,7 @@ import contextlib
 import json
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +39,9 @@ PRESS_S = 0.09
 REST_S = 0.5
 QUIET_S = 0.3
 LONG_S = 0.8
+# How long `curbtick install` tries by itself, and how long the buttons are held then, in simulated seconds.
+TRIED_S = 2.0
+BUTTONS_HELD_S = 2.0
 # The middle of the bar: a seal or hiss check that waits for its reference or background.
 CHECK_WAITS = 0x0F0
 
@@ -173,9 +176,10 @@ def patient(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     monkeypatch.setattr(asking.ask, "__defaults__", (slow,))
     monkeypatch.setattr("curbtick.download._IDLE_S", 60.0)
     monkeypatch.setattr("curbtick.download._IDLE_MAX_S", 120.0)
-    monkeypatch.setattr(board_files, "PROMPT_S", 120.0)
+    monkeypatch.setattr(board_files, "PROMPT_S", 40.0)
     monkeypatch.setattr(board_files, "READ_S", 60.0)
     monkeypatch.setattr(cli_install, "RESTART_WAIT_S", 900.0)
+    monkeypatch.setattr(cli_install, "BUTTONS_WAIT_S", 900.0)
     yield
 
 
@@ -291,24 +295,76 @@ def test_memory_at_its_worst_and_the_log_pulled(tmp_path: Path, patient: None) -
     assert min(heap.values()) >= HEAP_LEAST
 
 
+def run_install(board: EmulatedBoard, *words: str, meanwhile: Callable[[], None] = lambda: None) -> dict[str, Any]:
+    """What `curbtick install` says, on this board; it must succeed."""
+    results: list[Result] = []
+
+    def work(path: str) -> None:
+        results.append(CliRunner().invoke(cli.app, ["install", *words, "--json", "--port", path]))
+
+    over_usb(board, work, 300.0, meanwhile)
+    (result,) = results
+    assert result.exit_code == 0, (result.output, result.exception)
+    told: dict[str, Any] = json.loads(result.stdout)
+    assert told["self_test_failed"] == [] and told["files"] == len(firmware_image.build().files)
+    return {**told, "port": ""}
+
+
+class BothButtons:
+    """Somebody who, after a while, plugs the board in anew with both buttons held, for two seconds."""
+
+    def __init__(self, board: EmulatedBoard, after_s: float) -> None:
+        self._board = board
+        self._at_s = board.seconds + after_s
+        self._held = self._done = False
+
+    def __call__(self) -> None:
+        if self._done or self._board.seconds < self._at_s:
+            return
+        for name in ("read", "step"):
+            self._board.press(name, down=not self._held)
+        self._done, self._held = self._held, True
+        if not self._done:
+            self._at_s += BUTTONS_HELD_S
+            self._board.restart()
+
+
+def kept(day: Day) -> list[int]:
+    """The levels of the log's readings that no test took."""
+    return [r.values["level_cdb"] for r in pull(day) if r.kind == records.READING]
+
+
 def test_install_on_a_board_at_the_prompt(tmp_path: Path, patient: None) -> None:
     """MicroPython as it comes, with a probe's readings on it: one command makes a probe of it that kept them."""
     (tmp_path / "files").mkdir()
     image = board_image.make(tmp_path / "image", tmp_path / "files", preloaded(tmp_path))
     board = EmulatedBoard(Path(UF2), image)
-    board.adc = YardAdc(board, Ear(seed=1))
+    day = Day(board)
     board.plug_usb(True)
     board.run_until(lambda: b">>> " in board.received, 4.0)
     board.received.clear()
-    results: list[Result] = []
-    words = ("install", "--json", "--port")
-    over_usb(board, lambda path: results.append(CliRunner().invoke(cli.app, [*words, path])), 300.0)
-    (result,) = results
-    assert result.exit_code == 0, (result.output, result.exception)
-    told = json.loads(result.stdout)
+    told = run_install(board)
+    levels = kept(day)
+    tell("install", day, {"told": told, "readings_kept": len(levels)})
+    assert told["slot"] == "a" and told["before"] is None
+    assert levels == [-800 - n for n in range(PRELOADED)]
+
+
+def test_an_update_over_a_running_probe_and_back(tmp_path: Path, patient: None) -> None:
+    """The probe's program runs; both buttons lead to the prompt; the update goes beside it, and back again."""
+    image = firmware_image.build()
+    folder = install_folder(tmp_path / "files", firmware_image.chooser())
+    (folder / "fw/active").write_text("a")
+    manifest = {"version": image.digest, "files": image.hashes()}
+    (folder / "fw/a/manifest.json").write_text(json.dumps(manifest))
+    board = EmulatedBoard(Path(UF2), board_image.make(tmp_path / "image", folder, preloaded(tmp_path)))
     day = Day(board)
-    kept = [r.values["level_cdb"] for r in pull(day) if r.kind == records.READING]
-    tell("install", day, {"told": {**told, "port": ""}, "readings_kept": len(kept)})
-    assert told["self_test_failed"] == [] and told["slot"] == "a"
-    assert told["files"] == len(firmware_image.build().files)
-    assert kept == [-800 - n for n in range(PRELOADED)]
+    day.start()
+    board.plug_usb(True)
+    updated = run_install(board, meanwhile=BothButtons(board, TRIED_S))
+    back = run_install(board, "--back", meanwhile=BothButtons(board, TRIED_S))
+    levels = kept(day)
+    tell("update", day, {"updated": updated, "back": back, "readings_kept": len(levels)})
+    assert (updated["slot"], updated["before"]) == ("b", image.digest)
+    assert (back["slot"], back["version"]) == ("a", image.digest)
+    assert levels == [-800 - n for n in range(PRELOADED)]
