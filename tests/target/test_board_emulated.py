@@ -38,6 +38,7 @@ HEAP_LEAST = 40_000
 PRESS_S = 0.09
 REST_S = 0.5
 QUIET_S = 0.3
+LATE_MS = 20
 LONG_S = 0.8
 # How long `curbtick install` tries by itself, and how long the buttons are held then, in simulated seconds.
 TRIED_S = 2.0
@@ -81,6 +82,13 @@ def install_folder(folder: Path, main: bytes) -> Path:
         target.write_bytes(data)
     (folder / "main.py").write_bytes(main)
     return folder
+
+
+def meant_ms(lasted_ms: int) -> int:
+    """How long a pattern means a mask to last that was lit a little longer: the chip has other things to do between."""
+    patterns = [bar.pattern(name) for name in bar.probe_patterns()["PATTERNS"]]
+    meant = {one.duration_ms for frames, repeats, _ in patterns for one in bar.joined(frames * repeats)}
+    return max((ms for ms in meant if 0 <= lasted_ms - ms <= LATE_MS), default=lasted_ms)
 
 
 def verdicts_of(found: list[Any]) -> list[tuple[str, list[str]]]:
@@ -135,8 +143,7 @@ class Day:
         self.board.run_until(lambda: self._spoken(first), 12.0)
         end_us = round(self.board.seconds * 1e6)
         shown = bar.shown(self.watch.changes[first:], end_us)
-        # The chip looks at its clock every other millisecond; frames are tens of them long.
-        return bar.read_bar([bar.Shown(one.mask, round(one.duration_ms, -1)) for one in shown])
+        return bar.read_bar([bar.Shown(one.mask, meant_ms(one.duration_ms)) for one in shown])
 
     def next_check(self, resting: int) -> None:
         """Hold both buttons for the next check, and run until the bar shows what it rests on there."""
