@@ -9,6 +9,8 @@ from curbtick_probe.app_place import place_key
 # So many of the newest records are looked through at start, to go on where the probe was switched off.
 RESUME_RECORDS = 60
 
+_ROUND_RECEIVED = names.EVENTS.index("round_received")
+
 
 class Visits:
     """The reading that counts at each place of a round, by its sequence number in the log."""
@@ -17,24 +19,58 @@ class Visits:
         self._log = log
         self._round_id = round_id
         self._seqs = {}
+        self._lap = 0
         self.unsettled = False
+        self.stay = []
 
     def resume(self):
         """Look through the newest records for this round's readings; return the newest one's values, or None.
 
-        `unsettled` is then whether no bumper result has followed that reading.
+        `unsettled` is then whether no bumper result has followed that reading, and `stay` the sequence number and
+        reasons of the readings on its bumper since the last result. A round of the same number that came later is
+        another one.
         """
         newest = None
         last = self._log.last_seq or 0
         for seq in range(max(1, last - RESUME_RECORDS + 1), last + 1):
-            values = self._reading(seq)
-            if values and values["round_id"] == self._round_id:
-                self.note(place_key(values["vehicle"], values["bumper"], values["position"]), seq)
-                newest = values
-                self.unsettled = True
-            elif self._is_result(seq):
+            data = self._log.read(seq) or b"\0"
+            if data[0] == records.READING:
+                newest = self._resume_at(seq, decoded(data), newest)
+            elif data[0] == records.BUMPER:
                 self.unsettled = False
+                self.stay = []
+            elif data[0] == records.EVENT and self._is_new_round(decoded(data)):
+                self._forget()
+                newest = None
         return newest
+
+    def _resume_at(self, seq, values, newest):
+        """Take in a reading found in the log; return the newest one of the round so far."""
+        if not values or values["round_id"] != self._round_id:
+            return newest
+        key = place_key(values["vehicle"], values["bumper"], values["position"])
+        if not self._round_id and key in self._seqs and not values["supersedes_seq"]:
+            self._forget()
+        if not newest or (newest["vehicle"], newest["bumper"]) != (values["vehicle"], values["bumper"]):
+            self.stay = []
+        self.stay.append((seq, values["reasons"]))
+        self.note(key, seq)
+        self.unsettled = True
+        return values
+
+    def _is_new_round(self, values):
+        return bool(values) and values["event"] == _ROUND_RECEIVED and values["value"] == self._round_id
+
+    def _forget(self):
+        self._seqs = {}
+        self.stay = []
+        self.unsettled = False
+
+    def enter_lap(self, place):
+        """Without a round every lap is another vehicle: forget the one before when a reading is taken of the next."""
+        if place.free and place.lap != self._lap:
+            self._lap = place.lap
+            self._forget()
 
     def note(self, key, seq):
         """A reading was stored for a place; it is the one that counts from now on."""
@@ -52,18 +88,17 @@ class Visits:
             found.append((self._reading(seq) if seq else None, seq))
         return found
 
-    def _is_result(self, seq):
-        data = self._log.read(seq)
-        return bool(data) and data[0] == records.BUMPER
-
     def _reading(self, seq):
         data = self._log.read(seq)
-        if not data or data[0] != records.READING:
-            return None
-        try:
-            return codec.decode_record(data)["values"]
-        except WireError:
-            return None
+        return decoded(data) if data and data[0] == records.READING else None
+
+
+def decoded(data):
+    """The values of a record's bytes; None where they make no sense."""
+    try:
+        return codec.decode_record(data)["values"]
+    except WireError:
+        return None
 
 
 def complete(readings):

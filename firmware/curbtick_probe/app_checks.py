@@ -30,6 +30,7 @@ class Checks:
         self._app.panel.gestures.check = names.CHECKS[self.current]
         self._app.panel.say(patterns.CHECK_PATTERNS[self.current])
         self._meter = None
+        self._app.readings.end_stay()
         modules.give_back(self._kept)
         self.enter_vehicle()
         self._app.show_current()
@@ -77,9 +78,14 @@ class Checks:
         panel = self._app.panel
         values["round_id"] = self._app.place.round_id
         values["vehicle"] = self._app.place.vehicle
+        doubts = self._app.doubts()
+        if doubts:
+            values["verdict"] = 0
+            values["reasons"] |= doubts
         try:
             self._app.probe.log.append(_KINDS[self.current], values)
             panel.say("mark" if _unsettled(values) else _VERDICT_PATTERNS[self.current][values["verdict"]])
+            self._app.say_doubts(values["reasons"])
         except LogFull:
             panel.say("log_full")
             panel.say("retry")

@@ -20,12 +20,16 @@ def place_key(vehicle, bumper, position):
 
 
 class Place:
-    """A place in a round (form of codec.unpack_round), or in no round at all (None)."""
+    """A place in a round (form of codec.unpack_round), or in no round at all (None).
+
+    `lap` counts how often the last vehicle was left for the first: without a round, another vehicle each time.
+    """
 
     def __init__(self, round_):
         self.round_id = round_["round_id"] if round_ else 0
         self._vehicles = round_["vehicles"] if round_ else (FREE_VEHICLE,)
         self._index = 0
+        self.lap = 0
         self.bumper = names.REAR
         self.position = 1
         self._enter(names.REAR)
@@ -56,17 +60,17 @@ class Place:
 
     def mark(self):
         """Remember the current place for go_back()."""
-        return (self._index, self.bumper, self.position)
+        return (self._index, self.bumper, self.position, self.lap)
 
     def go_back(self, mark):
         """Return to a marked place."""
-        self._index, self.bumper, self.position = mark
+        self._index, self.bumper, self.position, self.lap = mark
 
     def find(self, vehicle, bumper, position):
         """Go to a position named by numbers; False, and nowhere, if the round does not have it."""
         for index, one in enumerate(self._vehicles):
             if one["vehicle"] == vehicle and 0 < position <= one[names.BUMPERS[bumper] + "_positions"]:
-                self.go_back((index, bumper, position))
+                self.go_back((index, bumper, position, self.lap))
                 return True
         return False
 
@@ -94,6 +98,8 @@ class Place:
     def next_vehicle(self):
         """Go to the first position of the next vehicle; after the last one to the first."""
         self._index = (self._index + 1) % len(self._vehicles)
+        if self._index == 0:
+            self.lap += 1
         self._enter(names.REAR)
 
     def _positions(self, bumper):

@@ -1,13 +1,17 @@
 """One reading from the press to the pattern: measured, logged, and only then shown; and the bumper results."""
 
 from curbtick_wire import names, records
+from micropython import const
 
 from curbtick_probe import app_bumper, patterns, reading, reason
 from curbtick_probe.app_limits import limits_for, nearest_class
 from curbtick_probe.log import LogFull
+from curbtick_probe.selftest import in_record_ddeg
 
 # What storing a reading takes, until one was stored.
 _FLASH_MS = 60
+# One stay at a bumper: readings further apart are of two, for the system may have been switched off between them.
+_STAY_MS = const(300_000)
 
 
 class _Visit:
@@ -19,14 +23,19 @@ class _Visit:
     def __init__(self, bumper=None):
         self.bumper = bumper
         self.heard = False
+        self.last_ms = 0
         self._first_seq = 0
         self._silent = False
 
     def note(self, seq, values):
         """A reading of this visit was stored."""
-        self._first_seq = self._first_seq or seq
+        self.note_reasons(seq, values["reasons"])
         self.heard = self.heard or values["verdict"] in (names.PASS, names.WEAK)
-        self._silent = self._silent or bool(values["reasons"] & reason.NOTHING_HEARD)
+
+    def note_reasons(self, seq, reasons):
+        """A reading of this visit is in the log; what it heard proves nothing any more."""
+        self._first_seq = self._first_seq or seq
+        self._silent = self._silent or bool(reasons & reason.NOTHING_HEARD)
 
     def trusted(self, readings):
         """Return readings (form of Visits.readings) without those of earlier visits, if this one met silence."""
@@ -62,10 +71,7 @@ class Readings:
             app.show_current()
             return
         app.panel.say(patterns.VERDICT_PATTERNS[values["verdict"]])
-        if values["reasons"] & reason.BATTERY_LOW:
-            app.panel.say("battery_low")
-        if app.probe.failed:
-            app.panel.say("self_test_failed")
+        app.say_doubts(values["reasons"])
         self._shown = False
         self._unsettled = True
         self._last_mark = place.mark()
@@ -96,6 +102,10 @@ class Readings:
         """
         self._last_mark = self._app.place.mark()
         self._unsettled = unsettled
+        self._visit = _Visit(self._app.place.key(0))
+        self._visit.last_ms = self._app.board.ticks_ms()
+        for seq, reasons in self._app.visits.stay:
+            self._visit.note_reasons(seq, reasons)
         if unsettled and decided:
             self._settle()
 
@@ -111,6 +121,10 @@ class Readings:
         """Make the result of a bumper that is left with readings not yet in one."""
         if self._unsettled:
             self._make_result(self._app.visits.readings(self._app.place))
+        self.end_stay()
+
+    def end_stay(self):
+        """What was heard so far proves nothing of what is read next."""
         self._visit = _Visit()
 
     def forget(self):
@@ -118,6 +132,7 @@ class Readings:
         self._last_mark = None
         self._settle_mark = None
         self._unsettled = False
+        self.end_stay()
 
     def _settle(self):
         found = self._app.visits.readings(self._app.place)
@@ -136,20 +151,25 @@ class Readings:
             values["class_khz"] = nearest_class(values["frequency_hz"])
         values.update(self._circumstances(place, limits))
         values["battery_mv"] = board.battery_mv()
-        values["temperature_ddeg"] = board.temperature_ddeg()
+        values["temperature_ddeg"] = in_record_ddeg(board.temperature_ddeg())
         # The record cannot hold the time that storing it takes: the one before it stands for it.
         values["time_to_verdict_ms"] = min(board.ticks_ms() - pressed_ms + self._flash_ms, 65535)
         return self._store(taken)
 
     def _take(self, limits):
         app = self._app
+        app.visits.enter_lap(app.place)
         if app.probe.failed:
-            return reading.refused(reason.MICROPHONE_FAULT, app.place.class_khz)
-        bumper = app.place.key(0)
-        if self._visit.bumper != bumper:
-            self._visit = _Visit(bumper)
+            return reading.refused(app.doubts(), app.place.class_khz)
+        self._stay(app.place.key(0), app.board.ticks_ms())
         limits_class = limits_for(limits, app.place.class_khz)
         return reading.take(app.board, limits_class, limits.in_force, self._visit.heard)
+
+    def _stay(self, bumper, now_ms):
+        """Go on with the stay at this bumper, or begin one."""
+        if self._visit.bumper != bumper or now_ms - self._visit.last_ms > _STAY_MS:
+            self._visit = _Visit(bumper)
+        self._visit.last_ms = now_ms
 
     def _circumstances(self, place, limits):
         return {

@@ -2,7 +2,7 @@
 
 from curbtick_wire import names
 
-from curbtick_probe import gestures, patterns, selftest
+from curbtick_probe import gestures, patterns, reason, selftest
 from curbtick_probe.app_bumper import Visits
 from curbtick_probe.app_checks import Checks
 from curbtick_probe.app_place import Place
@@ -12,10 +12,12 @@ from curbtick_probe.keys import Keys
 from curbtick_probe.limits import Limits
 from curbtick_probe.link import Identity, Link, Probe
 from curbtick_probe.log import Log
-from curbtick_probe.panel import Panel
+from curbtick_probe.panel import BUSY, Panel
 from curbtick_probe.rounds import Rounds
 
 _START = names.EVENTS.index("start")
+# What a bench wants, by the words of poll(), and the action that does it.
+_WISHES = {"bench_self_test": "self_test", "new_round": "take_round"}
 
 
 def make_probe(board, pairing=False):
@@ -59,6 +61,26 @@ class App:
             if decided:
                 self.place.next_position()
 
+    def take_round(self):
+        """Leave the round in hand, with the result that is due in it, and start on the one that came."""
+        self.readings.leave_bumper()
+        self.enter_round()
+        self.checks.enter_vehicle()
+        self.show_current()
+
+    def doubts(self):
+        """Return the mask of what lets the probe judge nothing: it failed its self-test, or its battery is low."""
+        low = self.board.battery_mv() < self.probe.limits.in_force["battery_min_mv"]
+        found = reason.BATTERY_LOW if low else 0
+        return found | reason.MICROPHONE_FAULT if self.probe.failed else found
+
+    def say_doubts(self, reasons):
+        """Say what lies behind a RETRY for such a reason."""
+        if reasons & reason.BATTERY_LOW:
+            self.panel.say("battery_low")
+        if self.probe.failed:
+            self.panel.say("self_test_failed")
+
     def rest_on_current(self):
         """Let the bar rest on the LED of the current position."""
         self.panel.rest_on(patterns.position_mask(self.place.bumper, self.place.position))
@@ -75,7 +97,7 @@ class App:
             self.do(self.checks.next_gesture() or self.panel.next_gesture(self.poll))
 
     def poll(self):
-        """Serve the link once; return a word for next_gesture(): "busy", an action the bench wants, or None."""
+        """Serve the link once; return a word for next_gesture(): BUSY, a key of _WISHES, or None."""
         if self.panel.resting:
             self.readings.after_verdict()
         paired = self._pairings()
@@ -85,21 +107,20 @@ class App:
             self.panel.say("paired")
         if self.probe.self_test_wanted:
             self.probe.self_test_wanted = False
-            return "both_double"
+            return "bench_self_test"
         if self.probe.rounds.current is not self.round:
-            self.enter_round()
-            self.show_current()
-        return "busy" if busy else None
+            return "new_round"
+        return BUSY if busy else None
 
     def _pairings(self):
         return len(self.probe.keys.rows()) if self.probe.pairing else 0
 
     def do(self, gesture):
         """Do what a gesture means in the current check."""
-        if gesture == "busy":
+        if gesture == BUSY:
             return
         self.readings.after_verdict()
-        action = gestures.action(names.CHECKS[self.checks.current], gesture)
+        action = _WISHES.get(gesture) or gestures.action(names.CHECKS[self.checks.current], gesture)
         if action:
             getattr(self, action)()
         else:

@@ -1,6 +1,6 @@
 """The limit set in force: whole sets with a revision, the newest valid one first, the factory set last."""
 
-from curbtick_wire import codec, names
+from curbtick_wire import codec, names, settings
 from curbtick_wire.errors import WireError
 
 from curbtick_probe.slots import Slots
@@ -34,6 +34,8 @@ def _check_class(one):
     for lower, upper in _ORDER:
         if one[lower] >= one[upper]:
             raise Refused(lower, "is not below " + upper + " in " + where)
+    if one["dead_cdb"] < settings.DEAD_LEAST_CDB:
+        raise Refused("dead_cdb", "is where a neighbour would pass for the sensor in " + where)
     centre, window = one["centre_hz"], one["window_hz"]
     if khz != names.CLASS_CUSTOM and abs(centre - khz * 1000) > window:
         raise Refused("centre_hz", "is further than window_hz from " + where)
@@ -47,6 +49,8 @@ def check(limits):
     """Raise Refused where a limit set (form of codec.unpack_limits) contradicts itself."""
     if limits["high_floor_min_cdb"] >= limits["high_floor_max_cdb"]:
         raise Refused("high_floor_min_cdb", "is not below high_floor_max_cdb")
+    if limits["high_floor_min_cdb"] < settings.LIVE_LEAST_CDB:
+        raise Refused("high_floor_min_cdb", "is where a missing microphone would pass for a live one")
     seen = []
     for one in limits["classes"]:
         if one["class_khz"] in seen:

@@ -6,6 +6,8 @@ from curbtick_probe.gestures import Gestures
 # A wait with nothing to do; the bar goes dark after DARK_WAITS of them, to spare the battery.
 IDLE_MS = 10_000
 DARK_WAITS = 12
+# What poll() says while a bench is served.
+BUSY = "busy"
 
 
 class Panel:
@@ -79,11 +81,17 @@ class Panel:
         return self.gestures.update(mask, self._board.ticks_ms())
 
     def next_gesture(self, poll):
-        """Play the queue and wait; call poll() at every wake. Return a gesture, or what poll() says."""
+        """Play the queue and wait; call poll() at every wake. Return a gesture, or what poll() says.
+
+        While poll() says BUSY, the queue plays on and the buttons are looked at.
+        """
         while True:
-            word = poll() or self.gesture()
-            if word:
-                return word
+            word = poll()
+            gesture = self.gesture() if not word or word == BUSY else None
+            if word or gesture:
+                if word == BUSY:
+                    self._advance(self._board.ticks_ms())
+                return gesture or word
             self._wait()
 
     def _wait(self):

@@ -45,6 +45,16 @@ def test_limits_that_contradict_themselves_are_refused_by_name(field: str, value
         sets.check(limit_set)
 
 
+def test_limits_that_would_pass_what_is_not_there_are_refused() -> None:
+    deaf, low = sets.factory(), sets.factory()
+    deaf["high_floor_min_cdb"] = -5501
+    low["classes"][0].update(dead_cdb=-4301, neighbour_cdb=-5000)
+    with pytest.raises(InputError, match="below -55 dBFS lets a missing microphone pass"):
+        sets.check(deaf)
+    with pytest.raises(InputError, match="class 40: dead_cdb below -43 dBFS lets a neighbour pass"):
+        sets.check(low)
+
+
 @pytest.mark.parametrize(
     "text", ["pass_cdb = ", "classes = []", 'noise_max_cdb = "loud"', "", "noise_max_cdb = true"]
 )

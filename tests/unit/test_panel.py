@@ -2,7 +2,7 @@
 
 from curbtick_probe import patterns
 from curbtick_probe.gestures import READ
-from curbtick_probe.panel import DARK_WAITS, IDLE_MS, Panel
+from curbtick_probe.panel import BUSY, DARK_WAITS, IDLE_MS, Panel
 
 
 class ClockBoard:
@@ -118,3 +118,19 @@ def test_an_idle_panel_waits_long_and_goes_dark() -> None:
     shown(board, panel)
     assert board.waits == [IDLE_MS] * len(board.waits)
     assert board.bars == [(0, 0x020), (IDLE_MS * DARK_WAITS, 0)]
+
+
+def test_while_a_bench_is_served_the_bar_plays_on_and_presses_are_seen() -> None:
+    board = ClockBoard([(1600, READ), (2000, 0)])
+    panel = Panel(board)
+    panel.rest_on(0x010)
+    panel.say("dead")
+
+    def serve() -> str:
+        board.now_ms += 30
+        return BUSY
+
+    told = [panel.next_gesture(serve) for _ in range(80)]
+    assert set(told) == {BUSY, "read"} and told.count("read") == 1
+    assert [mask for time_ms, mask in board.bars if time_ms < 1100] == [0x010, 0xFFF, 0, 0xFFF, 0]
+    assert board.waits == []

@@ -55,6 +55,9 @@ def check(limit_set: LimitSet) -> bytes:
         seen.add(row["class_khz"])
     if limit_set["high_floor_min_cdb"] >= limit_set["high_floor_max_cdb"]:
         raise _refused("high_floor_min_cdb must lie below high_floor_max_cdb")
+    if limit_set["high_floor_min_cdb"] < settings.LIVE_LEAST_CDB:
+        least_db = settings.LIVE_LEAST_CDB / 100
+        raise _refused(f"high_floor_min_cdb below {least_db:g} dBFS lets a missing microphone pass for a live one")
     return packed
 
 
@@ -71,6 +74,9 @@ def _check_class(row: Mapping[str, int]) -> None:
     for low, high in ordered:
         if row[low] >= row[high]:
             raise _refused(f"{where}{low} ({row[low]}) must lie below {high} ({row[high]})")
+    if row["dead_cdb"] < settings.DEAD_LEAST_CDB:
+        least_db = settings.DEAD_LEAST_CDB / 100
+        raise _refused(f"{where}dead_cdb below {least_db:g} dBFS lets a neighbour pass for the sensor")
 
 
 def _refused(why: str) -> InputError:
