@@ -12,6 +12,7 @@ from curbtick.answers import Anchor
 from curbtick.asking import RefusedError
 from curbtick.client import Client, connect
 from curbtick.download import Batch
+from curbtick.errors import LinkError
 from curbtick.fleet import rounds, worklist
 from curbtick.fleet.rounds import Round
 from curbtick.limits.sets import LimitSet
@@ -178,21 +179,40 @@ def send_round(store: Store, probe: Client, made: Round) -> Round:
     """Note that the probe gets a round, and send it: the round as sent. Raises LinkError, StoreError.
 
     Under a new number where the probe has got another bench's round of that one. Noted first: readings of a
-    round that this history does not know to have given would find no vehicle.
+    round that this history does not know to have given would find no vehicle. A round that the probe refuses
+    leaves no note, for another bench's round of that number would be taken for it.
     """
     _start(store, probe)
     greeting = probe.greet()
+    if not probe.may_change:
+        probe.send_round(_as_sent(made))
+        return made
     is_held = greeting.round_id == made.number and probe.round() == _as_sent(made)
-    if probe.may_change:
-        with store.write() as connection:
-            key = ensure_probe(connection, probe.unique_id, now_ms())
-            if rounds.is_anothers(connection, key, made.number, greeting.round_id):
-                made, is_held = rounds.renumbered(connection, made, greeting.round_id, now_ms()), False
-            # A round that the probe has from here already changes nothing there, so the first note goes on.
-            if not is_held:
-                rounds.note_sent(connection, key, "round", made.number, now_ms(), greeting.last_seq)
-    probe.send_round(_as_sent(made))
+    with store.write() as connection:
+        key = ensure_probe(connection, probe.unique_id, now_ms())
+        if rounds.is_anothers(connection, key, made.number, greeting.round_id):
+            made, is_held = rounds.renumbered(connection, made, greeting.round_id, now_ms()), False
+        # A round that the probe has from here already changes nothing there, so the first note goes on.
+        if not is_held:
+            rounds.note_sent(connection, key, "round", made.number, now_ms(), greeting.last_seq)
+        broken_off = _broken_off(probe, made)
+    if broken_off is not None:
+        raise broken_off
     return made
+
+
+def _broken_off(probe: Client, made: Round) -> BaseException | None:
+    """Send a round; returns what broke it off when the probe may have it all the same, so that the note stands.
+
+    Raises RefusedError, and whatever else says that nothing was sent.
+    """
+    try:
+        probe.send_round(_as_sent(made))
+    except RefusedError:
+        raise
+    except (LinkError, KeyboardInterrupt) as error:
+        return error
+    return None
 
 
 def _as_sent(made: Round) -> dict[str, Any]:

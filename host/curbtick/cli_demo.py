@@ -17,8 +17,8 @@ from curbtick.cli_leaks import (
     replay_leaks,
 )
 from curbtick.cli_output import Json, Output, write_text
-from curbtick.errors import InputError
-from curbtick.store import open_store
+from curbtick.errors import InputError, StoreError
+from curbtick.store import open_store, probes_in
 from curbtick.tone import DEFAULT_HZ
 
 _PARTS = {"readings": "readings", "bumpers": "bumper results", "checks": "sections of seal and hiss checks"}
@@ -76,7 +76,7 @@ def demo(
 
 def _make_room(out: Path) -> None:
     """Make the folder, and take away what an earlier demo left in it, finished or broken off; files that are
-    not a demo's are left alone.
+    not a demo's are left alone, and so is a history into which a real probe was pulled.
     """
     left = [
         path for pattern in MADE for path in sorted(out.glob(pattern)) if path.is_file() or path.is_symlink()
@@ -87,6 +87,7 @@ def _make_room(out: Path) -> None:
             "Nothing was changed.",
             "Name another folder with --out.",
         )
+    _refuse_real(out / "curbtick.db")
     write_text(out / UNFINISHED, "A demo that was begun; the next one in this folder begins anew.\n")
     try:
         for path in left:
@@ -97,6 +98,20 @@ def _make_room(out: Path) -> None:
             "No demo was run.",
             "Name another folder with --out.",
         ) from error
+
+
+def _refuse_real(history: Path) -> None:
+    """Raise for a history into which another probe than the demo's was pulled: no demo makes its records again."""
+    from curbtick.virtual.process import DEFAULT_ID
+
+    next_step = "Name another folder with --out, or move the history to a place of its own first."
+    try:
+        others = [probe for probe in probes_in(history) if probe != DEFAULT_ID] if history.exists() else []
+    except StoreError as error:
+        raise StoreError(error.what, "Nothing was changed.", next_step) from error
+    if others:
+        what = f"{history} holds the records of a probe that is not the demo's: {', '.join(others)}."
+        raise InputError(what, "Nothing was changed.", next_step)
 
 
 def _is_demo_folder(out: Path) -> bool:

@@ -7,7 +7,11 @@ from typing import Any
 import pytest
 from curbtick import spoken
 from curbtick.cli_demo import UNFINISHED
+from curbtick.store import Store
+from curbtick.virtual.process import DEFAULT_ID
+from sqlalchemy import text
 
+from tests.unit.benchdata import PROBE, reading
 from tests.unit.test_cli import call, refused
 
 SUMMARY = {"seed": 1, "readings": [], "bumpers": [], "checks": [], "differences": [], "agrees": True}
@@ -82,6 +86,47 @@ def test_a_demo_that_was_broken_off_is_repeated_as_it_says(
     assert call("demo", "--out", tmp_path).exit_code == 0
     assert json.loads((tmp_path / "summary.json").read_text()) == SUMMARY
     assert not (tmp_path / UNFINISHED).exists()
+
+
+@pytest.mark.parametrize("version", [None, "3"])
+@pytest.mark.parametrize("broken_off", [False, True])
+def test_a_history_into_which_a_real_probe_was_pulled_is_kept(
+    tmp_path: Path, broken_off: bool, version: str | None
+) -> None:
+    """Whatever the version of the history, and whether the demo was finished or not."""
+    assert call("demo", "--out", tmp_path).exit_code == 0
+    with Store(tmp_path / "curbtick.db") as store:
+        store.ingest(DEFAULT_ID, [reading(1)])
+        store.ingest(PROBE, [reading(1)])
+        with store.write() as connection:
+            if version:
+                connection.execute(text(f"UPDATE meta SET value = '{version}' WHERE key = 'schema_version'"))
+    if broken_off:
+        (tmp_path / UNFINISHED).write_text("")
+    before = (tmp_path / "curbtick.db").read_bytes()
+    refused(2, f"not the demo's: {PROBE}", "demo", "--out", tmp_path)
+    assert (tmp_path / "curbtick.db").read_bytes() == before
+    assert (tmp_path / "report" / "index.html").exists() and (tmp_path / "summary.json").exists()
+
+
+@pytest.mark.parametrize("history", ["demo", "empty"])
+def test_a_history_of_the_demos_own_probe_or_of_none_goes(tmp_path: Path, history: str) -> None:
+    assert call("demo", "--out", tmp_path).exit_code == 0
+    if history == "empty":
+        (tmp_path / "curbtick.db").write_bytes(b"")
+    else:
+        with Store(tmp_path / "curbtick.db") as store:
+            store.ingest(DEFAULT_ID, [reading(1)])
+    assert call("demo", "--out", tmp_path).exit_code == 0
+    with Store(tmp_path / "curbtick.db") as store:
+        assert store.record_count(DEFAULT_ID) == 0
+
+
+def test_a_damaged_history_is_not_taken_away(tmp_path: Path) -> None:
+    assert call("demo", "--out", tmp_path).exit_code == 0
+    (tmp_path / "curbtick.db").write_bytes(b"precious" * 1000)
+    refused(4, "not a database", "demo", "--out", tmp_path)
+    assert (tmp_path / "curbtick.db").read_bytes() == b"precious" * 1000
 
 
 @pytest.mark.parametrize("mode", ["bumper", "seal", "hiss"])

@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 from curbtick import bench, cli
+from curbtick.asking import RefusedError, SilentError
+from curbtick.errors import InputError
 from curbtick.fleet import rounds
 from curbtick.limits import sets
 from curbtick.store import Store, tables
@@ -19,7 +21,7 @@ from curbtick_wire import names, records
 from sqlalchemy import select
 from typer.testing import CliRunner, Result
 
-from tests.unit.benchdata import PROBE, Logbook, add_round, add_vehicle, record
+from tests.unit.benchdata import PROBE, Logbook, add_round, add_vehicle, reading, record
 
 
 class Taker:
@@ -36,6 +38,7 @@ class Taker:
         self.rounds: list[dict[str, Any]] = []
         self.held: dict[int, bytes] = {}
         self.boot, self.last_seq, self.round_id = 1, 3, 0
+        self.error: BaseException | None = None
 
     def greet(self) -> SimpleNamespace:
         return SimpleNamespace(boot=self.boot, last_seq=self.last_seq, round_id=self.round_id)
@@ -54,6 +57,8 @@ class Taker:
         self.in_force = limit_set
 
     def send_round(self, made: dict[str, Any]) -> None:
+        if self.error:
+            raise self.error
         self.rounds.append(made)
         self.round_id = made["round_id"]
 
@@ -194,3 +199,39 @@ def test_a_round_is_not_sent_to_a_log_begun_afresh(probe: Taker, db: Path) -> No
     found = send_round(db)
     assert found.exit_code == 4 and "probes renew" in found.stderr
     assert probe.rounds == [] and notes(db) == []
+
+
+@pytest.mark.parametrize(
+    "error",
+    [RefusedError("unknown_key", "a round", "", 0), InputError("The keys cannot be read.", "Nothing.", "See.")],
+)
+def test_a_round_that_the_probe_did_not_take_leaves_no_note(probe: Taker, db: Path, error: Exception) -> None:
+    """Another bench's round of that number, taken next, would count as this one's."""
+    with Store(db) as store:
+        add_round(store, 2, [add_vehicle(store, "Van 2")])
+    probe.error = error
+    assert send_round(db).exit_code != 0 and notes(db) == []
+    with Store(db) as store:
+        event = {"event": names.EVENTS.index("round_received"), "value": 2}
+        of_other = reading(5, round_id=2, ticks_ms=3000)
+        store.ingest(PROBE, [record(records.EVENT, 4, event, ticks_ms=2000), of_other])
+        with store.read() as connection:
+            columns = tables.readings.c
+            assert connection.scalar(select(columns.vehicle_id).where(columns.seq == 5)) is None
+
+
+@pytest.mark.parametrize("error", [SilentError("The probe is silent.", "-", "-"), KeyboardInterrupt()])
+def test_a_round_that_the_probe_may_have_taken_is_noted(
+    probe: Taker, db: Path, error: BaseException
+) -> None:
+    probe.error = error
+    assert send_round(db).exit_code != 0 and notes(db) == [(1, 3)]
+
+
+def test_a_refused_round_takes_no_new_number(probe: Taker, db: Path) -> None:
+    with Store(db) as store:
+        add_round(store, 2, [add_vehicle(store, "Van 2")])
+    probe.round_id, probe.error = 2, RefusedError("bad_tag", "a round", "", 0)
+    assert send_round(db).exit_code == RefusedError.exit_code
+    with Store(db) as store, store.read() as connection:
+        assert rounds.load(connection).number == 2

@@ -101,3 +101,29 @@ def test_a_reading_held_elsewhere_at_the_server_stays_there(own: Store, central:
     move(own, "Van 2", NOON_MS + DAY_MS)
     sync(own, central)
     assert stands(central) == {"Van 1": UNREAD, "Van 2": UNREAD, "Van 3": READ}
+
+
+def test_a_chain_undone_since_the_last_sync_is_undone_to_its_start(own: Store, central: Store) -> None:
+    with own.write() as connection:
+        vehicles.add(connection, "Van 3", vehicles.Bumper(4, 48), vehicles.NO_SENSORS, 0)
+    keys = [move(own, name, NOON_MS + day * DAY_MS) for day, name in ((1, "Van 2"), (2, "Van 3"))]
+    sync(own, central)
+    assert stands(central) == {"Van 1": UNREAD, "Van 2": UNREAD, "Van 3": READ}
+    with own.write() as connection:
+        for later, key in enumerate(reversed(keys), 3):
+            assign.undo(connection, key, NOON_MS + later * DAY_MS)
+    assert sync(own, central).work.assignments == 0
+    assert stands(central) == stands(own) == {"Van 1": READ, "Van 2": UNREAD, "Van 3": UNREAD}
+    assert open_at(central) == [("Van 1", 2)]
+
+
+def test_what_was_undone_and_assigned_anew_arrives_where_it_was_put_last(own: Store, central: Store) -> None:
+    key = move(own, "Van 2", NOON_MS + DAY_MS)
+    sync(own, central)
+    with own.write() as connection:
+        assign.undo(connection, key, NOON_MS + 2 * DAY_MS)
+        vehicles.add(connection, "Van 3", vehicles.Bumper(4, 48), vehicles.NO_SENSORS, 0)
+    move(own, "Van 3", NOON_MS + 3 * DAY_MS)
+    assert sync(own, central).work.assignments == 1
+    assert stands(central) == stands(own) == {"Van 1": UNREAD, "Van 2": UNREAD, "Van 3": READ}
+    assert open_at(central) == [("Van 3", 2)]

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from curbtick.fleet import swap, vehicles, worklist
+from curbtick.fleet import assign, swap, vehicles, worklist
 from curbtick.limits import sets
 from curbtick.store import Store, tables
 from curbtick.store.sync import sync
@@ -225,3 +225,45 @@ def test_two_at_once_bring_each_thing_once(own: Store, central: Store, where: st
     assert sorted(work.steps for work in done) == [0, 1]
     assert sorted(work.limit_sets for work in done) == [0, 1]
     assert told(central) == told(own)
+
+
+def withdrawn(store: Store) -> list[tuple[str, list[str]]]:
+    with store.read() as connection:
+        return [
+            (found.vehicle, [step.step for step in found.steps])
+            for found in worklist.load(connection, (worklist.WITHDRAWN,))
+        ]
+
+
+@pytest.mark.parametrize("proved", [False, True])
+def test_a_finding_withdrawn_at_the_server_stays_so_and_takes_later_steps(
+    own: Store, central: Store, proved: bool
+) -> None:
+    """The steward moved the reading that opened it to another van; the file knows nothing of that."""
+    read(own, 1, BAD)
+    sync(own, central)
+    refresh(central)
+    with central.write() as connection:
+        other = vehicles.add(connection, "Other van", vehicles.Bumper(4, 48), vehicles.NO_SENSORS, 0)
+        moved = assign.parse_range(connection, [f"{benchdata.PROBE[-6:]}-102"])
+        assign.to_vehicle(connection, moved, vehicles.load(connection, [other])[0], NOON_MS + 2 * DAY_MS)
+        worklist.refresh(connection)
+    note(own, "clean", 1.1)
+    if proved:
+        read(own, 3, GOOD)
+    for steps in (1, 0):
+        done = sync(own, central).work
+        refresh(central)
+        assert (done.findings, done.steps) == (0, steps)
+        assert [(found.vehicle, found.state) for found in findings(central)] == [("Other van", "open")]
+        assert withdrawn(central) == [("Van", ["clean"])]
+
+
+def test_a_finding_about_a_reading_that_the_server_has_not_placed_arrives(own: Store, central: Store) -> None:
+    """Another bench pulled the same records first, into a history that knows nothing of their round."""
+    read(own, 1, BAD)
+    with own.read() as connection:
+        raws = connection.execute(select(tables.log.c.raw).order_by(tables.log.c.seq)).scalars().all()
+    central.ingest(benchdata.PROBE, [bytes(raw) for raw in raws], received_ms=NOON_MS + 2 * DAY_MS)
+    assert sync(own, central).work.findings == 1
+    assert told(central) == told(own) and withdrawn(central) == []

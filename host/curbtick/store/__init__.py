@@ -8,14 +8,14 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, CursorResult, bindparam, func, select
+from sqlalchemy import Connection, CursorResult, bindparam, func, inspect, select
 
 from curbtick.errors import InputError
 from curbtick.store import depots, ingest, runs, server, tables, times
 from curbtick.store.decode import Decoded, decode_all
-from curbtick.store.engine import BUSY_TIMEOUT_S, database_url, now_ms, open_engine, translated
+from curbtick.store.engine import BUSY_TIMEOUT_S, bare_engine, database_url, now_ms, open_engine, translated
 
-__all__ = ["Store", "open_store"]
+__all__ = ["Store", "open_store", "probes_in"]
 
 _ONE_STATE: dict[str, dict[str, Any]] = {"postgresql": {"isolation_level": "REPEATABLE READ"}}
 
@@ -171,6 +171,22 @@ def open_store(where: str | Path | None = None, *, making: bool = False) -> Stor
     making: make the file where there is none yet. Raises NoHistoryError, StoreError.
     """
     return Store(where, making=making)
+
+
+def probes_in(where: str | Path) -> list[str]:
+    """Unique ids of the probes that a history of whatever version holds, in order; none where it is not made yet.
+
+    Raises StoreError for what cannot be read.
+    """
+    url = database_url(where)
+    engine = bare_engine(url)
+    try:
+        with translated(url), engine.connect() as connection:
+            if not inspect(connection).has_table(tables.probes.name):
+                return []
+            return sorted(set(connection.execute(select(tables.probes.c.unique_id)).scalars()))
+    finally:
+        engine.dispose()
 
 
 def inserted_key(made: CursorResult[Any]) -> int:

@@ -29,19 +29,29 @@ def bring(own: Connection, central: Connection, vehicles: Mapping[int, int], set
 
     settle: called with the readings that were moved, so that what hangs on them follows.
     """
+    _bring_undone(own, central, vehicles, settle)
     new = 0
     for row in own.execute(select(tables.assignments).order_by(tables.assignments.c.id)).mappings():
-        moves = _moves(own, central, row["id"], vehicles)
-        there = _same(central, row)
-        moved: list[int] = []
-        if there is None:
+        if _same(central, row) is None:
             new += 1
-            moved = _enter(central, row, moves)
-        elif row["undone_ms"] is not None and there["undone_ms"] is None:
-            moved = _undo(central, there["id"], row["undone_ms"], moves)
-        if moved:
-            settle(central, moved)
+            _settled(central, _enter(central, row, _moves(own, central, row["id"], vehicles)), settle)
     return new
+
+
+def _bring_undone(own: Connection, central: Connection, vehicles: Mapping[int, int], settle: Settle) -> None:
+    """Undo what was undone in the file, newest first: each finds its readings where it had put them itself."""
+    columns = tables.assignments.c
+    undone = select(tables.assignments).where(columns.undone_ms.is_not(None)).order_by(columns.id.desc())
+    for row in own.execute(undone).mappings():
+        there = _same(central, row)
+        if there is not None and there["undone_ms"] is None:
+            moves = _moves(own, central, row["id"], vehicles)
+            _settled(central, _undo(central, there["id"], row["undone_ms"], moves), settle)
+
+
+def _settled(central: Connection, moved: Sequence[int], settle: Settle) -> None:
+    if moved:
+        settle(central, moved)
 
 
 def _moves(own: Connection, central: Connection, key: int, vehicles: Mapping[int, int]) -> list[_Move]:

@@ -15,6 +15,7 @@ from curbtick.store import inserted_key, tables
 
 # A finding goes this way; a withdrawn one was about a reading that belongs elsewhere, and stays where it was made.
 _ORDER = ("open", "done", "proved")
+_WITHDRAWN = "withdrawn"
 
 
 @dataclass
@@ -77,6 +78,9 @@ def _finding(own: Connection, central: Connection, row: dict[str, Any], vehicle_
     }
     del mine["id"]
     theirs = _same(central, mine)
+    if theirs is None and _is_moved_away(central, mine):
+        theirs = _withdrawn(central, mine)
+        mine.update(state=_WITHDRAWN, proved_ms=None, proved_by_id=None)
     if theirs is None:
         key = inserted_key(central.execute(tables.findings.insert().values(**mine)))
         work.findings += 1
@@ -98,6 +102,31 @@ def _same(central: Connection, mine: Mapping[str, Any]) -> dict[str, Any] | None
     return min(alike, key=lambda one: abs(one["opened_ms"] - mine["opened_ms"]), default=None)
 
 
+def _is_moved_away(central: Connection, mine: Mapping[str, Any]) -> bool:
+    """Whether the central history was told that the reading which opened a finding belongs elsewhere.
+
+    A reading that it holds at no vehicle may never have been placed there: only a finding withdrawn tells.
+    """
+    reading = tables.readings.c
+    held = select(reading.vehicle_id, reading.at_bumper, reading.at_position)
+    row = central.execute(held.where(reading.id == mine["opened_by_id"])).one_or_none()
+    if row is None:
+        return False
+    if row.vehicle_id is None:
+        return _withdrawn(central, mine) is not None
+    at_bumper = (row.vehicle_id, row.at_bumper) == (mine["vehicle_id"], mine["bumper"])
+    return not (at_bumper and mine["position"] in (0, row.at_position))
+
+
+def _withdrawn(central: Connection, mine: Mapping[str, Any]) -> dict[str, Any] | None:
+    """The finding that the central history withdrew at this place when it moved the reading that opened it."""
+    columns = tables.findings.c
+    same = (columns[name] == mine[name] for name in ("vehicle_id", "bumper", "position", "opened_by_id"))
+    query = select(tables.findings).where(*same, columns.state == _WITHDRAWN).limit(1)
+    row = central.execute(query).mappings().one_or_none()
+    return None if row is None else dict(row)
+
+
 def _overlap(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
     return all(
         late["proved_ms"] is None or early["opened_ms"] <= late["proved_ms"]
@@ -107,6 +136,8 @@ def _overlap(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
 
 def _go_on(central: Connection, theirs: Mapping[str, Any], mine: Mapping[str, Any]) -> None:
     """What the file knows of a finding to be done or proved holds in the central history too."""
+    if mine["state"] == _WITHDRAWN:
+        return
     if _ORDER.index(mine["state"]) <= _ORDER.index(theirs["state"]):
         return
     values = {name: mine[name] for name in ("state", "proved_ms", "proved_by_id")}
