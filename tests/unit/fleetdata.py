@@ -33,7 +33,7 @@ class Yard:
         return seqs
 
     def result(
-        self, result: int, verdicts: list[int], reasons: list[int], seqs: list[int]
+        self, result: int, verdicts: list[int], reasons: list[int], seqs: list[int], **more: int
     ) -> None:
         fields = {
             "round_id": 1,
@@ -45,6 +45,7 @@ class Yard:
             "verdicts": [*verdicts, 0, 0],
             "reasons": [*reasons, 0, 0],
             "reading_seqs": [*seqs, 0, 0],
+            **more,
         }
         self.book.seq += 1
         self.store.ingest(PROBE, [record(records.BUMPER, self.book.seq, fields, self.book.boot, 9000)])

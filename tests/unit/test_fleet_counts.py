@@ -2,6 +2,7 @@
 sensor.
 """
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,7 @@ import pytest
 from curbtick.fleet import assign, readings, state, vehicles, worklist
 from curbtick.store import Store
 from curbtick_wire import names
+from sqlalchemy import event
 
 from tests.unit.benchdata import DAY_MS, NOON_MS, PROBE, Logbook, add_vehicle
 from tests.unit.fleetdata import LOW, SILENT, Yard
@@ -170,3 +172,48 @@ def test_six_sensors_read_without_a_round_are_counted_on_past_the_probe_s_four(y
     seqs = yard.book.visit(NOON_MS, *rear, *front)
     assigned(yard, seqs, six, bumper=names.REAR, first_position=1)
     assert stands(yard, six) == ["pass"] * 4 + ["weak", "pass"]
+
+
+def reasons_at(yard: Yard, position: int) -> tuple[str, ...]:
+    return next(one.reasons for one in yard.state().at(names.REAR) if one.position == position)
+
+
+def test_a_bumper_result_holds_for_its_readings_though_one_of_them_was_another_vehicle_s(yard: Yard) -> None:
+    seqs = weak_by_siblings(yard)
+    right = add_vehicle(yard.store, "Van 2")
+    assigned(yard, seqs[3:], right)
+    assert stands(yard) == ["pass", "weak", "pass", "unread"] and reasons_at(yard, 2) == ("below_siblings",)
+    assert stands(yard, right) == ["unread"] * 3 + ["weak"]
+    assert open_at(yard) == [(yard.van, 2), (right, 4)]
+
+
+def test_a_bumper_result_holds_though_only_some_of_its_readings_were_assigned(yard: Yard) -> None:
+    seqs = yard.book.visit(NOON_MS, *({"position": p} for p in (1, 2, 3, 4)))
+    yard.result(names.BUMPER_REPAIR, [1, names.WEAK, 1, 1], [0, BELOW, 0, 0], seqs, round_id=0)
+    assigned(yard, seqs[:3], yard.van)
+    assert stands(yard) == ["pass", "weak", "pass", "unread"]
+
+
+def test_a_bumper_result_made_after_a_restart_holds_and_each_boot_s_own_too(yard: Yard) -> None:
+    first = yard.read(NOON_MS, *({"position": p} for p in (1, 2)))
+    second = yard.read(NOON_MS + 600_000, *({"position": p} for p in (3, 4)))
+    yard.result(names.BUMPER_REPAIR, [names.WEAK, 1, 1, 1], [BELOW, 0, 0, 0], [*first, *second])
+    for day in (1, 2):
+        front = yard.read(NOON_MS + day * DAY_MS, *({"bumper": names.FRONT, "position": p} for p in (1, 2, 3, 4)))
+        yard.result(names.BUMPER_ALL_PASS, [1] * 4, [0] * 4, front, bumper=names.FRONT)
+    assert stands(yard) == ["weak", "pass", "pass", "pass"]
+
+
+def test_no_table_that_grows_with_the_history_is_read_through_for_how_vehicles_stand(yard: Yard) -> None:
+    weak_by_siblings(yard)
+    plans: list[str] = []
+
+    def explain(_connection: Any, cursor: Any, statement: str, parameters: Any, *_: Any) -> None:
+        plans.extend(row[3] for row in cursor.execute(f"EXPLAIN QUERY PLAN {statement}", parameters).fetchall())
+
+    with yard.store.read() as connection:
+        chosen = vehicles.load(connection)
+        event.listen(connection, "before_cursor_execute", explain)
+        state.of_vehicles(connection, chosen)
+    assert any("bumper_results" in step for step in plans)
+    assert [step for step in plans if re.match(r"SCAN (readings|bumper_results|log)", step)] == []

@@ -51,11 +51,6 @@ def of_places(connection: Connection, keys: Iterable[int] | None) -> dict[Place,
     return {place: Newest(by_id[one.id], one.earliest_ms) for place, one in chosen.items()}
 
 
-def compared(keys: Iterable[int] | None) -> Select[tuple[int]]:
-    """Keys of the readings that are compared."""
-    return _ids(keys, CANDIDATES)
-
-
 def _candidates(connection: Connection, keys: Iterable[int] | None) -> dict[Place, list[_Candidate]]:
     reading, boot = tables.readings.c, tables.boots.c
     where = (boot.probe_id == reading.probe_id) & (boot.boot == reading.boot)
