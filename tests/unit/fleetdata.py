@@ -25,12 +25,13 @@ class Yard:
         self.van = add_vehicle(store, "Van 1")
         add_round(store, 1, [self.van])
         self.book = Logbook(store)
+        self.seqs: list[int] = []
 
     def read(self, at_ms: int, *values: dict[str, Any]) -> list[int]:
-        seqs = self.book.visit(at_ms, *({"round_id": 1, **fields} for fields in values))
+        self.seqs = self.book.visit(at_ms, *({"round_id": 1, **fields} for fields in values))
         with self.store.write() as connection:
             worklist.refresh(connection)
-        return seqs
+        return self.seqs
 
     def result(
         self, result: int, verdicts: list[int], reasons: list[int], seqs: list[int], **more: int

@@ -142,6 +142,74 @@ def test_a_silent_bumper_goes_where_its_readings_go(yard: Yard) -> None:
     assert open_at(yard) == [(right, 0)]
 
 
+def replaced(yard: Yard) -> int:
+    """Position 1 read DEAD, its sensor replaced; the finding's key."""
+    yard.read(NOON_MS, {"position": 1, **DEAD})
+    key = yard.findings()[0].id
+    with yard.store.write() as connection:
+        worklist.note(connection, key, "replace", NOON_MS + DAY_MS, "Ann", "part 4711")
+    return key
+
+
+def states(yard: Yard) -> list[tuple[int, str, int]]:
+    """(vehicle, state, number of steps) of every finding, in the order of their making."""
+    every = yard.findings(*worklist.UNPROVED, worklist.PROVED, worklist.WITHDRAWN)
+    return [(one.vehicle_id, one.state, len(one.steps)) for one in sorted(every, key=lambda one: one.id)]
+
+
+def undo(yard: Yard, assignment: int) -> None:
+    with yard.store.write() as connection:
+        assign.undo(connection, assignment, NOON_MS)
+        worklist.refresh(connection)
+
+
+def test_a_proof_that_was_another_vehicle_s_leaves_the_repair_to_be_proved(yard: Yard) -> None:
+    replaced(yard)
+    passed = yard.read(NOON_MS + 2 * DAY_MS, {"position": 1})
+    assert states(yard) == [(yard.van, "proved", 1)]
+    key = assigned(yard, passed, add_vehicle(yard.store, "Van 2"))
+    (finding,) = yard.findings()
+    assert (finding.state, finding.proved_ms, finding.proved_by_id) == ("done", None, None)
+    undo(yard, key)
+    assert states(yard) == [(yard.van, "proved", 1)]
+
+
+def test_a_proof_without_a_repair_that_was_another_vehicle_s_leaves_it_open(yard: Yard) -> None:
+    yard.read(NOON_MS, {"position": 1, **DEAD})
+    passed = yard.read(NOON_MS + DAY_MS, {"position": 1})
+    assigned(yard, passed, add_vehicle(yard.store, "Van 2"))
+    assert states(yard) == [(yard.van, "open", 0)]
+
+
+def test_an_assignment_undone_brings_a_finding_back_with_its_steps(yard: Yard) -> None:
+    replaced(yard)
+    right = add_vehicle(yard.store, "Van 2")
+    key = assigned(yard, yard.seqs, right)
+    assert states(yard) == [(yard.van, "withdrawn", 1), (right, "open", 0)]
+    undo(yard, key)
+    assert states(yard) == [(yard.van, "done", 1), (right, "withdrawn", 0)]
+
+
+def test_a_whole_story_that_was_another_vehicle_s_is_withdrawn_and_comes_back(yard: Yard) -> None:
+    replaced(yard)
+    first = yard.seqs
+    second = yard.read(NOON_MS + 2 * DAY_MS, {"position": 1})
+    right = add_vehicle(yard.store, "Van 2")
+    one, two = assigned(yard, first, right), assigned(yard, second, right)
+    assert states(yard)[0] == (yard.van, "withdrawn", 1)
+    undo(yard, two)
+    undo(yard, one)
+    assert states(yard)[0] == (yard.van, "proved", 1)
+
+
+def test_a_place_has_one_finding_to_be_done_whatever_comes_back(yard: Yard) -> None:
+    replaced(yard)
+    passed = yard.read(NOON_MS + 2 * DAY_MS, {"position": 1})
+    yard.read(NOON_MS + 3 * DAY_MS, {"position": 1, **LOW})
+    assigned(yard, passed, add_vehicle(yard.store, "Van 2"))
+    assert states(yard) == [(yard.van, "proved", 1), (yard.van, "open", 0)]
+
+
 def test_vehicles_read_without_a_round_do_not_supersede_each_other(yard: Yard) -> None:
     first = yard.book.visit(NOON_MS, *({"position": p} for p in range(1, 5)))
     again = [{"position": p, "supersedes_seq": first[p - 1], **(LOW if p == 2 else {})} for p in range(1, 5)]
