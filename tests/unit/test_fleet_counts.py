@@ -8,11 +8,12 @@ from typing import Any
 
 import pytest
 from curbtick.fleet import assign, readings, state, vehicles, worklist
-from curbtick.store import Store
+from curbtick.fleet.rounds import note_sent
+from curbtick.store import Store, ensure_probe
 from curbtick_wire import names
 from sqlalchemy import event
 
-from tests.unit.benchdata import DAY_MS, NOON_MS, PROBE, Logbook, add_vehicle
+from tests.unit.benchdata import DAY_MS, NOON_MS, PROBE, Logbook, add_vehicle, reading
 from tests.unit.fleetdata import LOW, SILENT, Yard
 
 OTHER_PROBE = "e660c0d1c7302b22"
@@ -93,6 +94,38 @@ def test_one_probe_s_readings_are_in_its_own_order_whatever_its_clock_was_told(y
     yard.read(NOON_MS + DAY_MS, {"position": 1, **DEAD})
     assert stands(yard)[0] == "dead"
     assert open_at(yard) == [(yard.van, 1)]
+
+
+@pytest.mark.parametrize("times", [3, 4, 9])
+def test_a_clock_put_right_hides_no_dead_however_often_the_place_was_read_before(yard: Yard, times: int) -> None:
+    yard.read(NOON_MS - DAY_MS, *({"position": 1} for _ in range(times)))
+    yard.read(NOON_MS + 30 * DAY_MS, *({"position": 1} for _ in range(times)))
+    yard.read(NOON_MS + DAY_MS, {"position": 1, **DEAD})
+    yard.read(NOON_MS + 2 * DAY_MS, {"position": 2})
+    assert stands(yard)[0] == "dead"
+    yard.read(NOON_MS + 3 * DAY_MS, {"position": 1})
+    assert stands(yard)[0] == "pass"
+
+
+@pytest.mark.parametrize("times", [3, 4, 9])
+def test_readings_of_unknown_date_hide_no_dead_however_many_there_are(yard: Yard, times: int) -> None:
+    yard.read(NOON_MS, {"position": 2})
+    other = Logbook(yard.store, OTHER_PROBE)
+    other.visit(NOON_MS + 2 * DAY_MS, {"round_id": 1, "position": 1, **DEAD})
+    for _ in range(times):
+        undated(yard, pulled_ms=NOON_MS + 4 * DAY_MS)
+    assert stands(yard)[0] == "dead"
+
+
+def test_the_last_of_one_undated_start_counts_whichever_came_first(yard: Yard) -> None:
+    with yard.store.write() as connection:
+        note_sent(connection, ensure_probe(connection, PROBE, 0), "round", 1, 0)
+    dead = reading(9, 1, 9000, round_id=1, position=1, **DEAD)
+    earlier = [reading(seq, 1, 1000 * seq, round_id=1, position=1) for seq in (2, 3, 4, 5)]
+    for batch in ([dead], earlier):
+        yard.store.ingest(PROBE, batch, received_ms=NOON_MS)
+        refresh(yard)
+    assert stands(yard)[0] == "dead"
 
 
 def test_a_pass_that_may_be_older_than_the_repair_proves_nothing(yard: Yard) -> None:
@@ -274,6 +307,8 @@ def test_a_bumper_result_made_after_a_restart_holds_and_each_boot_s_own_too(yard
 
 def test_no_table_that_grows_with_the_history_is_read_through_for_how_vehicles_stand(yard: Yard) -> None:
     weak_by_siblings(yard)
+    yard.read(NOON_MS + 30 * DAY_MS, *({"position": 1} for _ in range(4)))
+    yard.read(NOON_MS + DAY_MS, {"position": 1, **DEAD})
     plans: list[str] = []
 
     def explain(_connection: Any, cursor: Any, statement: str, parameters: Any, *_: Any) -> None:
@@ -283,5 +318,6 @@ def test_no_table_that_grows_with_the_history_is_read_through_for_how_vehicles_s
         chosen = vehicles.load(connection)
         event.listen(connection, "before_cursor_execute", explain)
         state.of_vehicles(connection, chosen)
+    assert any("at_position=? AND sort_ms>?" in step for step in plans), "a place of which more is compared"
     assert any("bumper_results" in step for step in plans)
-    assert [step for step in plans if re.match(r"SCAN (readings|bumper_results|log)", step)] == []
+    assert [step for step in plans if re.match(r"SCAN (readings|bumper_results|log|boots)", step)] == []
