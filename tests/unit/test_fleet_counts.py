@@ -295,6 +295,19 @@ def test_a_bumper_result_holds_though_only_some_of_its_readings_were_assigned(ya
     assert stands(yard) == ["pass", "weak", "pass", "unread"]
 
 
+def test_a_silent_bumper_s_reading_assigned_elsewhere_hides_no_fault_there(yard: Yard) -> None:
+    dead = yard.book.visit(NOON_MS, {"position": 1, **DEAD})
+    seqs = yard.read(NOON_MS + DAY_MS, *({"position": p, **SILENT} for p in range(1, 5)))
+    yard.result(names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
+    right = add_vehicle(yard.store, "Van 2")
+    with yard.store.write() as connection:
+        (van,) = vehicles.load(connection, [right])
+        chosen = [readings.by_ref(connection, f"{PROBE[-6:]}-{seq}") for seq in (*dead, seqs[3])]
+        assign.to_vehicle(connection, chosen, van, NOON_MS + 2 * DAY_MS)
+    refresh(yard)
+    assert open_at(yard) == [(yard.van, 0), (right, 0), (right, 1)]
+
+
 def test_a_bumper_result_made_after_a_restart_holds_and_each_boot_s_own_too(yard: Yard) -> None:
     first = yard.read(NOON_MS, *({"position": p} for p in (1, 2)))
     second = yard.read(NOON_MS + 600_000, *({"position": p} for p in (3, 4)))

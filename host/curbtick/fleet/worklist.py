@@ -43,6 +43,7 @@ SILENT_STEPS = (
 )
 # What shows that a bumper transmits.
 _HEARD = ("pass", "weak")
+_FAULTS = ("weak", "dead")
 REPAIRS = frozenset(("clean", "replace", "repair", "conditions", "fuse", "module", "fault_memory"))
 NOTE = "note"
 STEP_WORDS = {
@@ -158,7 +159,9 @@ def _refresh_vehicle(
         found = known.get((standing.vehicle.id, bumper, 0))
         _refresh_bumper(connection, standing, bumper, found)
     for place in standing.places:
-        if place.reading is not None and place.bumper not in standing.silent_bumpers:
+        # A bumper may be silent by a reading that came from another vehicle; what was found beside it stands.
+        is_silent = place.bumper in standing.silent_bumpers and place.verdict not in _FAULTS
+        if place.reading is not None and not is_silent:
             key = (standing.vehicle.id, place.bumper, place.position)
             _refresh_place(connection, key, place, known.get(key))
 
@@ -185,7 +188,7 @@ def _refresh_bumper(
 def _refresh_place(connection: Connection, key: _Key, place: Place, known: _Known | None) -> None:
     reading = place.reading
     assert reading is not None
-    if place.verdict in ("weak", "dead"):
+    if place.verdict in _FAULTS:
         if known is None:
             _open(connection, key, place.verdict, place.reasons, reading.sort_ms, reading.id)
         else:
