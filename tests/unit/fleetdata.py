@@ -25,15 +25,16 @@ class Yard:
         self.van = add_vehicle(store, "Van 1")
         add_round(store, 1, [self.van])
         self.book = Logbook(store)
+        self.seqs: list[int] = []
 
     def read(self, at_ms: int, *values: dict[str, Any]) -> list[int]:
-        seqs = self.book.visit(at_ms, *({"round_id": 1, **fields} for fields in values))
+        self.seqs = self.book.visit(at_ms, *({"round_id": 1, **fields} for fields in values))
         with self.store.write() as connection:
             worklist.refresh(connection)
-        return seqs
+        return self.seqs
 
     def result(
-        self, result: int, verdicts: list[int], reasons: list[int], seqs: list[int]
+        self, result: int, verdicts: list[int], reasons: list[int], seqs: list[int], **more: int
     ) -> None:
         fields = {
             "round_id": 1,
@@ -45,6 +46,7 @@ class Yard:
             "verdicts": [*verdicts, 0, 0],
             "reasons": [*reasons, 0, 0],
             "reading_seqs": [*seqs, 0, 0],
+            **more,
         }
         self.book.seq += 1
         self.store.ingest(PROBE, [record(records.BUMPER, self.book.seq, fields, self.book.boot, 9000)])

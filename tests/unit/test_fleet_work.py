@@ -71,6 +71,32 @@ def test_a_silent_bumper_is_one_finding_about_the_vehicle(yard: Yard) -> None:
     assert {place.verdict for place in yard.state().at(names.REAR)} == {"pass"}
 
 
+def silent(yard: Yard, at_ms: int) -> None:
+    seqs = yard.read(at_ms, *({"position": p, **SILENT} for p in range(1, 5)))
+    yard.result(names.BUMPER_NOT_TRANSMITTING, [names.RETRY] * 4, [1 << 16] * 4, seqs)
+
+
+def test_a_bumper_silent_after_the_repair_too_is_open_again_with_the_next_step(yard: Yard) -> None:
+    silent(yard, NOON_MS)
+    with yard.store.write() as connection:
+        for step in ("conditions", "fuse"):
+            worklist.note(connection, yard.findings()[0].id, step, NOON_MS + DAY_MS)
+        worklist.refresh(connection)
+    assert [(f.state, f.next_step) for f in yard.findings()] == [("done", "read_again")]
+    silent(yard, NOON_MS + 2 * DAY_MS)
+    assert [(f.state, f.next_step) for f in yard.findings()] == [("open", "module")]
+
+
+def test_the_last_step_says_what_is_to_be_read_again(yard: Yard) -> None:
+    yard.read(NOON_MS, {"bumper": names.FRONT, "position": 2, **LOW})
+    silent(yard, NOON_MS + 1000)
+    with yard.store.write() as connection:
+        for finding in yard.findings():
+            worklist.note(connection, finding.id, finding.next_step or "", NOON_MS + DAY_MS)
+    words = ["Read the whole bumper again", "Read again to prove the repair"]
+    assert [finding.next_words for finding in yard.findings()] == words
+
+
 def test_the_bumper_result_makes_nothing_heard_dead_where_siblings_pass(yard: Yard) -> None:
     seqs = yard.read(NOON_MS, {"position": 1, **SILENT}, *({"position": p} for p in (2, 3, 4)))
     yard.result(

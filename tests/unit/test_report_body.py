@@ -112,20 +112,29 @@ def test_a_leak_is_told_by_section_and_date_until_a_later_check_is_tight(yard: Y
     yard.visit(9, (SEAL, 1, ["tight", "leak", "tight"]))
     assert yard.body().pointers == [f"seal: leak in section 2, {day(9)}"]
     assert yard.body().marks == ["seal leak"]
-    yard.visit(3, (SEAL, 1, ["tight"]))
+    yard.visit(3, (SEAL, 1, ["tight", "tight"]))
     assert yard.body().pointers == yard.body().marks == []
-    assert [[s.verdict for s in check.sections] for check in yard.body().shown] == [["tight"]]
+    assert [[s.verdict for s in check.sections] for check in yard.body().shown] == [["tight", "tight"]]
     yard.visit(1, (SEAL, 1, ["leak", "leak"]))
     assert yard.body().pointers == [f"seal: leak in sections 1 and 2, {day(1)}"]
 
 
 def test_each_kind_and_each_vehicle_stands_for_itself(yard: Yard) -> None:
     yard.visit(9, (SEAL, 1, ["leak"]), (HISS, 1, ["hiss", "tone"]), (HISS, 2, ["quiet"]))
-    yard.visit(3, (HISS, 1, ["quiet"]), (SEAL, 2, ["tight"]))
+    yard.visit(3, (HISS, 1, ["quiet", "quiet"]), (SEAL, 2, ["tight"]))
     assert yard.body().pointers == [f"seal: leak in section 1, {day(9)}"]
     yard.visit(2, (HISS, 2, ["quiet", "tone", "hiss"]))
     assert yard.body(2).pointers == [f"hiss: hiss in section 3, tone in section 2, {day(2)}"]
     assert yard.body(2).marks == ["hiss tone", "hiss"]
+
+
+def test_a_check_broken_off_before_the_place_takes_nothing_back(yard: Yard) -> None:
+    yard.visit(9, (SEAL, 1, ["tight", "leak", "tight", "tight", "leak", "tight"]), (HISS, 1, ["quiet", "tone"]))
+    yard.visit(3, (SEAL, 1, ["tight"] * 4), (HISS, 1, ["quiet"]))
+    assert yard.body().marks == ["seal leak", "hiss tone"]
+    assert len(yard.body().shown) == 4, "those that stand and the newest"
+    yard.visit(2, (SEAL, 1, ["tight"] * 5), (HISS, 1, ["quiet"] * 2))
+    assert yard.body().pointers == []
 
 
 @pytest.mark.parametrize("later", [["retry"], ["quiet", "retry"]])

@@ -124,7 +124,7 @@ def settle(connection: Connection, moved_ids: Sequence[int]) -> None:
     """Let bumper results, findings and marks of being superseded follow readings that were moved."""
     moved = list(readings.by_ids(connection, moved_ids).values())
     results.follow(connection, moved)
-    worklist.withdraw(connection, moved_ids)
+    worklist.follow(connection, moved_ids)
     _mark_superseded(connection, moved)
 
 

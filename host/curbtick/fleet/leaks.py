@@ -140,6 +140,15 @@ class Check:
         """Whether every section is tight or quiet; one without a verdict may be the one that leaks."""
         return all(section.verdict in CLEAN for section in self.sections)
 
+    def clears(self, other: "Check") -> bool:
+        """Whether it takes back what another one found: clean, surely later, and gone as far as the last finding.
+
+        A check broken off sooner never came to the place.
+        """
+        if not (self.is_clean and self.is_after(other)):
+            return False
+        return self.sections[-1].number >= max(section.number for section in other.found)
+
     def is_after(self, other: "Check") -> bool:
         """Whether it was surely made after another one."""
         if self.probe_id == other.probe_id:
@@ -163,7 +172,7 @@ def _in_sections(verdict: str, found: Sequence[Section]) -> str:
 @dataclass(frozen=True)
 class Body:
     """What both checks say of a vehicle. newest: the newest check of each kind; standing: those that found something
-    and were not followed by a clean one of their kind, oldest first.
+    and were not cleared by a later one of their kind, oldest first.
     """
 
     newest: Sequence[Check]
@@ -247,7 +256,7 @@ def _body(checks: Sequence[Check]) -> Body:
     """What checks of one kind on one vehicle say."""
     ordered = sorted(checks, key=lambda check: (check.latest_ms, check.probe_id, check.last_seq))
     clean = [check for check in ordered if check.is_clean]
-    standing = [one for one in ordered if one.found and not any(later.is_after(one) for later in clean)]
+    standing = [one for one in ordered if one.found and not any(later.clears(one) for later in clean)]
     return Body(ordered[-1:], standing)
 
 

@@ -5,11 +5,21 @@ a start that never met a bench is known only to lie between two bounds, and its 
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from typing import NamedTuple
 
 from curbtick_wire import names
-from sqlalchemy import Connection, ScalarSelect, Select, Subquery, func, literal, select, union_all
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    ScalarSelect,
+    Select,
+    Subquery,
+    func,
+    literal,
+    select,
+    union_all,
+)
 
 from curbtick.fleet import readings
 from curbtick.fleet.readings import Reading
@@ -20,8 +30,9 @@ Place = tuple[int, int, int]
 # Worst first; a place that was never read stands between what needs work and what passes.
 SEVERITY = ("dead", "weak", "retry", "unread", "pass")
 
-# So many of a place's newest readings by time are compared.
+# So many of a place's newest readings by time are compared at first; as many more as may be newer than they seem.
 CANDIDATES = 4
+_NEVER_MS = 1 << 62
 
 
 class Newest(NamedTuple):
@@ -36,6 +47,7 @@ class _Candidate(NamedTuple):
 
     id: int
     probe_id: int
+    boot: int
     seq: int
     verdict: str
     earliest_ms: int
@@ -44,42 +56,89 @@ class _Candidate(NamedTuple):
 
 def of_places(connection: Connection, keys: Iterable[int] | None) -> dict[Place, Newest]:
     """The reading that counts at each place of these vehicles, of all when keys is None."""
-    chosen = {place: _choose(found) for place, found in _candidates(connection, keys).items()}
+    chosen = {}
+    found = _candidates(connection, tables.readings.c.id.in_(_ids(keys, CANDIDATES)))
+    later_ms = _later_boots(connection, [one for some in found.values() for one in some])
+    for place, some in found.items():
+        chosen[place] = _choose(_enough(connection, place, some, later_ms))
     query = readings.query(tables.readings.c.id.in_(_ids(keys, 1)))
     by_id = {reading.id: reading for reading in readings.fetch(connection, query)}
     by_id |= readings.by_ids(connection, {one.id for one in chosen.values()} - by_id.keys())
     return {place: Newest(by_id[one.id], one.earliest_ms) for place, one in chosen.items()}
 
 
-def compared(keys: Iterable[int] | None) -> Select[tuple[int]]:
-    """Keys of the readings that are compared."""
-    return _ids(keys, CANDIDATES)
-
-
-def _candidates(connection: Connection, keys: Iterable[int] | None) -> dict[Place, list[_Candidate]]:
+def _candidates(connection: Connection, *wanted: ColumnElement[bool]) -> dict[Place, list[_Candidate]]:
     reading, boot = tables.readings.c, tables.boots.c
     where = (boot.probe_id == reading.probe_id) & (boot.boot == reading.boot)
     earliest = func.coalesce(reading.time_ms, boot.not_before_ms, 0)
     place = (reading.vehicle_id, reading.at_bumper, reading.at_position)
-    query = (
-        select(*place, reading.id, reading.probe_id, reading.seq, reading.verdict, earliest, reading.sort_ms)
-        .select_from(tables.readings.outerjoin(tables.boots, where))
-        .where(reading.id.in_(_ids(keys, CANDIDATES)))
-    )
+    taken = (reading.id, reading.probe_id, reading.boot, reading.seq, reading.verdict, earliest, reading.sort_ms)
+    query = select(*place, *taken).select_from(tables.readings.outerjoin(tables.boots, where)).where(*wanted)
     found: dict[Place, list[_Candidate]] = defaultdict(list)
-    for vehicle_id, bumper, position, key, probe_id, seq, verdict, *moments in connection.execute(query):
-        one = _Candidate(key, probe_id, seq, names.VERDICTS[verdict], *moments)
+    for vehicle_id, bumper, position, key, probe_id, number, seq, verdict, *moments in connection.execute(query):
+        one = _Candidate(key, probe_id, number, seq, names.VERDICTS[verdict], *moments)
         found[vehicle_id, bumper, position].append(one)
     return found
 
 
+def _later_boots(connection: Connection, found: Iterable[_Candidate]) -> dict[tuple[int, int], int]:
+    """By probe and boot, from the candidates' first on, the earliest `sort_ms` a reading of any later boot can have.
+
+    It lies before the boot's own readings where the probe's clock was told a time too late, and put right since.
+    """
+    boot = tables.boots.c
+    starts = select(boot.boot, func.coalesce(boot.offset_ms, boot.not_after_ms)).order_by(boot.boot.desc())
+    later_ms: dict[tuple[int, int], int] = {}
+    for probe_id, first in _first_boots(found).items():
+        least_ms = _NEVER_MS
+        for number, start_ms in connection.execute(starts.where(boot.probe_id == probe_id, boot.boot >= first)):
+            later_ms[probe_id, number] = least_ms
+            least_ms = min(least_ms, start_ms)
+    return later_ms
+
+
+def _first_boots(found: Iterable[_Candidate]) -> dict[int, int]:
+    """Of each probe the lowest boot among candidates."""
+    first: dict[int, int] = {}
+    for one in found:
+        first[one.probe_id] = min(one.boot, first.get(one.probe_id, one.boot))
+    return first
+
+
+def _enough(
+    connection: Connection, place: Place, found: list[_Candidate], later_ms: Mapping[tuple[int, int], int]
+) -> list[_Candidate]:
+    """A place's newest candidates by time, with every older one that may yet be the one that counts."""
+    if len(found) < CANDIDATES:
+        return found
+    columns = tables.readings.c
+    at_place = zip((columns.vehicle_id, columns.at_bumper, columns.at_position), place, strict=True)
+    where = [column == value for column, value in at_place]
+    # Of those that share the oldest one's time not all need be there.
+    complete_ms = min(one.latest_ms for one in found) + 1
+    while (since_ms := _may_count_since(found, later_ms)) < complete_ms:
+        found = _candidates(connection, *where, columns.sort_ms >= since_ms)[place]
+        complete_ms = since_ms
+    return found
+
+
+def _may_count_since(found: Iterable[_Candidate], later_ms: Mapping[tuple[int, int], int]) -> int:
+    """The least `sort_ms` of a reading that may be newer than these, by time or by its probe's own order."""
+    last = _last_of_probes(found)
+    surely_ms = max(one.earliest_ms for one in last)
+    return min(surely_ms, *(later_ms.get((one.probe_id, one.boot), surely_ms) for one in last))
+
+
+def _last_of_probes(found: Iterable[_Candidate]) -> Collection[_Candidate]:
+    """Of each probe the last candidate in its own order."""
+    return {one.probe_id: one for one in sorted(found, key=lambda one: one.seq)}.values()
+
+
 def _choose(found: Iterable[_Candidate]) -> _Candidate:
     """The candidate that counts: of each probe its last, of these the worst that may be the newest."""
-    last: dict[int, _Candidate] = {}
-    for one in sorted(found, key=lambda one: one.seq):
-        last[one.probe_id] = one
-    surely_ms = max(one.earliest_ms for one in last.values())
-    may_be = [one for one in last.values() if one.latest_ms >= surely_ms]
+    last = _last_of_probes(found)
+    surely_ms = max(one.earliest_ms for one in last)
+    may_be = [one for one in last if one.latest_ms >= surely_ms]
     return min(may_be, key=lambda one: (SEVERITY.index(one.verdict), -one.latest_ms, -one.seq))
 
 

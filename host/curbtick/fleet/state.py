@@ -73,7 +73,7 @@ def of_vehicles(connection: Connection, chosen: Sequence[Vehicle]) -> list[Vehic
     everything = len(chosen) > 50
     keys = None if everything else [vehicle.id for vehicle in chosen]
     counting = newest.of_places(connection, keys)
-    made = results.of_vehicles(connection, keys)
+    made = results.of_vehicles(connection, [found.reading for found in counting.values()])
     return [_state(vehicle, counting, made.get(vehicle.id, [])) for vehicle in chosen]
 
 

@@ -4,7 +4,7 @@ proved.
 A finding opens with a WEAK or DEAD place, or with a bumper that does not transmit. It is done when a
 repairing step is noted on it, and proved when a later reading passes; a later bad reading opens it again. Only a
 reading that was surely taken after the one that opened it, and after the repair, proves anything. A finding whose
-reading turns out to be another vehicle's is withdrawn.
+reading turns out to be another vehicle's is withdrawn, and one whose proof does is to be done again.
 The order of the steps is common practice: cheapest first.
 """
 
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from curbtick_wire import names
-from sqlalchemy import Connection, func, select, update
+from sqlalchemy import ColumnElement, Connection, func, select, update
 
 from curbtick.errors import InputError
 from curbtick.fleet import state, vehicles
@@ -43,11 +43,12 @@ SILENT_STEPS = (
 )
 # What shows that a bumper transmits.
 _HEARD = ("pass", "weak")
+_FAULTS = ("weak", "dead")
 REPAIRS = frozenset(("clean", "replace", "repair", "conditions", "fuse", "module", "fault_memory"))
 NOTE = "note"
 STEP_WORDS = {
-    **dict(SENSOR_STEPS),
     **dict(SILENT_STEPS),
+    **dict(SENSOR_STEPS),
     "repair": "Repair the wiring or connector",
     NOTE: "Note",
 }
@@ -99,7 +100,7 @@ class Finding:
     @property
     def next_words(self) -> str:
         """The next step in words, empty when proved."""
-        return "" if self.next_step is None else STEP_WORDS[self.next_step]
+        return "" if self.next_step is None else dict(self.plan)[self.next_step]
 
 
 def refresh(connection: Connection, vehicle_ids: Sequence[int] | None = None) -> None:
@@ -158,7 +159,9 @@ def _refresh_vehicle(
         found = known.get((standing.vehicle.id, bumper, 0))
         _refresh_bumper(connection, standing, bumper, found)
     for place in standing.places:
-        if place.reading is not None and place.bumper not in standing.silent_bumpers:
+        # A bumper may be silent by a reading that came from another vehicle; what was found beside it stands.
+        is_silent = place.bumper in standing.silent_bumpers and place.verdict not in _FAULTS
+        if place.reading is not None and not is_silent:
             key = (standing.vehicle.id, place.bumper, place.position)
             _refresh_place(connection, key, place, known.get(key))
 
@@ -166,11 +169,15 @@ def _refresh_vehicle(
 def _refresh_bumper(
     connection: Connection, standing: VehicleState, bumper: int, known: _Known | None
 ) -> None:
-    """A silent bumper is a finding, proved to transmit by any later PASS or WEAK on it."""
+    """A silent bumper is a finding, opened again where it is silent after the repair too, and proved to transmit by
+    any later PASS or WEAK on it.
+    """
     read = [(place, place.reading) for place in standing.at(bumper) if place.reading is not None]
     if bumper in standing.silent_bumpers:
-        if known is None:
-            last = max((reading for _, reading in read), key=lambda one: (one.sort_ms, one.seq))
+        last = max((reading for _, reading in read), key=lambda one: (one.sort_ms, one.seq))
+        if known is not None:
+            _reopen(connection, known, last.sort_ms)
+        else:
             _open(connection, (standing.vehicle.id, bumper, 0), "not_transmitting", (), last.sort_ms, last.id)
     elif known is not None:
         heard = [one for place, one in read if one.verdict in _HEARD and known.is_after(place)]
@@ -181,22 +188,21 @@ def _refresh_bumper(
 def _refresh_place(connection: Connection, key: _Key, place: Place, known: _Known | None) -> None:
     reading = place.reading
     assert reading is not None
-    if place.verdict in ("weak", "dead"):
+    if place.verdict in _FAULTS:
         if known is None:
             _open(connection, key, place.verdict, place.reasons, reading.sort_ms, reading.id)
         else:
-            _reopen(connection, place, known, reading.sort_ms)
+            values = {"what": place.verdict, "reasons": names.mask_of(names.REASONS, place.reasons)}
+            connection.execute(update(tables.findings).where(tables.findings.c.id == known.id).values(**values))
+            _reopen(connection, known, reading.sort_ms)
     elif place.verdict == "pass" and known is not None and known.is_after(place):
         _prove(connection, known.id, reading)
 
 
-def _reopen(connection: Connection, place: Place, known: _Known, read_ms: int) -> None:
-    """Bring an unproved finding up to date; a repair that a later reading belies leaves it open."""
-    reasons = names.mask_of(names.REASONS, place.reasons)
-    values: dict[str, object] = {"what": place.verdict, "reasons": reasons}
+def _reopen(connection: Connection, known: _Known, read_ms: int) -> None:
+    """A repair that a later reading belies leaves a finding open."""
     if known.state == DONE and read_ms > known.repaired_ms:
-        values["state"] = OPEN
-    connection.execute(update(tables.findings).where(tables.findings.c.id == known.id).values(**values))
+        connection.execute(update(tables.findings).where(tables.findings.c.id == known.id).values(state=OPEN))
 
 
 def _open(
@@ -221,14 +227,43 @@ def _prove(connection: Connection, finding_id: int, reading: Reading) -> None:
     connection.execute(update(tables.findings).where(tables.findings.c.id == finding_id).values(**values))
 
 
-def withdraw(connection: Connection, moved_ids: Sequence[int]) -> None:
-    """Withdraw the unproved findings that these readings opened at places where they no longer belong."""
+def follow(connection: Connection, moved_ids: Sequence[int]) -> None:
+    """Let findings follow readings that were moved: a finding is withdrawn where its opener no longer belongs and back
+    where it belongs again; one proved by a reading that belongs elsewhere is to be done again.
+    """
+    finding = tables.findings.c
+    opened = finding.opened_by_id.in_(moved_ids)
+    withdrawn = (finding.state.in_(UNPROVED), opened, ~_belongs(finding.opened_by_id))
+    connection.execute(update(tables.findings).where(*withdrawn).values(state=WITHDRAWN))
+    disproved = (finding.state == PROVED) & finding.proved_by_id.in_(moved_ids) & ~_belongs(finding.proved_by_id)
+    back = (finding.state == WITHDRAWN) & opened & _belongs(finding.opened_by_id)
+    query = select(tables.findings).where(disproved | back).order_by(finding.opened_ms.desc(), finding.id.desc())
+    for row in connection.execute(query).all():
+        _take_up(connection, row)
+
+
+def _belongs(reading_id: ColumnElement[int]) -> ColumnElement[bool]:
+    """Whether a reading that a finding names is at the finding's place."""
     finding, reading = tables.findings.c, tables.readings.c
     here = (reading.vehicle_id == finding.vehicle_id) & (reading.at_bumper == finding.bumper)
     same_place = finding.position.in_((0, reading.at_position))
-    stays = select(reading.id).where(reading.id == finding.opened_by_id, here, same_place).exists()
-    gone = (finding.state.in_(UNPROVED), finding.opened_by_id.in_(moved_ids), ~stays)
-    connection.execute(update(tables.findings).where(*gone).values(state=WITHDRAWN))
+    return select(reading.id).where(reading.id == reading_id, here, same_place).exists()
+
+
+def _take_up(connection: Connection, row: Any) -> None:
+    """Have a finding to be done again, unless its opener is another vehicle's or another one at its place is to be."""
+    finding, step = tables.findings.c, tables.steps.c
+    mine = finding.id == row.id
+    place = [finding[name] == row._mapping[name] for name in ("vehicle_id", "bumper", "position")]
+    opener_gone = finding.opened_by_id.is_not(None) & ~_belongs(finding.opened_by_id)
+    repairs = select(step.id).where(step.finding_id == row.id, step.step.in_(REPAIRS)).limit(1)
+    values: dict[str, object] = {"state": OPEN if connection.scalar(repairs) is None else DONE}
+    if connection.scalar(select(finding.id).where(mine, opener_gone)) is not None:
+        values["state"] = WITHDRAWN
+    elif connection.scalar(select(finding.id).where(*place, finding.state.in_(UNPROVED)).limit(1)) is not None:
+        return
+    values |= {"proved_ms": None, "proved_by_id": None}
+    connection.execute(update(tables.findings).where(mine).values(**values))
 
 
 def note(
