@@ -11,11 +11,12 @@ def loaded():
 def give_back(kept):
     """Forget all modules but those of `kept`, as loaded() returned them.
 
-    A collection frees their room once nothing else refers to them; an import loads them anew.
+    A collection frees their room; an import loads them anew. Each is emptied first: the collector also follows what
+    the stack still holds of calls that have returned, and one such word would keep a whole check.
     """
     for name in loaded():
         if name not in kept:
-            del sys.modules[name]
+            sys.modules.pop(name).__dict__.clear()
             package, _, last = name.rpartition(".")
             if package in kept:
                 delattr(sys.modules[package], last)
