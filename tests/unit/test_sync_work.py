@@ -267,3 +267,19 @@ def test_a_finding_about_a_reading_that_the_server_has_not_placed_arrives(own: S
     central.ingest(benchdata.PROBE, [bytes(raw) for raw in raws], received_ms=NOON_MS + 2 * DAY_MS)
     assert sync(own, central).work.findings == 1
     assert told(central) == told(own) and withdrawn(central) == []
+
+
+def test_a_proof_that_the_server_moved_away_does_not_come_back(own: Store, central: Store) -> None:
+    read(own, 1, BAD)
+    note(own, "replace", 1.1)
+    read(own, 3, GOOD)
+    sync(own, central)
+    assert [found.state for found in findings(central)] == ["proved"]
+    with central.write() as connection:
+        other = vehicles.add(connection, "Other van", vehicles.Bumper(4, 48), vehicles.NO_SENSORS, 0)
+        moved = assign.parse_range(connection, [f"{benchdata.PROBE[-6:]}-302"])
+        assign.to_vehicle(connection, moved, vehicles.load(connection, [other])[0], NOON_MS + 4 * DAY_MS)
+        worklist.refresh(connection)
+    assert [found.state for found in findings(central)] == ["done"]
+    sync(own, central)
+    assert [found.state for found in findings(central)] == ["done"]

@@ -10,9 +10,8 @@ from typing import NamedTuple
 from sqlalchemy import Connection, RowMapping, select, update
 
 from curbtick.store import inserted_key, tables
-from curbtick.store.sync_work import reading_there
+from curbtick.store.sync_work import Place, reading_there
 
-Place = tuple[int | None, int, int]
 Settle = Callable[[Connection, Sequence[int]], None]
 
 

@@ -13,6 +13,8 @@ from sqlalchemy import Connection, Table, and_, select, text, update
 
 from curbtick.store import inserted_key, tables
 
+Place = tuple[int | None, int, int]
+
 # A finding goes this way; a withdrawn one was about a reading that belongs elsewhere, and stays where it was made.
 _ORDER = ("open", "done", "proved")
 _WITHDRAWN = "withdrawn"
@@ -107,15 +109,25 @@ def _is_moved_away(central: Connection, mine: Mapping[str, Any]) -> bool:
 
     A reading that it holds at no vehicle may never have been placed there: only a finding withdrawn tells.
     """
+    held = _held(central, mine["opened_by_id"])
+    if held is None:
+        return False
+    if held[0] is None:
+        return _withdrawn(central, mine) is not None
+    return not _is_of(mine, held)
+
+
+def _held(central: Connection, reading_id: int | None) -> Place | None:
+    """Where the central history holds a reading; None for one that it has not."""
     reading = tables.readings.c
     held = select(reading.vehicle_id, reading.at_bumper, reading.at_position)
-    row = central.execute(held.where(reading.id == mine["opened_by_id"])).one_or_none()
-    if row is None:
-        return False
-    if row.vehicle_id is None:
-        return _withdrawn(central, mine) is not None
-    at_bumper = (row.vehicle_id, row.at_bumper) == (mine["vehicle_id"], mine["bumper"])
-    return not (at_bumper and mine["position"] in (0, row.at_position))
+    row = central.execute(held.where(reading.id == reading_id)).one_or_none()
+    return None if row is None else (row.vehicle_id, row.at_bumper, row.at_position)
+
+
+def _is_of(mine: Mapping[str, Any], held: Place) -> bool:
+    """Whether a reading that is held there is one of a finding's place; position 0 is the whole bumper."""
+    return held[:2] == (mine["vehicle_id"], mine["bumper"]) and mine["position"] in (0, held[2])
 
 
 def _withdrawn(central: Connection, mine: Mapping[str, Any]) -> dict[str, Any] | None:
@@ -139,6 +151,10 @@ def _go_on(central: Connection, theirs: Mapping[str, Any], mine: Mapping[str, An
     if mine["state"] == _WITHDRAWN:
         return
     if _ORDER.index(mine["state"]) <= _ORDER.index(theirs["state"]):
+        return
+    proof = _held(central, mine["proved_by_id"])
+    if proof is not None and not _is_of(mine, proof):
+        # The server was told that the proof is another place's reading.
         return
     values = {name: mine[name] for name in ("state", "proved_ms", "proved_by_id")}
     central.execute(update(tables.findings).where(tables.findings.c.id == theirs["id"]).values(**values))
