@@ -6,9 +6,6 @@ from curbtick_wire.errors import WireError
 from curbtick_probe import verdict
 from curbtick_probe.app_place import place_key
 
-# So many of the newest records are looked through at start, to go on where the probe was switched off.
-RESUME_RECORDS = 60
-
 _ROUND_RECEIVED = names.EVENTS.index("round_received")
 
 
@@ -32,7 +29,7 @@ class Visits:
         """
         newest = None
         last = self._log.last_seq or 0
-        for seq in range(max(1, last - RESUME_RECORDS + 1), last + 1):
+        for seq in range(max(1, last - records.RESUME_RECORDS + 1), last + 1):
             data = self._log.read(seq) or b"\0"
             if data[0] == records.READING:
                 newest = self._resume_at(seq, decoded(data), newest)

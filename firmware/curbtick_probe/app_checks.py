@@ -9,6 +9,8 @@ from curbtick_probe.app_meter import Meter
 from curbtick_probe.log import LogFull
 
 _KINDS = {names.CHECK_SEAL: records.SEAL, names.CHECK_HISS: records.HISS}
+# The first verdict of both checks.
+_RETRY = 0
 _VERDICT_PATTERNS = {
     names.CHECK_SEAL: ("retry", "tight", "leak"),
     names.CHECK_HISS: ("retry", "quiet", "hiss", "tone"),
@@ -80,7 +82,7 @@ class Checks:
         values["vehicle"] = self._app.place.vehicle
         doubts = self._app.doubts()
         if doubts:
-            values["verdict"] = 0
+            values["verdict"] = _RETRY
             values["reasons"] |= doubts
         try:
             self._app.probe.log.append(_KINDS[self.current], values)

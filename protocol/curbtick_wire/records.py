@@ -14,6 +14,9 @@ NONE_I16 = -32768
 NONE_I32 = -2147483648
 NONE_U32 = 4294967295
 
+# After a start a probe goes on with readings among so many of its newest records; no later boot names older ones.
+RESUME_RECORDS = 60
+
 RECORD_MAX = 128
 SNIPPET_MAX = 800
 

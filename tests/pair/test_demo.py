@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import sqlite3
 import subprocess
 import sys
@@ -205,3 +206,11 @@ def test_a_history_that_is_no_demo_s_is_left_alone(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="not made by the demo"):
         demo(out=tmp_path, seed=1, as_json=False)
     assert (tmp_path / "curbtick.db").read_bytes() == b"precious"
+
+
+def test_the_day_s_tiles_add_up(folder: Path) -> None:
+    page = (folder / "d" / "report" / "index.html").read_text(encoding="utf-8")
+    tiles = page[page.index('<ul class="tiles">') :].partition("</ul>")[0]
+    _vehicles, total, *verdicts, _silent = map(int, re.findall(r"<b>(\d+)</b>", tiles))
+    (again,) = map(int, re.findall(r"readings, (\d+) taken again", tiles))
+    assert len(verdicts) == 4 and total == sum(verdicts) + again

@@ -29,6 +29,13 @@ def server() -> Iterator[postgres.Server]:
         yield made
 
 
+@pytest.fixture
+def central(where: str) -> Iterator[Store]:
+    """The history that benches' files are brought to, on either engine."""
+    with Store(where) as made:
+        yield made
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
 def where(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """A history of either engine, by file or URL."""

@@ -13,15 +13,9 @@ from curbtick_wire import names
 from tests.unit import benchdata
 from tests.unit.benchdata import DAY_MS, NOON_MS, Logbook
 from tests.unit.fleetdata import LOW
-from tests.unit.test_store_contract import server, where
+from tests.unit.test_store_contract import central, server, where
 
-__all__ = ["server", "where"]
-
-
-@pytest.fixture
-def central(where: str) -> Iterator[Store]:
-    with Store(where) as made:
-        yield made
+__all__ = ["central", "server", "where"]
 
 
 @pytest.fixture

@@ -14,17 +14,11 @@ from sqlalchemy import select
 
 from tests.unit import benchdata
 from tests.unit.benchdata import NOON_MS, PROBE, Logbook, anchored, reading
-from tests.unit.test_store_contract import count, server, where
+from tests.unit.test_store_contract import central, count, server, where
 
-__all__ = ["server", "where"]
+__all__ = ["central", "server", "where"]
 
 SIX = Bumper(6, 48)
-
-
-@pytest.fixture
-def central(where: str) -> Iterator[Store]:
-    with Store(where) as made:
-        yield made
 
 
 @pytest.fixture

@@ -16,18 +16,12 @@ from sqlalchemy import select
 
 from tests.unit import benchdata
 from tests.unit.benchdata import DAY_MS, NOON_MS, Logbook
-from tests.unit.test_store_contract import OTHER, count, server, where
+from tests.unit.test_store_contract import OTHER, central, count, server, where
 
-__all__ = ["server", "where"]
+__all__ = ["central", "server", "where"]
 
 BAD = {"round_id": 7, "vehicle": 1, "position": 2, "verdict": names.DEAD, "level_cdb": -4500, "reasons": 1}
 GOOD = {"round_id": 7, "vehicle": 1, "position": 2}
-
-
-@pytest.fixture
-def central(where: str) -> Iterator[Store]:
-    with Store(where) as made:
-        yield made
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from curbtick_wire import names
+from curbtick_wire import names, records
 from sqlalchemy import Connection, Select, Subquery, bindparam, func, or_, select, update
 
 from curbtick.fleet.readings import Reading
@@ -13,8 +13,6 @@ from curbtick.store import tables
 
 Stands = tuple[str, tuple[str, ...]]
 
-# After a start a probe goes on with readings among so many of its newest records; older ones no later boot names.
-RESUME_RECORDS = 60
 # So many readings are looked up at once; a database takes only so many parameters.
 _AT_ONCE = 10_000
 _NO_END = 1 << 62
@@ -98,7 +96,7 @@ def _spans(boots: Subquery) -> Subquery:
     log = tables.log.c
     last_boot = (
         select(log.boot)
-        .where(log.probe_id == boots.c.probe_id, log.seq <= boots.c.last + RESUME_RECORDS)
+        .where(log.probe_id == boots.c.probe_id, log.seq <= boots.c.last + records.RESUME_RECORDS)
         .order_by(log.seq.desc())
         .limit(1)
         .correlate(boots)
