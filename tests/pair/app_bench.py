@@ -1,9 +1,11 @@
 """A probe in a technician's hands, for the tests of the firmware's state machine."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 from curbtick.answers import Record
 from curbtick.client import Client, connect
 from curbtick.keyring import Keyring
@@ -122,6 +124,14 @@ class Bench:
         if seen.verdict == "retry":
             self.thumbs.next_position()
         return seen
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    """A probe that was paired and given ROUND."""
+    made = Bench(tmp_path)
+    yield made
+    made.probe.close()
 
 
 class Steady:

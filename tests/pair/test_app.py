@@ -1,6 +1,5 @@
 """The firmware's state machine, run by MicroPython, against the gesture table and what the log must hold."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,14 +14,9 @@ from curbtick.virtual.technician import LONG_MS
 from curbtick_wire import names, records
 from curbtick_wire.codec import factory_limits
 
-from tests.pair.app_bench import FRONT, REAR, ROUND, Bench, Stuck, healthy, weak
+from tests.pair.app_bench import FRONT, REAR, ROUND, Bench, Stuck, bench, healthy, weak
 
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
-    made = Bench(tmp_path)
-    yield made
-    made.probe.close()
+__all__ = ["bench"]
 
 
 def places(found: list[Record]) -> list[tuple[int, int, int]]:

@@ -1,7 +1,5 @@
 """The seal and the hiss check on the panel, run by MicroPython."""
 
-from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,16 +10,11 @@ from curbtick_wire import records
 from curbtick_wire.names import CHECKS
 from numpy.typing import NDArray
 
-from tests.pair.app_bench import REAR, Bench, Steady, healthy
+from tests.pair.app_bench import REAR, Bench, Steady, bench, healthy
+
+__all__ = ["bench"]
 
 SHORT_MS = 80
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
-    made = Bench(tmp_path)
-    yield made
-    made.probe.close()
 
 
 def test_checks_change_round_and_a_reading_still_finds_its_room(bench: Bench) -> None:

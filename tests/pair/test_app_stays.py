@@ -1,11 +1,10 @@
 """What was heard of one vehicle, round, visit or check proves nothing of the next: the running app on MicroPython."""
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import pytest
 from curbtick.client import Client
 from curbtick.virtual import bar
 from curbtick.virtual.bus import BOTH, READ, STEP
@@ -13,17 +12,12 @@ from curbtick.virtual.ear import Ear
 from curbtick.virtual.technician import LONG_MS
 from curbtick_wire import names, records
 
-from tests.pair.app_bench import REAR, ROUND, Bench, Steady, healthy
+from tests.pair.app_bench import REAR, ROUND, Bench, Steady, bench, healthy
+
+__all__ = ["bench"]
 
 MINUTES_6_MS = 360_000
 WAIT_MS = 9000
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
-    made = Bench(tmp_path)
-    yield made
-    made.probe.close()
 
 
 def send(bench: Bench, round_: dict[str, Any]) -> None:

@@ -3,7 +3,6 @@
 MicroPython's unix port runs the squeezed and compiled modules with the virtual board.
 """
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -11,7 +10,7 @@ from curbtick import firmware_image
 from curbtick.device import firmware_folder
 from curbtick.virtual import process
 
-from tests.pair.app_bench import Bench
+from tests.pair.app_bench import Bench, bench
 from tests.pair.test_app import (
     test_after_the_last_position_comes_the_bumper_result,
     test_pairing_needs_step_at_power_up,
@@ -26,6 +25,7 @@ from tests.pair.test_app_checks import (
 )
 
 __all__ = [
+    "bench",
     "test_a_hiss_check_from_background_to_mark",
     "test_a_seal_check_from_reference_to_confirmed_sections",
     "test_after_the_last_position_comes_the_bumper_result",
@@ -61,13 +61,6 @@ def squeezed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def run_squeezed(squeezed: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(process, "firmware_folder", lambda: squeezed)
     monkeypatch.setattr(process, "protocol_folder", lambda: squeezed)
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
-    made = Bench(tmp_path)
-    yield made
-    made.probe.close()
 
 
 def test_the_squeezed_firmware_is_what_runs(bench: Bench, squeezed: Path) -> None:
