@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -99,7 +100,7 @@ def test_every_scene_of_the_seal_and_hiss_checks_comes_out_right(summary: dict[s
 def test_the_bench_pulls_on_the_day_that_it_lives_through(folder: Path, summary: dict[str, Any]) -> None:
     """The demo's day has a clock of its own, hours away from the computer's."""
     assert summary["agrees"]
-    with sqlite3.connect(folder / "d" / "curbtick.db") as history:
+    with closing(sqlite3.connect(folder / "d" / "curbtick.db")) as history:
         (pulled_ms,) = history.execute("SELECT max(at_ms) FROM pulls").fetchone()
         (read_ms,) = history.execute("SELECT max(time_ms) FROM readings").fetchone()
     assert 0 <= pulled_ms - read_ms < 600_000
@@ -138,7 +139,7 @@ def test_times_are_a_past_day_s_in_order(summary: dict[str, Any]) -> None:
 
 
 def test_the_history_and_the_report_are_there(folder: Path, summary: dict[str, Any]) -> None:
-    with sqlite3.connect(folder / "d" / "curbtick.db") as history:
+    with closing(sqlite3.connect(folder / "d" / "curbtick.db")) as history:
         assert history.execute("select count(*) from readings").fetchone() == (len(summary["readings"]),)
     page = (folder / "d" / "report" / "index.html").read_text()
     for plan in yard.load(1).vehicles:
@@ -153,7 +154,7 @@ def test_a_demo_knows_everything_that_it_makes(folder: Path, summary: dict[str, 
 
 
 def test_the_repair_is_proved_on_the_work_list(folder: Path, summary: dict[str, Any]) -> None:
-    with sqlite3.connect(folder / "d" / "curbtick.db") as history:
+    with closing(sqlite3.connect(folder / "d" / "curbtick.db")) as history:
         states = Counter(row[0] for row in history.execute("select state from findings"))
     assert states["proved"] == 1 and states["open"] >= 8
 
