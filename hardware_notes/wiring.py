@@ -10,9 +10,11 @@ from pathlib import Path
 FOLDER = Path(__file__).resolve().parent
 sys.path.append(str(FOLDER.parent / "firmware"))
 
+from curbtick.hardware import amplifier  # noqa: E402
+from curbtick.hardware.microphones import FIRST  # noqa: E402
+from curbtick.hardware.values import SIGNAL, SUPPLY  # noqa: E402
 from curbtick_probe.board import pins  # noqa: E402
 
-from hardware_notes.frontend import values  # noqa: E402
 from hardware_notes.power import budget  # noqa: E402
 
 PADS = 40
@@ -121,22 +123,14 @@ def pinout() -> str:
     return head + "\n".join([*rows, *fixed]) + "\n"
 
 
-def _si(value: float, unit: str) -> str:
-    if unit == "ohm":
-        return f"{value / 1e3:g} kohm" if value >= 1e3 else f"{value:g} ohm"
-    return f"{value * 1e12:g} pF" if value < 1e-9 else f"{value * 1e9:g} nF"
-
-
 def _signal_rows() -> list[str]:
     rows = []
-    for name, part in values.PARTS.items():
-        if name in ("Rmic", "GBW"):
+    for name, part in {**SIGNAL, **SUPPLY}.items():
+        if part.kind == "bandwidth":
             continue
-        unit = "ohm" if name.startswith("R") else "F"
         count = 3 if name in ("Rout", "Cout") else 1
-        kind = "resistor, thin film" if unit == "ohm" else "capacitor"
-        tolerance = f"{part.tolerance * 100:g} %"
-        rows.append(f"| {name} | {count} | {kind} | {_si(part.value, unit)} | {tolerance} | {part.what} |")
+        tolerance = f"{part.tolerance_share * 100:g} %"
+        rows.append(f"| {name} | {count} | {part.kind} | {part.shown} | {tolerance} | {part.what} |")
     return rows
 
 
@@ -150,19 +144,18 @@ OTHER_PARTS = (
     (
         "amplifiers",
         "2",
-        f"quad operational amplifier, {values.PARTS['GBW'].value / 1e6:g} MHz, "
-        f"{values.OPAMP_NOISE_V_PER_RT_HZ * 1e9:g} nV per root Hz or less, rail to rail in and out, 3.3 V, "
-        f"{values.OPAMP_SUPPLY_A * 1e3:g} mA each",
+        f"quad operational amplifier, {SIGNAL['GBW'].shown}, "
+        f"{amplifier.NOISE_NV_PER_RT_HZ.nominal:g} nV per root Hz or less, rail to rail in and out, 3.3 V, "
+        f"{amplifier.SUPPLY_MA.nominal:g} mA each",
         "any of three makers' CMOS parts of this class; or four duals",
     ),
     (
         "microphone",
         "1",
-        f"analogue MEMS microphone with a response stated to 80 kHz, {values.MIC_DBV_PER_PA:g} dBV "
-        f"at 1 Pa, {values.MIC_SNR_DBA:g} dB(A), overload {values.MIC_OVERLOAD_DB_SPL:g} dB SPL or more",
+        f"analogue MEMS microphone with a response stated to 80 kHz, {FIRST.sensitivity_db.nominal:g} dBV "
+        f"at 1 Pa, {FIRST.noise_db.nominal:g} dB(A), overload {FIRST.overload_db.nominal:g} dB SPL",
         "wideband electret capsule of 6 mm or less with its own 2.2 kohm; then Rg1 and Rg2 are set anew (calibration)",
     ),
-    ("bias", "2 + 1", "10 kohm 1 % from ADC_VREF to AGND, 10 uF at the middle", "any"),
     ("clamp", "3", "dual Schottky diode in series, to 3V3 and AGND, at each ADC pin", "two single ones"),
     ("ESD", "1", "low-capacitance suppressor, 3.3 V, at the microphone's connector", "any of 5 pF or less"),
     (

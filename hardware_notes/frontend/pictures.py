@@ -5,12 +5,13 @@ from typing import Any
 
 import matplotlib
 import numpy as np
+from curbtick.hardware import converter, noise, rails, response
+from curbtick.hardware.values import OUTPUTS, nominal, unplugged
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from hardware_notes.collar import aim, felt, geometry
-from hardware_notes.frontend import noise, response, spice, tolerance
-from hardware_notes.frontend import values as table
+from hardware_notes.frontend import spice, tolerance
 
 FOLDER = Path(__file__).resolve().parents[1] / "pictures"
 STYLE: dict[Any, Any] = {"svg.hashsalt": "curbtick", "font.size": 9.0, "axes.grid": True, "grid.alpha": 0.35}
@@ -31,9 +32,9 @@ def _axes(x_label: str, y_label: str) -> tuple[Figure, Axes]:
 def response_picture(path: Path) -> None:
     """Formula as lines, ngspice as dots, for the three outputs."""
     figure, axes = _axes("frequency / kHz", "gain / dB")
-    frequency_hz, simulated = spice.responses(table.nominal(), 500.0, 400_000.0)
-    computed = response.responses(table.nominal(), frequency_hz)
-    for pin in table.OUTPUTS:
+    frequency_hz, simulated = spice.responses(nominal(), 500.0, 400_000.0)
+    computed = response.responses(nominal(), frequency_hz)
+    for pin in OUTPUTS:
         axes.semilogx(frequency_hz / 1e3, response.decibels(computed[pin]), label=f"{pin}, formula")
         axes.semilogx(frequency_hz[::12] / 1e3, response.decibels(simulated[pin])[::12], "k.", markersize=4)
     axes.plot([], [], "k.", label="ngspice")
@@ -46,10 +47,10 @@ def tolerance_picture(path: Path, seed: int) -> None:
     """The low output of 200 drawn front ends, around the nominal one."""
     figure, axes = _axes("frequency / kHz", "low output over nominal / dB")
     frequency_hz = np.linspace(10_000.0, 110_000.0, 300)
-    nominal = response.decibels(response.responses(table.nominal(), frequency_hz)["low"])
+    middle = response.decibels(response.responses(nominal(), frequency_hz)["low"])
     for values in tolerance.draw(200, seed):
         drawn = response.decibels(response.responses(values, frequency_hz)["low"])
-        axes.plot(frequency_hz / 1e3, drawn - nominal, color="tab:blue", alpha=0.12, linewidth=0.7)
+        axes.plot(frequency_hz / 1e3, drawn - middle, color="tab:blue", alpha=0.12, linewidth=0.7)
     axes.set_ylim(-3, 3)
     _save(figure, path)
 
@@ -58,12 +59,12 @@ def noise_picture(path: Path) -> None:
     """Noise density at the high output: live, without a microphone, and the ADC's."""
     figure, axes = _axes("frequency / kHz", "noise at the high output / nV per root Hz")
     frequency_hz = np.geomspace(5_000.0, 125_000.0, 400)
-    live = noise.high_density(table.nominal(), frequency_hz, noise.microphone_density())
-    open_input = noise.high_density(spice.unplugged(table.nominal()), frequency_hz)
+    live = noise.high_density(nominal(), frequency_hz, noise.microphone_density())
+    open_input = noise.high_density(unplugged(nominal()), frequency_hz)
     axes.loglog(frequency_hz / 1e3, 1e9 * np.sqrt(live), label="with the microphone")
     axes.loglog(frequency_hz / 1e3, 1e9 * np.sqrt(open_input), label="microphone unplugged")
-    for chip, bits in noise.ENOB.items():
-        rms_v = table.FULL_SCALE_PEAK_V / 2**0.5 * 10.0 ** (-(6.02 * bits + 1.76) / 20.0)
+    for chip, bits in converter.EFFECTIVE_BITS.items():
+        rms_v = rails.rails().full_scale_peak_v / 2**0.5 * 10.0 ** (-(6.02 * bits + 1.76) / 20.0)
         axes.axhline(1e9 * rms_v / noise.NYQUIST_HZ**0.5, linestyle="--", label=f"{chip} ADC, {bits} bits")
     axes.legend()
     _save(figure, path)

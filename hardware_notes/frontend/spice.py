@@ -4,20 +4,20 @@ import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from curbtick.hardware.nets import INSTANCES, Instance
+from curbtick.hardware.values import OUTPUTS, nominal
 
-from hardware_notes.frontend import values as table
-from hardware_notes.frontend.netlist import netlist
+from hardware_notes.frontend.netlist import MICROPHONE_REST_V, Supply, netlist
 
 Reals = npt.NDArray[np.floating[Any]]
 Complex = npt.NDArray[np.complexfloating[Any, Any]]
-OPEN_OHM = 1e12
 
 
 ENVIRONMENT_NAME = "CURBTICK_NGSPICE"
@@ -33,10 +33,15 @@ class NgspiceMissing(RuntimeError):
 
 @dataclass(frozen=True)
 class Overload:
-    """A burst through the railed circuit: time in s, and the voltage at each pin from mid-scale."""
+    """A burst through the railed circuit: time in s, the voltage at each pin from ground, and where each rests."""
 
     time_s: Reals
     pins: dict[str, Reals]
+    rest_v: dict[str, float]
+
+    def swing(self, pin: str) -> Reals:
+        """The voltage at a pin from where it rests."""
+        return self.pins[pin] - self.rest_v[pin]
 
 
 def find() -> str | None:
@@ -63,12 +68,10 @@ def _run(text: str, result: str) -> Reals:
 
 def responses(values: Mapping[str, float], low_hz: float, high_hz: float) -> tuple[Reals, dict[str, Complex]]:
     """AC response: (frequencies in Hz, complex gain of each output), 100 points a decade."""
-    vectors = " ".join(f"v({pin})" for pin in table.OUTPUTS)
+    vectors = " ".join(f"v({pin})" for pin in OUTPUTS)
     control = f"ac dec 100 {low_hz:g} {high_hz:g}\nwrdata ac.txt {vectors}"
     rows = _run(netlist(values, control=control), "ac.txt")
-    gains = {
-        pin: rows[:, 3 * index + 1] + 1j * rows[:, 3 * index + 2] for index, pin in enumerate(table.OUTPUTS)
-    }
+    gains = {pin: rows[:, 3 * index + 1] + 1j * rows[:, 3 * index + 2] for index, pin in enumerate(OUTPUTS)}
     return rows[:, 0], gains
 
 
@@ -79,31 +82,42 @@ def noise(values: Mapping[str, float], pin: str, low_hz: float, high_hz: float) 
     return rows[:, 0], rows[:, 1]
 
 
-def unplugged(values: Mapping[str, float]) -> dict[str, float]:
-    """The same values with nothing where the microphone was."""
-    return {**values, "Rmic": OPEN_OHM}
+def operating_point(
+    names: Sequence[str],
+    values: Mapping[str, float],
+    supply: Supply | None = None,
+    instances: tuple[Instance, ...] = INSTANCES,
+    board_w: float = 0.1,
+) -> dict[str, float]:
+    """Where the railed circuit rests: vector (`v(bias)`, `i(vbt1)`) -> volts or amperes."""
+    control = f"op\nwrdata op.txt {' '.join(names)}"
+    text = netlist(values, control=control, railed=True, supply=supply, instances=instances, board_w=board_w)
+    rows = np.atleast_2d(_run(text, "op.txt"))
+    return {name: float(rows[0, 2 * index + 1]) for index, name in enumerate(names)}
 
 
 def burst(
     values: Mapping[str, float], peak_v: float, frequency_hz: float, length_s: float, end_s: float
 ) -> Overload:
     """A tone burst at the microphone from time 0, through amplifiers that stop at their rails."""
-    vectors = " ".join(f"v({pin})" for pin in table.OUTPUTS)
-    source = f"Bmic mic 0 V={peak_v:g}*sin(2*3.14159265358979*{frequency_hz:g}*time)*u({length_s:g}-time)"
+    vectors = " ".join(f"v({pin})" for pin in OUTPUTS)
+    tone = f"{peak_v:g}*sin(2*3.14159265358979*{frequency_hz:g}*time)*u({length_s:g}-time)"
+    source = f"Bmic source 0 V={MICROPHONE_REST_V}+{tone}"
     control = f"tran 0.2u {end_s:g} 0 0.2u\nlinearize {vectors}\nwrdata tran.txt {vectors}"
     rows = _run(netlist(values, source, control, railed=True), "tran.txt")
-    return Overload(rows[:, 0], {pin: rows[:, 2 * index + 1] for index, pin in enumerate(table.OUTPUTS)})
+    pins = {pin: rows[:, 2 * index + 1] for index, pin in enumerate(OUTPUTS)}
+    return Overload(rows[:, 0], pins, {pin: float(volts[0]) for pin, volts in pins.items()})
 
 
 def record() -> None:
     """Write the nominal response that ngspice gives, for computers without it."""
-    frequency_hz, gains = responses(table.nominal(), 5_000.0, 200_000.0)
-    columns = [frequency_hz, *(20.0 * np.log10(np.abs(gains[pin])) for pin in table.OUTPUTS)]
-    header = "frequency in Hz, then gain in dB: " + ", ".join(table.OUTPUTS)
+    frequency_hz, gains = responses(nominal(), 5_000.0, 200_000.0)
+    columns = [frequency_hz, *(20.0 * np.log10(np.abs(gains[pin])) for pin in OUTPUTS)]
+    header = "frequency in Hz, then gain in dB: " + ", ".join(OUTPUTS)
     np.savetxt(RECORDED, np.column_stack(columns)[::4], fmt="%.4f", header=header)
 
 
 def recorded() -> tuple[Reals, dict[str, Reals]]:
     """The recorded response: (frequencies in Hz, gain in dB of each output)."""
     rows = np.loadtxt(RECORDED)
-    return rows[:, 0], {pin: rows[:, index + 1] for index, pin in enumerate(table.OUTPUTS)}
+    return rows[:, 0], {pin: rows[:, index + 1] for index, pin in enumerate(OUTPUTS)}

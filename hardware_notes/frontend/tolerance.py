@@ -3,12 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-
-from hardware_notes.frontend import response
-from hardware_notes.frontend import values as table
-from hardware_notes.frontend.response import Reals
-
-CLASSES_HZ = (40_000.0, 48_000.0, 58_000.0, 68_000.0)
+from curbtick.hardware import frontend, response
+from curbtick.hardware.microphones import CLASSES_HZ
+from curbtick.hardware.response import Reals
+from curbtick.hardware.values import nominal
 
 
 @dataclass(frozen=True)
@@ -23,28 +21,21 @@ class Draws:
 def draw(count: int, seed: int) -> list[dict[str, float]]:
     """Draw count sets of values, each uniform within its tolerance."""
     generator = np.random.default_rng(seed)
-    return [
-        {
-            name: part.value * (1.0 + part.tolerance * generator.uniform(-1.0, 1.0))
-            for name, part in table.PARTS.items()
-        }
-        for _ in range(count)
-    ]
+    return [frontend.drawn_values(generator) for _ in range(count)]
 
 
 def spread(count: int, seed: int) -> Draws:
     """Deviations of count drawn front ends from the nominal one, in dB."""
     sets = draw(count, seed)
-    columns = {name: np.array([[values[name]] for values in sets]) for name in table.PARTS}
+    columns = {name: np.array([[values[name]] for values in sets]) for name in sets[0]}
     frequency_hz = np.array(CLASSES_HZ)
     drawn = {pin: response.decibels(gain) for pin, gain in response.responses(columns, frequency_hz).items()}
-    nominal = {
-        pin: response.decibels(gain)
-        for pin, gain in response.responses(table.nominal(), frequency_hz).items()
+    middle = {
+        pin: response.decibels(gain) for pin, gain in response.responses(nominal(), frequency_hz).items()
     }
-    low = drawn["low"] - nominal["low"]
+    low = drawn["low"] - middle["low"]
     return Draws(
         low,
-        drawn["high"] - nominal["high"] - low,
-        drawn["padded"] - nominal["padded"] - low,
+        drawn["high"] - middle["high"] - low,
+        drawn["padded"] - middle["padded"] - low,
     )

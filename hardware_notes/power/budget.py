@@ -7,7 +7,7 @@ follow from the parts.
 
 from dataclasses import dataclass
 
-from hardware_notes.frontend import values as frontend
+from curbtick.hardware import amplifier, microphones, rails
 
 RAIL_V = 3.3
 
@@ -21,8 +21,11 @@ LOOK_SHARE = 0.08
 LED_A = 0.0022
 LED_OHM = 560.0
 BEEPER_A = 0.004
-BIAS_A = RAIL_V / (2 * frontend.RVB_OHM)
-FRONT_END_A = frontend.OPAMP_COUNT * frontend.OPAMP_SUPPLY_A + frontend.MIC_SUPPLY_A + BIAS_A
+_DIVIDER_OHM = rails.nominal_values()["Rv1"] + rails.nominal_values()["Rv2"]
+BIAS_A = rails.rails().reference_v / _DIVIDER_OHM
+FRONT_END_A = (
+    amplifier.COUNT * amplifier.SUPPLY_MA.nominal + microphones.FIRST.supply_ma.nominal
+) * 1e-3 + BIAS_A
 
 # The board's buck-boost converter held in its low-ripple mode, at tens of milliamperes (from memory).
 EFFICIENCY = 0.78

@@ -13,9 +13,12 @@ import numpy as np  # isort: skip
 from curbtick_wire import settings  # isort: skip
 from scipy import signal  # isort: skip
 
+from curbtick.hardware import converter, frontend, noise, rails, response  # isort: skip
+from curbtick.hardware.microphones import FIRST, MICROPHONES  # isort: skip
+from curbtick.hardware.values import OUTPUTS, nominal, unplugged  # isort: skip
+
 from hardware_notes.collar import aim, felt, geometry  # isort: skip
-from hardware_notes.frontend import levels, noise, pictures, response, spice, tolerance  # isort: skip
-from hardware_notes.frontend import values as table  # isort: skip
+from hardware_notes.frontend import levels, pictures, spice, tolerance  # isort: skip
 
 CHECK_HZ = (5_000.0, 200_000.0)
 REFERENCE_HZ = 48_000.0
@@ -45,7 +48,7 @@ def response_gap_db(values: dict[str, float]) -> float:
     computed = response.responses(values, frequency_hz)
     return max(
         float(np.abs(response.decibels(computed[pin]) - response.decibels(simulated[pin])).max())
-        for pin in table.OUTPUTS
+        for pin in OUTPUTS
     )
 
 
@@ -58,24 +61,25 @@ def noise_gap_db(values: dict[str, float]) -> float:
 
 def agreement(count: int, seed: int) -> Figures:
     drawn = max(response_gap_db(values) for values in tolerance.draw(count, seed))
+    nominals = [nominal(microphone) for microphone in MICROPHONES]
     return [
-        _at_most("response_gap_db", response_gap_db(table.nominal()), 0.2),
+        _at_most("response_gap_db", max(map(response_gap_db, nominals)), 0.2),
         _at_most(f"response_gap_of_{count}_draws_db", drawn, 0.2),
-        _at_most("noise_gap_db", noise_gap_db(table.nominal()), 0.2),
-        _at_most("noise_gap_unplugged_db", noise_gap_db(spice.unplugged(table.nominal())), 0.2),
+        _at_most("noise_gap_db", max(map(noise_gap_db, nominals)), 0.2),
+        _at_most("noise_gap_unplugged_db", max(noise_gap_db(unplugged(values)) for values in nominals), 0.2),
     ]
 
 
 def shape() -> Figures:
     """The filter against scipy's ideal Chebyshev, flatness where sensors are, and what aliases."""
     frequency_hz = np.linspace(30_000.0, 200_000.0, 1701)
-    values = {**table.nominal(), "GBW": 1e12}
+    values = {**nominal(), "GBW": 1e12}
     gain = response.decibels(response.responses(values, frequency_hz)["padded"])
     poles = signal.cheby1(4, RIPPLE_DB, 2.0 * np.pi * EDGE_HZ, analog=True)
     ideal = response.decibels(signal.freqs(*poles, worN=2.0 * np.pi * frequency_hz)[1])
     passband = frequency_hz <= 80_000.0
     offset = gain[passband] - ideal[passband]
-    real = response.responses(table.nominal(), frequency_hz)
+    real = response.responses(nominal(), frequency_hz)
     low = response.decibels(real["low"])
     sensors = frequency_hz <= 74_500.0
     folded = (frequency_hz >= 170_000.0) & (frequency_hz <= 220_000.0)
@@ -103,21 +107,38 @@ def level_figures() -> Figures:
         _between(f"healthy_{hz / 1000:.0f}_khz_dbfs", level, -12.5, -4.0) for hz, level in healthy.items()
     ]
     loudest = max(levels.at_microphone_db_spl(hz) for hz in geometry.CLASSES_HZ)
-    full = {pin: levels.full_scale_db_spl(pin, REFERENCE_HZ) for pin in table.OUTPUTS}
-    steps = {pin: levels.gain_db(pin, 50e3) - levels.gain_db("low", 50e3) for pin in ("padded", "high")}
+    front_end = levels.nominal()
+    full = {pin: front_end.full_scale_db_spl(pin, REFERENCE_HZ) for pin in OUTPUTS}
+    steps = {pin: front_end.step_db(pin) for pin in ("padded", "high")}
     return [
         *figures,
         _between("collar_pressure_db_spl", aim.pressed_level_db_spl(), 129.0, 132.0),
         _between("attenuator_48_khz_db", float(felt.attenuation_db(np.array([REFERENCE_HZ]))[0]), 17.0, 21.0),
-        _at_least("microphone_overload_margin_db", table.MIC_OVERLOAD_DB_SPL - loudest, 6.0),
+        _at_least("microphone_overload_margin_db", FIRST.overload_db.nominal - loudest, 6.0),
         _between("padded_step_db", steps["padded"], -12.5, -11.5),
         _between("high_step_db", steps["high"], 39.5, 40.5),
         _between("high_full_scale_collar_off_db_spl", full["high"], 70.0, 90.0),
         _at_most(
             "rumble_100_db_spl_500_hz_dbfs",
-            max(levels.dbfs(100.0, pin, 500.0) for pin in table.OUTPUTS),
+            max(front_end.dbfs(100.0, pin, 500.0) for pin in OUTPUTS),
             -20.0,
         ),
+    ]
+
+
+def supplies() -> Figures:
+    """Where inputs rest and where they clip, in codes; what the supplies' tolerances and a ripple do to it."""
+    noise_codes = converter.FULL_SCALE_CODES / 2**0.5 * 10.0 ** (-(6.02 * 8.7 + 1.76) / 20.0)
+    generator = np.random.default_rng(1)
+    drawn = [frontend.drawn(generator) for _ in range(400)]
+    rests = [probe.rest_code(output) for probe in drawn for output in OUTPUTS]
+    clear = min(rails.clear_of_steps_codes(chip) for chip in converter.STEPS_CODES)
+    return [
+        _at_least("bias_clear_of_known_steps_codes", clear, 3.0 * noise_codes),
+        _at_most("drawn_bias_from_mid_scale_codes", max(abs(code - 2048.0) for code in rests), 100.0),
+        _at_least("clip_level_of_any_input_dbfs", min(probe.clip_dbfs("high") for probe in drawn), -1.5),
+        _at_most("highest_code_of_any_input", max(probe.clip_codes()[1] for probe in drawn), 4094.0),
+        _at_most("ripple_20_mv_21_khz_codes", rails.ripple_codes(20.0, 21_000.0), 1.0),
     ]
 
 
@@ -126,8 +147,8 @@ def floors() -> Figures:
     limit_dbfs = FACTORY["high_floor_min_cdb"] / 100.0
     dead_dbfs = settings.FACTORY_CLASSES[0][4] / 100.0
     live, open_input = levels.floor_dbfs("RP2040"), levels.floor_dbfs("RP2040", microphone=False)
-    low_floor = noise.adc_dbfs(noise.ENOB["RP2040"])
-    floor_spl = live + levels.full_scale_db_spl("high", REFERENCE_HZ)
+    low_floor = noise.adc_dbfs(converter.EFFECTIVE_BITS["RP2040"])
+    floor_spl = live + levels.nominal().full_scale_db_spl("high", REFERENCE_HZ)
     return [
         _at_least("live_floor_over_limit_db", live - limit_dbfs, 3.0),
         _at_least("limit_over_open_input_db", limit_dbfs - open_input, 3.0),
@@ -139,20 +160,26 @@ def floors() -> Figures:
 
 def overload() -> Figures:
     """A burst 10 dB over a healthy one: the low output clips and recovers, the padded one does not clip."""
-    peak_v = levels.healthy_peak_v(REFERENCE_HZ) * 10.0 ** (10.0 / 20.0)
+    peak_v = levels.peak_v(levels.at_microphone_db_spl(REFERENCE_HZ) + 10.0, REFERENCE_HZ)
     length_s = 1e-3
-    run = spice.burst(table.nominal(), peak_v, REFERENCE_HZ, length_s, 3e-3)
+    run = spice.burst(nominal(), peak_v, REFERENCE_HZ, length_s, 3e-3)
     settled = (run.time_s > 0.5e-3) & (run.time_s < length_s)
-    expected_v = peak_v * 10.0 ** (levels.gain_db("padded", REFERENCE_HZ) / 20.0)
-    padded_db = 20.0 * np.log10(np.abs(run.pins["padded"][settled]).max() / expected_v)
-    pin_v = max(float(np.abs(volts).max()) for volts in run.pins.values())
+    expected_v = peak_v * 10.0 ** (levels.nominal().gain_db("padded", REFERENCE_HZ) / 20.0)
+    padded_db = 20.0 * np.log10(np.abs(run.swing("padded")[settled]).max() / expected_v)
+    given = rails.rails()
+    highest_v = max(float(volts.max()) for volts in run.pins.values())
+    lowest_v = min(float(volts.min()) for volts in run.pins.values())
+    ends = (given.code(float(run.pins["low"].min())), given.code(float(run.pins["low"].max())))
+    off_codes = max(abs(end - swing) for end, swing in zip(ends, given.swing_codes, strict=True))
     last = {
-        pin: float(run.time_s[np.abs(volts) > 0.01 * table.FULL_SCALE_PEAK_V].max() - length_s) * 1e6
-        for pin, volts in run.pins.items()
+        pin: float(run.time_s[np.abs(run.swing(pin)) > 0.01 * given.full_scale_peak_v].max() - length_s) * 1e6
+        for pin in OUTPUTS
     }
     return [
         _at_most("padded_error_10_db_over_healthy_db", abs(float(padded_db)), 0.3),
-        _at_most("pin_voltage_from_mid_scale_v", pin_v, table.FULL_SCALE_PEAK_V + 0.3),
+        _at_most("highest_pin_v", highest_v, given.rail_v + 0.3),
+        _at_least("lowest_pin_v", lowest_v, -0.3),
+        _at_most("clipped_low_input_from_table_codes", off_codes, 8.0),
         _at_most("recovery_low_us", last["low"], 150.0),
         _at_most("recovery_high_us", last["high"], 1000.0),
     ]
@@ -190,6 +217,7 @@ def main() -> None:
         *shape(),
         *tolerances(500 if asked.short else 4000, asked.seed),
         *level_figures(),
+        *supplies(),
         *floors(),
         *overload(),
         *collar(),

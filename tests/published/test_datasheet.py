@@ -8,11 +8,10 @@ import math
 from pathlib import Path
 
 import pytest
+from curbtick.hardware import converter
 from curbtick_probe.board import pins
 from rp2040py.peripherals import adc as model
 from rp2040py.peripherals.dma import CHN_AL2_WRITE_ADDR_TRIG, TREQ, DREQChannel
-
-from hardware_notes.frontend import noise
 
 BOARD = Path(pins.__file__).parent
 
@@ -76,8 +75,10 @@ def test_numbers_of_the_rp2350() -> None:
 
 def test_effective_bits() -> None:
     """8.7 (RP2040, section 4.9.3) and 9.2 (RP2350, section 12.4.3) bits: 54.1 and 57.1 dB by 6.02 N + 1.76."""
-    assert noise.ENOB == {"RP2040": 8.7, "RP2350": 9.2}
-    assert [6.02 * bits + 1.76 for bits in noise.ENOB.values()] == pytest.approx([54.1, 57.1], abs=0.05)
+    assert converter.EFFECTIVE_BITS == {"RP2040": 8.7, "RP2350": 9.2}
+    assert [6.02 * bits + 1.76 for bits in converter.EFFECTIVE_BITS.values()] == pytest.approx(
+        [54.1, 57.1], abs=0.05
+    )
 
 
 def test_wide_codes_are_beyond_a_quarter_of_full_scale_from_the_bias() -> None:

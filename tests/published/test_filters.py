@@ -4,11 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from curbtick.hardware import noise, response
+from curbtick.hardware.values import SIGNAL
 from scipy import signal
 
 from hardware_notes.collar import aim
-from hardware_notes.frontend import noise, response
-from hardware_notes.frontend import values as table
 
 
 def _ideal(frequency_hz: np.ndarray) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[type-arg]
@@ -21,7 +21,7 @@ def test_multiple_feedback_stage_is_the_handbook_second_order() -> None:
     Zumbahlen, Linear Circuit Design Handbook, chapter 8 (from memory); the response is scipy's. The
     amplifier's DC gain of 1e6 is what is left of a difference.
     """
-    r1, r2, r3, c1, c2 = (table.PARTS[name].value for name in ("Rb1", "Rb2", "Rb3", "Cb1", "Cb2"))
+    r1, r2, r3, c1, c2 = (SIGNAL[name].si for name in ("Rb1", "Rb2", "Rb3", "Cb1", "Cb2"))
     w0 = 1.0 / math.sqrt(r2 * r3 * c1 * c2)
     q = math.sqrt(c1 / c2) / (math.sqrt(r3 / r2) + math.sqrt(r2 / r3) + math.sqrt(r2 * r3) / r1)
     frequency_hz = np.geomspace(1e3, 1e6, 200)
@@ -36,9 +36,7 @@ def test_filter_is_a_chebyshev() -> None:
     s, opamp = _ideal(frequency_hz)
     both = 1.0
     for letter in "cd":
-        parts = [
-            table.PARTS[f"{kind}{letter}{place}"].value for kind, place in ("R1", "R2", "R3", "C1", "C2")
-        ]
+        parts = [SIGNAL[f"{kind}{letter}{place}"].si for kind, place in ("R1", "R2", "R3", "C1", "C2")]
         both = both * response.multiple_feedback(*parts, opamp, s)
     numerator, denominator = signal.cheby1(4, 0.1, 2 * np.pi * 92e3, analog=True)
     ideal = signal.freqs(numerator, denominator, worN=2 * np.pi * frequency_hz)[1]

@@ -6,12 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from curbtick.hardware import noise, response
+from curbtick.hardware.values import OUTPUTS, SIGNAL, nominal
 from curbtick.virtual import frontend as virtual
 from curbtick_wire.names import INPUT_HIGH, INPUT_PADDED
 
 from hardware_notes.collar import aim, felt, geometry
-from hardware_notes.frontend import levels, netlist, noise, response, spice, tolerance
-from hardware_notes.frontend import values as table
+from hardware_notes.frontend import levels, netlist, spice, tolerance
 from tests.bench import frontend
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -20,19 +21,19 @@ needs_ngspice = pytest.mark.skipif(spice.find() is None, reason=spice.HOW_TO_GET
 
 
 def test_committed_netlist_is_what_the_values_give() -> None:
-    assert netlist.NETLIST.read_text() == netlist.netlist(table.nominal())
+    assert netlist.NETLIST.read_text() == netlist.shown()
 
 
 def test_formula_agrees_with_what_ngspice_gave() -> None:
     frequency_hz, simulated = spice.recorded()
-    computed = response.responses(table.nominal(), frequency_hz)
+    computed = response.responses(nominal(), frequency_hz)
     assert frequency_hz[0] == pytest.approx(5e3) and frequency_hz[-1] > 190e3
-    for pin in table.OUTPUTS:
+    for pin in OUTPUTS:
         assert np.abs(response.decibels(computed[pin]) - simulated[pin]).max() <= 0.2
 
 
 @needs_ngspice
-@pytest.mark.parametrize("values", [table.nominal(), *tolerance.draw(2, seed=7)])
+@pytest.mark.parametrize("values", [nominal(), *tolerance.draw(2, seed=7)])
 def test_formula_agrees_with_ngspice(values: dict[str, float]) -> None:
     assert frontend.response_gap_db(values) <= 0.2
     assert frontend.noise_gap_db(values) <= 0.2
@@ -41,9 +42,9 @@ def test_formula_agrees_with_ngspice(values: dict[str, float]) -> None:
 @needs_ngspice
 def test_the_comparison_sees_a_wrong_part() -> None:
     """A feedback capacitor a tenth off in one of the two shows as more than the bound."""
-    wrong = {**table.nominal(), "Cb2": table.PARTS["Cb2"].value * 1.1}
+    wrong = {**nominal(), "Cb2": SIGNAL["Cb2"].si * 1.1}
     frequency_hz, simulated = spice.responses(wrong, 5e3, 200e3)
-    computed = response.responses(table.nominal(), frequency_hz)
+    computed = response.responses(nominal(), frequency_hz)
     gap = np.abs(response.decibels(computed["low"]) - response.decibels(simulated["low"])).max()
     assert gap > 0.5
 
@@ -82,14 +83,11 @@ def test_noises_add_in_power() -> None:
 
 def test_the_virtual_front_end_stands_for_this_circuit() -> None:
     """What the yard feeds the firmware: the steps between inputs and the two floors of the high one, within 0.5 dB."""
+    given = levels.nominal()
     for pin, which in (("padded", INPUT_PADDED), ("high", INPUT_HIGH)):
-        computed = levels.gain_db(pin, 50e3) - levels.gain_db("low", 50e3)
-        assert virtual.INPUTS[which].gain_db == pytest.approx(computed, abs=0.5)
-    frequency_hz = np.geomspace(25e3, 90e3, 400)
-    live = noise.high_density(table.nominal(), frequency_hz, noise.microphone_density())
-    silent = noise.high_density(spice.unplugged(table.nominal()), frequency_hz)
-    assert pytest.approx(noise.in_band_dbfs(live, frequency_hz), abs=0.5) == virtual.MICROPHONE_NOISE_DBFS
-    assert pytest.approx(noise.in_band_dbfs(silent, frequency_hz), abs=0.5) == virtual.AMPLIFIER_NOISE_DBFS
+        assert virtual.INPUTS[which].gain_db == pytest.approx(given.step_db(pin), abs=0.5)
+    assert pytest.approx(given.front_floor_dbfs(), abs=0.5) == virtual.MICROPHONE_NOISE_DBFS
+    assert pytest.approx(given.front_floor_dbfs(live=False), abs=0.5) == virtual.AMPLIFIER_NOISE_DBFS
 
 
 def test_the_factory_floor_limit_parts_a_live_front_end_from_an_open_one() -> None:

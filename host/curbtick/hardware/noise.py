@@ -9,22 +9,20 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from hardware_notes.frontend import response
-from hardware_notes.frontend import values as table
-from hardware_notes.frontend.response import Complex, Reals
+from curbtick.hardware import amplifier, response
+from curbtick.hardware.microphones import FIRST, Microphone
+from curbtick.hardware.response import Complex, Reals
+from curbtick.hardware.values import ROOM_K
 
 BOLTZMANN = 1.380649e-23
 BAND_HZ = (30_000.0, 80_000.0)
 NYQUIST_HZ = 125_000.0
-ADC_BITS = 12
-# RP2040 data sheet section 4.9.3 and RP2350 data sheet section 12.4.3.
-ENOB = {"RP2040": 8.7, "RP2350": 9.2}
-OPAMP = table.OPAMP_NOISE_V_PER_RT_HZ**2
+OPAMP = (amplifier.NOISE_NV_PER_RT_HZ.nominal * 1e-9) ** 2
 
 
 def johnson(ohm: float) -> float:
     """Thermal noise of a resistance in V^2/Hz."""
-    return 4.0 * BOLTZMANN * table.KELVIN * ohm
+    return 4.0 * BOLTZMANN * ROOM_K * ohm
 
 
 def _power(gain: Complex) -> Reals:
@@ -63,11 +61,13 @@ def _inverting_noise(z1: Complex, r1: float, rf: float, opamp: Complex) -> Reals
     return OPAMP * _power(loop) + johnson(rf) * _power(loop * share) + johnson(r1) * _power(stage)
 
 
-def _follower_noise(values: Mapping[str, float], opamp: Complex, s: Complex) -> Reals:
-    """Own noise of the follower and its bias resistor at its output, V^2/Hz."""
+def _microphone_stage_noise(values: Mapping[str, float], opamp: Complex, s: Complex) -> Reals:
+    """Own noise of stage M and its bias resistor at its output, V^2/Hz."""
     before = values["Rmic"] + 1.0 / (s * values["Cm"])
     share = before / (before + values["Rm"])
-    return (OPAMP + johnson(values["Rm"]) * _power(share)) * _power(opamp / (1.0 + opamp))
+    stage = (values["Rn1"], values["Rn2"], values["Cn1"])
+    gain = response.gain_stage(*stage, opamp, s)
+    return _gain_noise(*stage, opamp, s) + johnson(values["Rm"]) * _power(share) * _power(gain)
 
 
 def _stage(values: Mapping[str, float], letter: str) -> tuple[float, float, float, float, float]:
@@ -80,7 +80,7 @@ def high_density(values: Mapping[str, float], frequency_hz: Reals, microphone: f
     s = 2j * np.pi * frequency_hz
     opamp = response.open_loop(values, s)
     z1 = values["Rh1"] + 1.0 / (s * values["Ch"])
-    density = _follower_noise(values, opamp, s) * _power(response.inverting(z1, values["Rh2"], opamp))
+    density = _microphone_stage_noise(values, opamp, s) * _power(response.inverting(z1, values["Rh2"], opamp))
     density = density + _inverting_noise(z1, values["Rh1"], values["Rh2"], opamp)
     for letter in "cd":
         parts = _stage(values, letter)
@@ -94,11 +94,11 @@ def high_density(values: Mapping[str, float], frequency_hz: Reals, microphone: f
     return density + own * _power(through)
 
 
-def in_band_dbfs(density: Reals, frequency_hz: Reals) -> float:
-    """Level over 30-80 kHz of a density in V^2/Hz."""
+def in_band_dbfs(density: Reals, frequency_hz: Reals, full_scale_peak_v: float) -> float:
+    """Level over 30-80 kHz of a density in V^2/Hz, over a sine of full_scale_peak_v."""
     inside = (frequency_hz >= BAND_HZ[0]) & (frequency_hz <= BAND_HZ[1])
     square = float(np.trapezoid(density[inside], frequency_hz[inside]))
-    return 10.0 * float(np.log10(2.0 * square / table.FULL_SCALE_PEAK_V**2))
+    return 10.0 * float(np.log10(2.0 * square / full_scale_peak_v**2))
 
 
 def a_weighting_power(frequency_hz: Reals) -> Reals:
@@ -111,11 +111,16 @@ def a_weighting_power(frequency_hz: Reals) -> Reals:
     return result
 
 
-def microphone_density() -> float:
-    """The microphone's noise in V^2/Hz, white, so that its A-weighted level to 20 kHz is what its data sheet says."""
+def microphone_density(microphone: Microphone = FIRST, noise_db: float | None = None) -> float:
+    """The microphone's noise in V^2/Hz, white, so that its A-weighted level to 20 kHz is what its data sheet says.
+
+    noise_db: its own figure where it departs from the sheet's nominal one. Its sensitivity does not matter: a more
+    sensitive capsule has as much more noise.
+    """
     frequency_hz = np.linspace(10.0, 20_000.0, 20_000)
     width_hz = float(np.trapezoid(a_weighting_power(frequency_hz), frequency_hz))
-    rms_dbv = table.MIC_DBV_PER_PA - table.MIC_SNR_DBA
+    below_db = microphone.noise_db.nominal if noise_db is None else noise_db
+    rms_dbv = microphone.sensitivity_db.nominal - below_db
     return float(10.0 ** (rms_dbv / 10.0) / width_hz)
 
 

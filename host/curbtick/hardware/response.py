@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from hardware_notes.frontend.values import OPAMP_DC_GAIN
+from curbtick.hardware.amplifier import DC_GAIN
 
 Complex = Any
 Reals = npt.NDArray[Any]
@@ -24,13 +24,15 @@ def _laplace(frequency_hz: Reals) -> Complex:
 
 def open_loop(values: Values, s: Complex) -> Complex:
     """The amplifier's own gain."""
-    gain: Complex = OPAMP_DC_GAIN / (1.0 + s * OPAMP_DC_GAIN / (2.0 * np.pi * values["GBW"]))
+    gain: Complex = DC_GAIN / (1.0 + s * DC_GAIN / (2.0 * np.pi * values["GBW"]))
     return gain
 
 
-def follower(rmic: Any, cm: Any, rm: Any, opamp: Complex, s: Complex) -> Complex:
-    """The microphone through cm, loaded by rm, then a follower."""
-    return rm / (rm + rmic + 1.0 / (s * cm)) * opamp / (1.0 + opamp)
+def microphone_stage(values: Values, opamp: Complex, s: Complex) -> Complex:
+    """The microphone through Cm, loaded by Rm, then stage M: a follower, or a gain stage with the second microphone."""
+    v = values
+    loaded = v["Rm"] / (v["Rm"] + v["Rmic"] + 1.0 / (s * v["Cm"]))
+    return loaded * gain_stage(v["Rn1"], v["Rn2"], v["Cn1"], opamp, s)
 
 
 def multiple_feedback(z1: Any, r2: Any, r3: Any, c1: Any, c2: Any, opamp: Complex, s: Complex) -> Complex:
@@ -67,7 +69,7 @@ def responses(values: Values, frequency_hz: Reals) -> dict[str, Complex]:
         parts = (v[f"R{letter}2"], v[f"R{letter}3"], v[f"C{letter}1"], v[f"C{letter}2"])
         return multiple_feedback(z1, *parts, opamp, s)
 
-    microphone = follower(v["Rmic"], v["Cm"], v["Rm"], opamp, s)
+    microphone = microphone_stage(v, opamp, s)
     pin = 1.0 / (1.0 + s * v["Rout"] * v["Cout"])
     padded = microphone * stage("a", v["Ra1"] + 1.0 / (s * v["Cl"])) * stage("b", v["Rb1"]) * pin
     first = inverting(v["Rh1"] + 1.0 / (s * v["Ch"]), v["Rh2"], opamp)
