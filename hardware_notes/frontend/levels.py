@@ -1,11 +1,14 @@
 """Sound pressure to dBFS at each pin, with the collar on and off."""
 
+import math
+
 import numpy as np
 from curbtick.hardware import frontend
 from curbtick.hardware.frontend import FrontEnd
 from curbtick.hardware.microphones import FIRST, Microphone
 
-from hardware_notes.collar import aim, felt, geometry
+from hardware_notes.collar import aim, felt
+from hardware_notes.frontend import chain
 
 MM = 1e-3
 
@@ -16,8 +19,8 @@ def nominal(microphone: Microphone = FIRST) -> FrontEnd:
 
 
 def plug_m(microphone: Microphone = FIRST) -> float:
-    """The felt before a microphone: the collar's plug and what this microphone needs beyond it."""
-    return geometry.PLUG_M + microphone.plug_extra_mm * MM
+    """The felt before a microphone."""
+    return microphone.plug_mm * MM
 
 
 def at_microphone_db_spl(frequency_hz: float, microphone: Microphone = FIRST) -> float:
@@ -26,9 +29,15 @@ def at_microphone_db_spl(frequency_hz: float, microphone: Microphone = FIRST) ->
     return aim.pressed_level_db_spl() - float(loss[0])
 
 
-def healthy_dbfs(frequency_hz: float, microphone: Microphone = FIRST) -> float:
-    """The weakest healthy sensor's level at the low pin, collar on."""
-    return nominal(microphone).dbfs(at_microphone_db_spl(frequency_hz, microphone), "low", frequency_hz)
+def above_weakest_db() -> float:
+    """How far the loudest healthy sensor stands above the weakest: its drive, and its own sensitivity."""
+    return 20.0 * math.log10(chain.LOUDEST_VPP / chain.WEAKEST_VPP) + chain.UNIT_ABOVE_MINIMUM_DB
+
+
+def healthy_dbfs(frequency_hz: float, microphone: Microphone = FIRST, share: float = 0.0) -> float:
+    """A healthy sensor's level at the low pin, collar on; share: 0 the weakest, 0.5 the middle, 1 the loudest."""
+    level = at_microphone_db_spl(frequency_hz, microphone) + share * above_weakest_db()
+    return nominal(microphone).dbfs(level, "low", frequency_hz)
 
 
 def peak_v(level_db_spl: float, frequency_hz: float, microphone: Microphone = FIRST) -> float:
