@@ -1,6 +1,6 @@
-"""Draws the wiring diagram and writes the pinout and the parts list, from the tables that firmware and formulas read.
+"""The wiring diagram and the pinout, from the firmware's table of pins and the hardware's table of nets.
 
-`python -m hardware_notes.wiring` writes wiring.svg, pinout.md and parts.md; a test fails when they are stale.
+`python -m tests.bench.board --write` writes them with all other views; a test fails when they are stale.
 """
 
 import sys
@@ -10,28 +10,24 @@ from pathlib import Path
 FOLDER = Path(__file__).resolve().parent
 sys.path.append(str(FOLDER.parent / "firmware"))
 
-from curbtick.hardware import amplifier  # noqa: E402
-from curbtick.hardware.microphones import FIRST  # noqa: E402
-from curbtick.hardware.values import SIGNAL, SUPPLY  # noqa: E402
+from curbtick.hardware import nets, values  # noqa: E402
+from curbtick.hardware.pins import FIXED_PADS as NAMED_PADS  # noqa: E402
 from curbtick_probe.board import pins  # noqa: E402
-
-from hardware_notes.power import budget  # noqa: E402
 
 PADS = 40
 ROW = 26
 TOP = 60
 BOARD_LEFT, BOARD_RIGHT = 330, 550
-FIXED_PADS = {
-    3: "GND", 8: "GND", 13: "GND", 18: "GND", 23: "GND", 28: "GND", 33: "AGND", 38: "GND",
-    30: "RUN", 35: "ADC_VREF", 36: "3V3 out", 37: "3V3_EN", 39: "VSYS", 40: "VBUS",
-}  # fmt: skip
+FIXED_PADS = {int(pad): name for pad, name in NAMED_PADS.items()}
 FIXED_TO = {
     3: "LEDs' cathodes, buttons",
     33: "front end's ground",
     35: "front end: bias divider",
-    36: "front end: supply through 10 ohm, 47 uF",
-    39: "cells' plus, through the switch and the P-FET",
+    36: f"front end: supply through {values.SUPPLY['Rs1'].shown}, {values.SUPPLY['Cs1'].shown}",
+    39: "the P-FET's source; behind it switch, fuse and cells' plus",
+    40: "the P-FET's gate",
 }
+SERIES = {"led": f" via {values.PANEL['Rl'].shown}", "beeper": f" via {values.PANEL['Rz'].shown}"}
 COLOURS = {
     "led": "#b58900",
     "button": "#268bd2",
@@ -87,7 +83,7 @@ def diagram() -> str:
         if pad in used:
             number, _, name, kind = used[pad]
             what = pins.GOES_TO[name]
-            series = {"led": " via 560 ohm", "beeper": " via 100 ohm"}.get(kind, "")
+            series = SERIES.get(kind, "")
             body += _wire(
                 pad, f"{pad}  GP{number}  {name}", what.split(" through")[0] + series, COLOURS[kind]
             )
@@ -115,7 +111,7 @@ def pinout() -> str:
     ]
     head = (
         "# Pinout\n\nMade from `firmware/curbtick_probe/board/pins.py`, which the firmware reads, by "
-        "`python -m hardware_notes.wiring`. Pads are those of the 40-pad boards with an RP2040 or RP2350 without "
+        "`python -m tests.bench.board --write`. Pads are those of the 40-pad boards with an RP2040 or RP2350 without "
         "radio; the boards with radio use GP23 to GP25 and GP29 otherwise and are not supported.\n\n"
         "![Wiring](wiring.svg)\n\n| pad | GPIO | name | kind | goes to |\n|---|---|---|---|---|\n"
     )
@@ -123,108 +119,10 @@ def pinout() -> str:
     return head + "\n".join([*rows, *fixed]) + "\n"
 
 
-def _signal_rows() -> list[str]:
-    rows = []
-    for name, part in {**SIGNAL, **SUPPLY}.items():
-        if part.kind == "bandwidth":
-            continue
-        count = 3 if name in ("Rout", "Cout") else 1
-        tolerance = f"{part.tolerance_share * 100:g} %"
-        rows.append(f"| {name} | {count} | {part.kind} | {part.shown} | {tolerance} | {part.what} |")
-    return rows
-
-
-OTHER_PARTS = (
-    (
-        "controller",
-        "1",
-        "40-pad board with RP2040 or RP2350, 2 MB of flash or more, no radio",
-        "two makers and clones",
-    ),
-    (
-        "amplifiers",
-        "2",
-        f"quad operational amplifier, {SIGNAL['GBW'].shown}, "
-        f"{amplifier.NOISE_NV_PER_RT_HZ.nominal:g} nV per root Hz or less, rail to rail in and out, 3.3 V, "
-        f"{amplifier.SUPPLY_MA.nominal:g} mA each",
-        "any of three makers' CMOS parts of this class; or four duals",
-    ),
-    (
-        "microphone",
-        "1",
-        f"analogue MEMS microphone with a response stated to 80 kHz, {FIRST.sensitivity_db.nominal:g} dBV "
-        f"at 1 Pa, {FIRST.noise_db.nominal:g} dB(A), overload {FIRST.overload_db.nominal:g} dB SPL",
-        "wideband electret capsule of 6 mm or less with its own 2.2 kohm; then Rg1 and Rg2 are set anew (calibration)",
-    ),
-    ("clamp", "3", "dual Schottky diode in series, to 3V3 and AGND, at each ADC pin", "two single ones"),
-    ("ESD", "1", "low-capacitance suppressor, 3.3 V, at the microphone's connector", "any of 5 pF or less"),
-    (
-        "LEDs",
-        "12",
-        f"3 mm, one colour, bright at {budget.LED_A * 1e3:g} mA, with {budget.LED_OHM:g} ohm each",
-        "any",
-    ),
-    ("buttons", "2", "sealed push button, 12 mm, felt through a glove", "any"),
-    ("beeper", "1", "piezo disc without driver, resonance near 4 kHz, 100 ohm in series", "any"),
-    (
-        "cells",
-        "3",
-        "AA NiMH, low self-discharge, 2 Ah, in a holder",
-        "one lithium-ion cell with protection and charger",
-    ),
-    (
-        "supply",
-        "1",
-        "P-channel MOSFET, gate to VBUS, between switch and VSYS; 10 uF",
-        "Schottky diode, 0.3 V worse",
-    ),
-    (
-        "collar",
-        "1",
-        "tube, 40 mm bore with 5 mm of felt inside, 50 mm long; felt rim of 10 mm; felt plug",
-        "printed or turned",
-    ),
-    (
-        "felt",
-        "-",
-        "wool felt, flow resistivity 100 kPa s/m2 within a fifth (ISO 9053-1)",
-        "cut the plug to calibrate",
-    ),
-)
-
-
-def parts() -> str:
-    """The parts list as Markdown."""
-    head = (
-        "# Parts\n\nMade by `python -m hardware_notes.wiring` from the tables that the formulas and the netlist read. "
-        "Descriptions are generic on purpose: any part that meets one serves.\n\n"
-        "## The rest\n\n| what | count | description | second source |\n|---|---|---|---|\n"
-    )
-    other = "\n".join(f"| {' | '.join(row)} |" for row in OTHER_PARTS)
-    signal = (
-        "\n\n## Signal path\n\n| name | count | part | value | tolerance | where |\n|---|---|---|---|---|---|\n"
-        + "\n".join(_signal_rows())
-    )
-    supply = "\n".join(
-        f"| {s.name} | {s.what} | {s.usable_wh:.2f} | {s.hours(budget.WORKING_DAY):.1f} | "
-        f"{s.readings(budget.WORKING_DAY):.0f} | {s.charge_h:.2f} | {s.full_v:.2f} | {s.limit_v:.2f} |"
-        for s in budget.supplies()
-    )
-    power = (
-        "\n\n## Supplies\n\n| supply | cells | usable Wh | hours of a working day | readings | hours to charge | "
-        "V full | V at the limit |\n|---|---|---|---|---|---|---|---|\n" + supply
-    )
-    return head + other + signal + power + "\n"
-
-
-MADE = {"wiring.svg": diagram, "pinout.md": pinout, "parts.md": parts}
-
-
-def main() -> None:
-    """Write everything that is made."""
-    for name, make in MADE.items():
-        (FOLDER / name).write_text(make())
-
-
-if __name__ == "__main__":
-    main()
+def disagreements() -> list[str]:
+    """Where the firmware's table of pins and the table of nets name a pad differently."""
+    return [
+        f"pad {pad}: the firmware says {name}, the table of nets {nets.CONTROLLER_NETS.get(str(pad), 'nothing')}"
+        for _, pad, name, _ in pins.PINS
+        if pad and nets.CONTROLLER_NETS.get(str(pad)) != name.upper()
+    ]

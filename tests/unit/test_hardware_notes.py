@@ -4,16 +4,31 @@ import re
 from pathlib import Path
 
 import pytest
+from curbtick.hardware import nets
+from curbtick.hardware.components import Resistor
+from curbtick.hardware.values import SUPPLY
 from curbtick_probe.board import pins
 
 from hardware_notes import wiring
+from hardware_notes.board import views
 
 NOTES = wiring.FOLDER
 
 
-@pytest.mark.parametrize("name", sorted(wiring.MADE))
-def test_made_notes_are_fresh(name: str) -> None:
-    assert (NOTES / name).read_text() == wiring.MADE[name](), "run python -m hardware_notes.wiring"
+def test_made_notes_are_fresh() -> None:
+    assert views.stale() == [], "run python -m tests.bench.board --write"
+
+
+def test_a_stale_view_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another resistor value in the table changes the parts list, the schematic, the netlist and the circuit."""
+    monkeypatch.setitem(SUPPLY, "Rs1", Resistor(12.0, 0.01, "amplifiers' supply filter"))
+    assert {"parts.md", "outputs.svg", "probe.net", "frontend.cir"} <= set(views.stale())
+
+
+def test_firmware_and_nets_agree_on_every_pad(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert wiring.disagreements() == []
+    monkeypatch.setitem(nets.CONTROLLER_NETS, "31", "HIGH")
+    assert len(wiring.disagreements()) == 1
 
 
 def test_diagram_shows_every_wired_pin() -> None:

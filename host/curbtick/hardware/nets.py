@@ -11,8 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from curbtick.hardware import pins
-from curbtick.hardware.components import Component
-from curbtick.hardware.values import PANEL, SIGNAL, SUPPLY
+from curbtick.hardware.values import component
 
 FREE = "free"
 GND, AGND, BIAS = "GND", "AGND", "BIAS"
@@ -21,8 +20,6 @@ GROUNDS = (GND, AGND)
 # Supplies of the front end and what each feeds from; every one must be decoupled to AGND.
 DECOUPLED = (AMPLIFIERS, MICROPHONE, BIAS)
 LEDS = 12
-
-_ALL: dict[str, Component] = {**SIGNAL, **SUPPLY, **PANEL}
 
 
 @dataclass(frozen=True)
@@ -44,11 +41,15 @@ class Instance:
     @property
     def shown(self) -> str:
         """The value as drawings print it."""
-        return _ALL[self.value].shown if self.value in _ALL else self.value
+        found = component(self.value)
+        return found.shown if found else self.value
 
 
 def _kind(value: str) -> str:
-    return _ALL[value].kind
+    found = component(value)
+    if found is None:
+        raise KeyError(f"no table of values has {value}: add it to values.py")
+    return found.kind
 
 
 def _chain(rows: str, sheet: str) -> list[Instance]:
@@ -194,6 +195,15 @@ def _controller() -> Instance:
     return Instance("U1", "controller", "controller", nets, "controller")
 
 
+# The wires between the front end's board and the controller's, in the order of the connector's pins.
+CABLE = (RAIL, REFERENCE, AGND, "PADDED", "LOW", "HIGH")
+
+
+def _cables() -> list[Instance]:
+    wires = tuple((str(place), net) for place, net in enumerate(CABLE, start=1))
+    return [Instance(ref, "cable", "board connector", wires, "outputs") for ref in ("J3", "J4")]
+
+
 def _microphone() -> list[Instance]:
     wires = (("1", MICROPHONE), ("2", AGND), ("3", "MIC"))
     return [
@@ -214,7 +224,8 @@ INSTANCES: tuple[Instance, ...] = (
                  "D": ("DOUT", "EN", "EOUT")}, "high"),
     *_chain(_HIGH, "high"),
     *_outputs(),
-    *_chain(_BIAS, "bias"),
+    *_chain(_BIAS, "outputs"),
+    *_cables(),
     *_power(),
     *_panel(),
 )  # fmt: skip

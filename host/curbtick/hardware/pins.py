@@ -92,6 +92,7 @@ PINS: dict[str, tuple[Pin, ...]] = {
         Pin("3", "OUT", OUTPUT, "output"),
     ),
     "connector": (Pin("1", "1"), Pin("2", "2"), Pin("3", "3")),
+    "cable": tuple(Pin(str(number), str(number)) for number in range(1, 7)),
     "controller": tuple(_pad(str(number)) for number in range(1, 41)),
 }
 

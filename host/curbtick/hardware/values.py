@@ -93,6 +93,11 @@ OPEN_OHM = 1e12
 LINK_OHM = 1e-3
 
 
+def component(name: str) -> Component | None:
+    """The component of a name in any of the tables; None for what is no resistor and no capacitor."""
+    return SIGNAL.get(name) or SUPPLY.get(name) or PANEL.get(name)
+
+
 def nominal(microphone: Microphone = FIRST) -> dict[str, float]:
     """The nominal values of the signal path with a microphone, in ohm, farad and hertz.
 

@@ -1,0 +1,174 @@
+"""The parts by name: what each must meet, a present part that meets it, and where its figure is read.
+
+A condition is a range; the named part's figure must lie in it, which a test checks. Where no document was read, the
+source says "from memory": compare with the sheet before ordering.
+"""
+
+from dataclasses import dataclass
+
+from curbtick.hardware import amplifier, microphones
+from curbtick.hardware.microphones import Microphone
+
+_MEMORY = "from memory"
+_FET_SHEET = "DMG2305UX data sheet, product summary (Diodes Incorporated), read at a distributor"
+_FET_RATINGS = "DMG2305UXQ data sheet, maximum ratings (Diodes Incorporated)"
+_CLAMP_SHEET = "BAT54S data sheet (Formosa MS; the same figures in Taiwan Semiconductor's, version A06)"
+_SUPPRESSOR_SHEET = "TPD1E05U06 product page (Texas Instruments; data sheet SLVSBO7N)"
+_FUSE_SHEET = "MF-MSMF series data sheet (Bourns), electrical characteristics"
+_AMPLIFIER_SHEET = "OPA4322 data sheet SBOS538F, page 1"
+
+
+@dataclass(frozen=True)
+class Condition:
+    """What a part must meet. what: figure and unit; bounds: (least, most), None where open; figure_value and source."""
+
+    what: str
+    bounds: tuple[float | None, float | None]
+    given: tuple[float]
+    source: str
+
+    @property
+    def met(self) -> bool:
+        """Whether the named part's figure lies within the bounds."""
+        least, most = self.bounds
+        return (least is None or self.given[0] >= least) and (most is None or self.given[0] <= most)
+
+    @property
+    def asked(self) -> str:
+        """The bounds in words."""
+        least, most = self.bounds
+        words = [] if least is None else [f"at least {least:g}"]
+        return ", ".join(words if most is None else [*words, f"at most {most:g}"])
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of the list. count; refs on the drawings; example: the named part; second: another source."""
+
+    name: str
+    count: int
+    refs: str
+    example: str
+    conditions: tuple[Condition, ...]
+    second: str
+
+
+def _least(what: str, bound: float, given: float, source: str) -> Condition:
+    return Condition(what, (bound, None), (given,), source)
+
+
+def _most(what: str, bound: float, given: float, source: str) -> Condition:
+    return Condition(what, (None, bound), (given,), source)
+
+
+def _microphone(given: Microphone) -> tuple[Condition, ...]:
+    span = given.sensitivity_db
+    return (
+        Condition("sensitivity, dBV at 1 Pa", (-39.0, -37.0), (span.nominal,), span.source),
+        _least("signal to noise, dB(A)", 62.0, given.noise_db.nominal, given.noise_db.source),
+        _least("overload, dB SPL", 115.0, given.overload_db.nominal, given.overload_db.source),
+        _most("least load of its test conditions, ohm (ours: 3300)", 3300.0, given.load_min_ohm.nominal,
+              given.load_min_ohm.source),
+        _most("output resistance, ohm", 460.0, given.output_ohm.nominal, given.output_ohm.source),
+        _most("lowest supply, V", 3.0, given.supply_low_v.nominal, given.supply_low_v.source),
+        _least("highest supply, V", 3.4, given.supply_high_v.nominal, given.supply_high_v.source),
+        _most("supply current, mA", 0.2, given.supply_ma.most, given.supply_ma.source),
+        _least("response stated up to, kHz", 80.0, 80.0, given.shape_source),
+    )  # fmt: skip
+
+
+PARTS: tuple[Part, ...] = (
+    Part("microphone", 1, "MK1", f"{microphones.FIRST.name} ({microphones.FIRST.maker})",
+         _microphone(microphones.FIRST), f"{microphones.SECOND.name} ({microphones.SECOND.maker}), see below"),
+    Part("second microphone", 1, "MK1", f"{microphones.SECOND.name} ({microphones.SECOND.maker}), with Rn1, Rn2, Cn1 "
+         "and its own plug", _microphone(microphones.SECOND), "-"),
+    Part("amplifier, four in a package", 2, "U2, U3", "OPA4322 (Texas Instruments), TSSOP-14 on an adapter", (
+        _least("gain-bandwidth, MHz", 12.0, 20.0, _AMPLIFIER_SHEET),
+        _most("noise, nV per root Hz at 1 kHz", amplifier.NOISE_NV_PER_RT_HZ.most, 8.5, _AMPLIFIER_SHEET),
+        _most("offset, mV", amplifier.OFFSET_MV.most, 2.0, _AMPLIFIER_SHEET),
+        _most("lowest supply, V", 3.0, 1.8, _AMPLIFIER_SHEET),
+        _least("highest supply, V", 3.4, 5.5, _AMPLIFIER_SHEET),
+        _most("current of each amplifier, mA", amplifier.SUPPLY_MA.most, 1.5, _AMPLIFIER_SHEET),
+        _least("slew rate, V per us (full swing at 80 kHz takes 0.8)", 2.0, 10.0, _AMPLIFIER_SHEET),
+        _most("output from each rail, mV at 2 kohm", amplifier.SWING_MV.most, 30.0, amplifier.SWING_MV.source),
+    ), "OPA2320 (Texas Instruments), two of them for one package: 20 MHz, 8.5 nV at 1 kHz, 0.15 mV (its sheet)"),
+    Part("P-FET", 1, "Q1", "DMG2305UX (Diodes Incorporated), SOT-23 on an adapter", (
+        _least("drain to source, V (cable and reversed cells: 9.6)", 12.0, 20.0, _FET_SHEET),
+        _least("gate to source, V", 5.5, 8.0, _FET_RATINGS),
+        _most("gate threshold, V", 1.5, 0.9, "Raspberry Pi Pico data sheet, section 4.5, on this part"),
+        _most("resistance at -2.5 V, ohm", 0.2, 0.1, _FET_SHEET),
+        _least("current, A", 1.0, 4.2, _FET_RATINGS),
+    ), "DMP2305U (Diodes Incorporated, DS31737 Rev. 6-2): 90 mohm at -2.5 V; it is another type, not another maker"),
+    Part("clamp", 3, "D1, D2, D3", "BAT54S (several makers), SOT-23 on an adapter", (
+        _most("forward voltage at 1 mA, V", 0.35, 0.32, _CLAMP_SHEET),
+        _most("leakage at 25 V, uA", 2.0, 2.0, _CLAMP_SHEET),
+        _least("reverse voltage, V", 5.0, 30.0, _CLAMP_SHEET),
+        _most("capacitance at 1 V, pF", 20.0, 10.0, _CLAMP_SHEET),
+    ), "any maker's BAT54S"),
+    Part("suppressor", 1, "D4", "TPD1E05U06 (Texas Instruments), SOD-523 on an adapter", (
+        _least("working voltage, V", 3.4, 5.5, _SUPPRESSOR_SHEET),
+        _most("capacitance, pF", 5.0, 0.5, _SUPPRESSOR_SHEET),
+        _most("leakage, nA", 100.0, 10.0, _SUPPRESSOR_SHEET),
+    ), "PESD5V0U1UB (NXP, Nexperia): 5 V, 2.6 pF, 0.1 uA (distributor's table), unidirectional"),
+    Part("fuse", 1, "F1", "MF-MSMF050 (Bourns), resettable, soldered into the lead at the holder's plus", (
+        _least("hold current, A (the probe draws 0.06)", 0.3, 0.5, _FUSE_SHEET),
+        _most("trip current, A", 1.5, 1.0, _FUSE_SHEET),
+        _least("voltage, V", 6.0, 15.0, _FUSE_SHEET),
+        _most("resistance after tripping, ohm", 1.5, 1.0, _FUSE_SHEET),
+    ), "MF-PSMF050X (Bourns): 0.5 A, 1.0 A, 6 V, 0.9 ohm; any maker's of these figures"),
+    Part("power switch", 1, "S1", "toggle or rocker for a 6 mm hole, one contact", (
+        _least("current, A", 1.0, 3.0, _MEMORY),
+        _least("voltage, V", 6.0, 30.0, _MEMORY),
+    ), "any"),
+    Part("board connectors", 3, "J1, J3, J4", "pin header and locking socket, 2.54 mm, gold-plated", (
+        _least("current of a pin, A", 0.5, 1.0, _MEMORY),
+    ), "any"),
+)  # fmt: skip
+
+# What no condition in figures describes: (what, count, description).
+OTHERS: tuple[tuple[str, str, str], ...] = (
+    (
+        "controller",
+        "1",
+        "40-pad board with RP2040 or RP2350, 2 MB of flash or more, no radio; on sockets 2 x 20",
+    ),
+    (
+        "LEDs",
+        "12",
+        "3 mm, red or amber (green and blue ones are dark on 3.3 V: power.md), diffuse, one batch",
+    ),
+    ("buttons", "2", "sealed push button for a 12 mm hole, felt through a glove"),
+    ("beeper", "1", "piezo disc without driver, resonance near 4 kHz"),
+    ("cells", "3", "AA NiMH, low self-discharge, 2 Ah; open holder for three in a row"),
+    ("boards", "2", "perfboard 50 x 70 mm, 18 x 24 holes, plated through"),
+    (
+        "adapters",
+        "2 + 4 + 1",
+        "TSSOP-14 to two rows 15.24 mm apart; SOT-23 to three pins; SOD-523 to two pins",
+    ),
+    (
+        "microphone's board",
+        "1",
+        "ready breakout with VDD, GND and OUT on 2.54 mm, sound hole free from behind",
+    ),
+    ("sockets, headers", "2 + 3", "1 x 20 sockets; headers for J1 (3), J3 and J4 (6)"),
+    (
+        "cable",
+        "0.15 m",
+        "two wires and a braid (AGND) from J1 to the microphone; six wires from J3 to J4",
+    ),
+    (
+        "wire",
+        "3 m",
+        "0.2 mm2 solid, insulated, for the boards; 0.25 mm2 stranded, red and black, for the cells",
+    ),
+    ("mesh", "1", "acoustic mesh or steel cloth of 0.1 mm over the sound hole, against dust and drops"),
+    (
+        "foam",
+        "1",
+        "closed-cell foam 1.5 mm, ring of 16 and 6 mm: seals and holds the microphone's board",
+    ),
+    ("screws", "as in the case's list", "M2.5 and M3 with brass inserts"),
+    ("felt", "-", "wool felt, flow resistivity 100 kPa s/m2 within a fifth (ISO 9053-1): plug, lining, rim"),
+    ("solder, flux, sleeves", "-", "heat-shrink sleeve over the fuse and both leads of the holder"),
+)
