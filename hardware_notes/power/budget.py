@@ -1,13 +1,16 @@
 """What the probe draws in each state, and how long three supplies last and take to charge.
 
-Currents are at the 3.3 V rail. Those of the controller board are from its data sheet's tables and from
-memory, so they are to be measured on the first board built (build.md says how); the amplifiers' and LEDs'
-follow from the parts.
+Currents are at the 3.3 V rail. Those of the controller board are from its data sheet's tables and from memory, so they
+are to be measured on the first board built (build.md says how); the amplifiers' and LEDs' follow from the parts. How a
+day goes is what the firmware itself did on the virtual board (measured.json, written by the bench).
 """
 
+import json
 from dataclasses import dataclass
+from pathlib import Path
 
 from curbtick.hardware import amplifier, microphones, rails
+from curbtick.hardware.values import PANEL
 
 RAIL_V = 3.3
 
@@ -18,14 +21,29 @@ SLEEP_A = 0.002
 # included.
 LOOK_SHARE = 0.08
 
-LED_A = 0.0022
-LED_OHM = 560.0
+# Forward voltage of an LED at about 2 mA by its colour, in V, and what the controller's pin loses (from memory).
+LED_FORWARD_V = {"red": 1.9, "amber": 2.0, "yellow": 2.05, "yellow-green": 2.1, "green": 2.9, "blue": 2.95}
+PIN_LOSS_V = 0.1
+LED_COLOUR = "red"
 BEEPER_A = 0.004
 _DIVIDER_OHM = rails.nominal_values()["Rv1"] + rails.nominal_values()["Rv2"]
 BIAS_A = rails.rails().reference_v / _DIVIDER_OHM
 FRONT_END_A = (
     amplifier.COUNT * amplifier.SUPPLY_MA.nominal + microphones.FIRST.supply_ma.nominal
 ) * 1e-3 + BIAS_A
+
+
+def led_a(colour: str = LED_COLOUR) -> float:
+    """An LED's current by its colour: what the rail leaves over its forward voltage, through its resistor."""
+    return max(0.0, RAIL_V - PIN_LOSS_V - LED_FORWARD_V[colour]) / PANEL["Rl"].si
+
+
+LED_A = led_a()
+
+# What a USB port gives a device that has asked for it (USB 2.0, section 7.2.1.3), and what a charger of ours leaves it
+# for the probe itself.
+USB_PORT_A = 0.5
+CHARGE_A = 0.45
 
 # The board's buck-boost converter held in its low-ripple mode, at tens of milliamperes (from memory).
 EFFICIENCY = 0.78
@@ -46,8 +64,16 @@ class Duty:
     beeped_s: float
 
 
-# Per reading as a quick, mostly healthy round gives it; the bench holds this against the simulated day.
-WORKING_DAY = Duty(hours=8.0, readings=300, listened_s=0.6, lit_led_s=34.0, beeped_s=0.15)
+MEASURED = Path(__file__).with_name("measured.json")
+
+
+def measured() -> Duty:
+    """A working day of 8 hours and 300 readings, each as the firmware's round was measured."""
+    found = json.loads(MEASURED.read_text())
+    return Duty(8.0, 300, found["listened_s"], found["lit_led_s"], found["beeped_s"])
+
+
+WORKING_DAY = measured()
 
 
 def idle_a() -> float:
@@ -114,7 +140,7 @@ def nimh(cells: int = 3, ah: float = 2.0, charge_a: float = 0.5) -> Supply:
     )
 
 
-def lithium(ah: float = 2.6, charge_a: float = 0.5) -> Supply:
+def lithium(ah: float = 2.6, charge_a: float = CHARGE_A) -> Supply:
     """One lithium-ion cell with its protection, charged by a linear charger from USB.
 
     3.65 V in the mean, 5 % left at 3.3 V; the constant-voltage part adds about half an hour (from memory).
@@ -122,7 +148,7 @@ def lithium(ah: float = 2.6, charge_a: float = 0.5) -> Supply:
     return Supply("lithium", 3.65 * ah * 0.95, ah / charge_a + 0.5, 4.2, LIMIT_V, "one 18650 cell, 2.6 Ah")
 
 
-def capacitor(farad: float = 50.0, full_v: float = 5.0, charge_a: float = 1.0) -> Supply:
+def capacitor(farad: float = 50.0, full_v: float = 5.0, charge_a: float = CHARGE_A) -> Supply:
     """Two double-layer capacitors of 100 F and 2.7 V in series, balanced, charged from USB at a constant current.
 
     Usable between full and the firmware's limit: C (V1^2 - V2^2) / 2; charging takes C V / I from empty.

@@ -101,7 +101,7 @@ def tolerances(count: int, seed: int) -> Figures:
 
 
 def level_figures() -> Figures:
-    """A healthy sensor with the collar on, the middle one of each class; what fills each input; the loudest's margin."""
+    """The middle healthy sensor of each class, collar on; what fills each input; the loudest one's margin."""
     figures = [
         _between(f"healthy_middle_{hz / 1000:.0f}_khz_dbfs", levels.healthy_dbfs(hz, share=0.5), -17.0, -4.0)
         for hz in geometry.CLASSES_HZ

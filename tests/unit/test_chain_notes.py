@@ -1,10 +1,11 @@
 """The chain's draws: each step by hand, calibration, and what the bench makes of limits."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from curbtick.hardware.microphones import CLASSES_HZ, FIRST, MICROPHONES, SECOND
+from curbtick.hardware.microphones import CLASSES_HZ, FIRST, MICROPHONES, SECOND, Microphone
 
 from hardware_notes.collar import felt
 from hardware_notes.frontend import chain
@@ -42,7 +43,7 @@ def test_shading_by_hand() -> None:
 
 
 @pytest.mark.parametrize("microphone", MICROPHONES, ids=lambda one: one.name)
-def test_calibration_never_shortens_the_plug_and_leaves_half_a_decibel(microphone: chain.Microphone) -> None:
+def test_calibration_never_shortens_the_plug_and_leaves_half_a_decibel(microphone: Microphone) -> None:
     generator = np.random.default_rng(4)
     left = []
     for _ in range(60):
@@ -56,8 +57,6 @@ def test_calibration_never_shortens_the_plug_and_leaves_half_a_decibel(microphon
 
 def test_a_short_plug_shows_as_a_lost_margin(monkeypatch: pytest.MonkeyPatch) -> None:
     """The bench's figure is no constant: with the plug that the collar once had, the loudest sensors overload."""
-    from dataclasses import replace
-
     generator = np.random.default_rng(2)
     short = replace(FIRST, plug_mm=12.2)
     drawn = bench.draw(lambda draws: chain.calibrated(draws, chain.built(draws, short)), 40, generator)
