@@ -156,7 +156,7 @@ def outputs() -> Sheet:
         sheet.tag(net, (50, y), "r")
         sheet.dot((26, y), (36, y))
     _bias(sheet)
-    for ref, x in (("J3", 118.0), ("J4", 136.0)):
+    for ref, x in (("J3", 124.0), ("J4", 139.0)):
         rows = tuple((str(place), "") for place in range(1, 7))
         sheet.symbol(ref, symbols.box((rows, ()), 8, 4).turned("r", (x, 24)))
         sheet.note((x - 2, 20.4), f"{ref} {'front end' if ref == 'J3' else 'controller'}")
@@ -172,13 +172,13 @@ def _bias(sheet: Sheet) -> None:
     sheet.wire((72, 26), (72, 30), (72, 32))
     sheet.part("Rv2", (72, 32), "d")
     sheet.tag(AGND, (72, 38), "d")
-    sheet.wire((72, 30), (82, 30), (92, 30), (100, 30))
-    for ref, x in (("Cv1", 82.0), ("Cv2", 92.0)):
+    sheet.wire((72, 30), (86, 30), (97, 30), (106, 30))
+    for ref, x in (("Cv1", 86.0), ("Cv2", 97.0)):
         sheet.wire((x, 30), (x, 32))
         sheet.part(ref, (x, 32), "d")
         sheet.tag(AGND, (x, 38), "d")
-    sheet.tag(BIAS, (100, 30), "r")
-    sheet.dot((72, 30), (82, 30), (92, 30))
+    sheet.tag(BIAS, (106, 30), "r")
+    sheet.dot((72, 30), (86, 30), (97, 30))
     sheet.tag(RAIL, (72, 62), "l")
     sheet.part("Rs1", (72, 62))
     sheet.wire((78, 62), (84, 62), (94, 62))

@@ -57,7 +57,7 @@ FIRST = Microphone(
     shape_spread_db=6.0,
     shape_source="bandwidth up to 80 kHz: UM3098 Rev 1, May 2023; no curve was found, so the whole range is left open",
     gain_stage=False,
-    plug_mm=17.5,
+    plug_mm=18.0,
 )
 
 SECOND = Microphone(
@@ -82,7 +82,7 @@ SECOND = Microphone(
         "the figures from memory"
     ),
     gain_stage=True,
-    plug_mm=26.0,
+    plug_mm=26.5,
 )
 
 MICROPHONES = (FIRST, SECOND)
