@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from curbtick.hardware import microphones, nets, parts
-from curbtick.hardware.components import Bandwidth, Capacitor
+from curbtick.hardware.components import Bandwidth, Capacitor, Figure
 from curbtick.hardware.values import PANEL, SIGNAL, SUPPLY
 
 from hardware_notes import wiring
@@ -45,9 +45,15 @@ def _values() -> list[str]:
     return rows
 
 
+def _span(given: Figure) -> str:
+    if given.least == given.most:
+        return f"{given.nominal:g}"
+    return f"{given.nominal:g} ({given.least:g} to {given.most:g})"
+
+
 def _conditions(part: parts.Part) -> list[str]:
     return [
-        f"| {part.name} | {one.what} | {one.asked} | {one.given[0]:g} | {one.source} |"
+        f"| {part.name} | {one.what} | {one.asked} | {_span(one.given)} | {one.given.source} |"
         for one in part.conditions
     ]
 

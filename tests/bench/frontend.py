@@ -129,13 +129,12 @@ def level_figures() -> Figures:
 
 def supplies() -> Figures:
     """Where inputs rest and where they clip, in codes; what the supplies' tolerances and a ripple do to it."""
-    noise_codes = converter.FULL_SCALE_CODES / 2**0.5 * 10.0 ** (-(6.02 * 8.7 + 1.76) / 20.0)
     generator = np.random.default_rng(1)
     drawn = [frontend.drawn(generator) for _ in range(400)]
     rests = [probe.rest_code(output) for probe in drawn for output in OUTPUTS]
     clear = min(rails.clear_of_steps_codes(chip) for chip in converter.STEPS_CODES)
     return [
-        _at_least("bias_clear_of_known_steps_codes", clear, 3.0 * noise_codes),
+        _at_least("bias_clear_of_known_steps_codes", clear, 3.0 * converter.noise_codes("RP2040")),
         _at_most("drawn_bias_from_mid_scale_codes", max(abs(code - 2048.0) for code in rests), 100.0),
         _at_least("clip_level_of_any_input_dbfs", min(probe.clip_dbfs("high") for probe in drawn), -1.5),
         _at_most("highest_code_of_any_input", max(probe.clip_codes()[1] for probe in drawn), 4094.0),

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from curbtick.hardware import nets, parts
+from curbtick.hardware.components import figure
 from curbtick.hardware.nets import Instance
 
 from hardware_notes.board import kicad, layout, planted, readback, rules, sheets, supplies
@@ -109,12 +110,13 @@ def test_a_damaged_layout_file_is_refused_with_what_to_do(tmp_path: Path) -> Non
 def test_every_named_part_meets_its_conditions(part: parts.Part) -> None:
     assert part.conditions
     for one in part.conditions:
-        assert one.met, f"{part.example}: {one.what} is {one.given[0]}, asked {one.asked}"
-        assert one.source and one.asked
+        assert one.met, f"{part.example}: {one.what} is {one.given.span}, asked {one.asked}"
+        assert one.given.source and one.asked
 
 
 def test_a_part_that_misses_a_condition_is_seen() -> None:
-    assert not parts.Condition("voltage", (5.0, None), (4.9,), "invented").met
+    assert not parts.Condition("voltage", (5.0, None), figure(5.5, 4.9, 6.0, "invented")).met
+    assert parts.Condition("voltage", (5.0, None), figure(5.5, 5.1, 6.0, "invented")).met
 
 
 @needs_ngspice

@@ -1,5 +1,7 @@
 """The controller's analogue-to-digital converter: reference, effective bits, known steps."""
 
+import math
+
 from curbtick.hardware.components import figure
 
 _BOARD_SHEET = "Raspberry Pi Pico data sheet, section 4.3"
@@ -29,3 +31,12 @@ STEPS_CODES = {"RP2040": (512, 1536, 2047, 2560, 3584), "RP2350": (1536, 2048, 2
 # raspberrypi/pico-feedback issue 91: rms noise with GP23 low (the converter's power-save mode) and high (low ripple).
 POWER_SAVE_NOISE_CODES = 0.97
 LOW_RIPPLE_NOISE_CODES = 1.36
+
+
+def noise_codes(chip: str) -> float:
+    """All that keeps a chip's converter from being ideal, its supply included, as rms codes: from its effective bits.
+
+    6.02 bits + 1.76 dB below a full-scale sine, spread evenly to half the sampling rate. chip: "RP2040" or "RP2350".
+    """
+    below_db = 6.02 * EFFECTIVE_BITS[chip] + 1.76
+    return FULL_SCALE_CODES / math.sqrt(2.0) * math.pow(10.0, -below_db / 20.0)

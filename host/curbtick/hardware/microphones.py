@@ -10,7 +10,7 @@ from curbtick.hardware.components import Figure, figure
 
 CLASSES_HZ = (40_000.0, 48_000.0, 58_000.0, 68_000.0)
 _MEMORY = "from memory"
-_FIRST_SHEET = "MP23ABS1 data sheet, DocID031167 Rev 6, October 2020, page 1"
+_FIRST_SHEET = "MP23ABS1 data sheet, DocID031167 Rev 6, October 2020, page 1 (audio sister; IMP23ABSU's own sheet was not read)"
 _SECOND_SHEET = "SPU0410LR5H-1 data sheet, Revision D, 1/26/2014, sheet 2"
 
 
@@ -45,7 +45,7 @@ class Microphone:
 FIRST = Microphone(
     name="IMP23ABSU",
     maker="STMicroelectronics",
-    sensitivity_db=figure(-38.0, -39.0, -37.0, f"{_FIRST_SHEET} (its audio sister)"),
+    sensitivity_db=figure(-38.0, -39.0, -37.0, _FIRST_SHEET),
     noise_db=figure(64.0, 62.0, 65.0, f"{_FIRST_SHEET}: 64 dB typical; the range {_MEMORY}"),
     overload_db=figure(130.0, 128.0, 131.0, f"{_FIRST_SHEET}: 130 dB typical at 1 kHz; the range {_MEMORY}"),
     load_min_ohm=figure(3000.0, 3000.0, 3000.0, f"{_MEMORY}; taken as the other maker's"),

@@ -7,6 +7,7 @@ source says "from memory": compare with the sheet before ordering.
 from dataclasses import dataclass
 
 from curbtick.hardware import amplifier, microphones
+from curbtick.hardware.components import Figure, figure
 from curbtick.hardware.microphones import Microphone
 
 _MEMORY = "from memory"
@@ -20,18 +21,19 @@ _AMPLIFIER_SHEET = "OPA4322 data sheet SBOS538F, page 1"
 
 @dataclass(frozen=True)
 class Condition:
-    """What a part must meet. what: figure and unit; bounds: (least, most), None where open; figure_value and source."""
+    """What a part must meet. what: the figure and its unit; bounds: (least, most), None where open; given: the named
+    part's figure with its whole range and its source.
+    """
 
     what: str
     bounds: tuple[float | None, float | None]
-    given: tuple[float]
-    source: str
+    given: Figure
 
     @property
     def met(self) -> bool:
-        """Whether the named part's figure lies within the bounds."""
+        """Whether the named part's figure lies within the bounds over its whole range."""
         least, most = self.bounds
-        return (least is None or self.given[0] >= least) and (most is None or self.given[0] <= most)
+        return (least is None or self.given.least >= least) and (most is None or self.given.most <= most)
 
     @property
     def asked(self) -> str:
@@ -54,27 +56,25 @@ class Part:
 
 
 def _least(what: str, bound: float, given: float, source: str) -> Condition:
-    return Condition(what, (bound, None), (given,), source)
+    return Condition(what, (bound, None), figure(given, given, given, source))
 
 
 def _most(what: str, bound: float, given: float, source: str) -> Condition:
-    return Condition(what, (None, bound), (given,), source)
+    return Condition(what, (None, bound), figure(given, given, given, source))
 
 
 def _microphone(given: Microphone) -> tuple[Condition, ...]:
-    span = given.sensitivity_db
     return (
-        Condition("sensitivity, dBV at 1 Pa", (-39.0, -37.0), (span.nominal,), span.source),
-        _least("signal to noise, dB(A)", 62.0, given.noise_db.nominal, given.noise_db.source),
-        _least("overload, dB SPL", 115.0, given.overload_db.nominal, given.overload_db.source),
-        _most("least load of its test conditions, ohm (ours: 3300)", 3300.0, given.load_min_ohm.nominal,
-              given.load_min_ohm.source),
-        _most("output resistance, ohm", 460.0, given.output_ohm.nominal, given.output_ohm.source),
-        _most("lowest supply, V", 3.0, given.supply_low_v.nominal, given.supply_low_v.source),
-        _least("highest supply, V", 3.4, given.supply_high_v.nominal, given.supply_high_v.source),
-        _most("supply current, mA", 0.2, given.supply_ma.most, given.supply_ma.source),
+        Condition("sensitivity, dBV at 1 Pa", (-39.0, -37.0), given.sensitivity_db),
+        Condition("signal to noise, dB(A)", (61.0, None), given.noise_db),
+        Condition("overload, dB SPL", (115.0, None), given.overload_db),
+        Condition("least load of its test conditions, ohm (ours: 3300)", (None, 3300.0), given.load_min_ohm),
+        Condition("output resistance, ohm", (None, 460.0), given.output_ohm),
+        Condition("lowest supply, V", (None, 3.0), given.supply_low_v),
+        Condition("highest supply, V", (3.4, None), given.supply_high_v),
+        Condition("supply current, mA", (None, 0.2), given.supply_ma),
         _least("response stated up to, kHz", 80.0, 80.0, given.shape_source),
-    )  # fmt: skip
+    )
 
 
 PARTS: tuple[Part, ...] = (
@@ -84,13 +84,13 @@ PARTS: tuple[Part, ...] = (
          "and its own plug", _microphone(microphones.SECOND), "-"),
     Part("amplifier, four in a package", 2, "U2, U3", "OPA4322 (Texas Instruments), TSSOP-14 on an adapter", (
         _least("gain-bandwidth, MHz", 12.0, 20.0, _AMPLIFIER_SHEET),
-        _most("noise, nV per root Hz at 1 kHz", amplifier.NOISE_NV_PER_RT_HZ.most, 8.5, _AMPLIFIER_SHEET),
-        _most("offset, mV", amplifier.OFFSET_MV.most, 2.0, _AMPLIFIER_SHEET),
+        Condition("noise, nV per root Hz at 1 kHz", (None, 8.5), amplifier.NOISE_NV_PER_RT_HZ),
+        Condition("offset, mV", (-2.0, 2.0), amplifier.OFFSET_MV),
         _most("lowest supply, V", 3.0, 1.8, _AMPLIFIER_SHEET),
         _least("highest supply, V", 3.4, 5.5, _AMPLIFIER_SHEET),
-        _most("current of each amplifier, mA", amplifier.SUPPLY_MA.most, 1.5, _AMPLIFIER_SHEET),
+        Condition("current of each amplifier, mA", (None, 1.9), amplifier.SUPPLY_MA),
         _least("slew rate, V per us (full swing at 80 kHz takes 0.8)", 2.0, 10.0, _AMPLIFIER_SHEET),
-        _most("output from each rail, mV at 2 kohm", amplifier.SWING_MV.most, 30.0, amplifier.SWING_MV.source),
+        Condition("output from each rail, mV at 1 to 3 kohm", (None, 80.0), amplifier.SWING_MV),
     ), "OPA2320 (Texas Instruments), two of them for one package: 20 MHz, 8.5 nV at 1 kHz, 0.15 mV (its sheet)"),
     Part("P-FET", 1, "Q1", "DMG2305UX (Diodes Incorporated), SOT-23 on an adapter", (
         _least("drain to source, V (cable and reversed cells: 9.6)", 12.0, 20.0, _FET_SHEET),
