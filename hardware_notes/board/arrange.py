@@ -38,13 +38,13 @@ def main_board() -> tuple[dict[str, Spot], dict[tuple[str, str], tuple[str, Hole
     """The controller's board: bar in row 2, its resistors behind it, the controller, the rest at its left."""
     spots = {"U1": Spot(MAIN, (4, 9), "r"), "J4": Spot(MAIN, (14, 17), "r"), "J2": Spot(MAIN, (0, 0), "r"),
              "Q1": Spot(MAIN, (0, 10), "d"), "Rq1": Spot(MAIN, (2, 10), "d"), "Cq1": Spot(MAIN, (3, 10), "d"),
-             "Rz1": Spot(MAIN, (0, 17), "r")}  # fmt: skip
+             "Rz1": Spot(MAIN, (8, 0), "l")}  # fmt: skip
     for led in range(nets.LEDS):
         spots[f"LED{led + 1}"] = Spot(MAIN, (2 * led, 2), "r")
         spots[f"Rl{led + 1}"] = Spot(MAIN, (2 * led, 7), "u")
     landings = {
         ("S1", "2"): (0, 14), ("BT1", "2"): (1, 14), ("S2", "1"): (2, 14), ("S2", "2"): (3, 14),
-        ("S3", "1"): (2, 15), ("S3", "2"): (3, 15), ("BZ1", "1"): (0, 15), ("BZ1", "2"): (1, 15),
+        ("S3", "1"): (2, 15), ("S3", "2"): (3, 15), ("BZ1", "1"): (3, 0), ("BZ1", "2"): (4, 0),
     }  # fmt: skip
     return spots, {pin: (MAIN, hole) for pin, hole in landings.items()}
 

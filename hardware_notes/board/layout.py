@@ -226,20 +226,36 @@ def decoupling_mm(layout: Layout, package: str, capacitor: str) -> float:
     return PITCH_MM * (supply + ground)
 
 
-def sensitive_mm(layout: Layout) -> float:
-    """The least distance from the microphone's and the first amplifiers' pins to the controller's converter.
+def _nearest_mm(layout: Layout, others: Iterable[Hole]) -> float:
+    """The least distance from the front end's QUIET pins to holes of the controller's board, one board higher."""
+    quiet = [hole for net in QUIET for hole in _net_holes(layout, net, FRONT)]
+    across = min(PITCH_MM * math.dist(one, other) for one in quiet for other in others)
+    return math.hypot(across, BOARDS_APART_MM)
 
-    The converter stands at the USB end of the controller board, between its pads 35 to 40 and 1 to 6, one board higher.
+
+def sensitive_mm(layout: Layout) -> float:
+    """The least distance from the microphone's signal, before it is amplified, to the controller's converter.
+
+    The converter stands at the USB end of the controller board, beside its pads 35 to 40.
     """
-    converter = [hole for (board, hole), pins in pins_at(layout).items()
-                 if board == MAIN and any(ref == "U1" and int(pin) >= 35 for ref, pin in pins)]  # fmt: skip
-    found = []
-    for net in QUIET:
-        for column, row in _net_holes(layout, net, FRONT):
-            for away_column, away_row in converter:
-                across = PITCH_MM * math.dist((column, row), (away_column, away_row))
-                found.append(math.hypot(across, BOARDS_APART_MM))
-    return min(found)
+    at = pins_at(layout)
+    return _nearest_mm(
+        layout,
+        [
+            h
+            for (board, h), pins in at.items()
+            if board == MAIN and any(r == "U1" and int(p) >= 35 for r, p in pins)
+        ],
+    )
+
+
+def beeper_mm(layout: Layout) -> float:
+    """The least distance from the microphone's signal to the beeper's resistor and landing holes."""
+    at = pins_at(layout)
+    return _nearest_mm(
+        layout,
+        [h for (board, h), pins in at.items() if board == MAIN and any(r in ("BZ1", "Rz1") for r, _ in pins)],
+    )
 
 
 def problems(layout: Layout) -> list[str]:
@@ -250,6 +266,8 @@ def problems(layout: Layout) -> list[str]:
     near = sensitive_mm(layout)
     if near < NOISY_MM:
         wrong.append(f"the microphone's pins lie {near:.0f} mm from the controller's converter")
+    if beeper_mm(layout) < NOISY_MM:
+        wrong.append(f"the microphone's pins lie {beeper_mm(layout):.0f} mm from the beeper's wires")
     for package, capacitor in DECOUPLING:
         if decoupling_mm(layout, package, capacitor) > DECOUPLING_MM:
             wrong.append(f"{capacitor} lies too far from {package}'s supply pins")

@@ -124,6 +124,7 @@ def layout_figures(count: int, seed: int) -> Figures:
         _least("layout_mistakes_seen_share", seen / count, 1.0),
         _most("longest_sensitive_wire_mm", longest, layout.SENSITIVE_WIRE_MM),
         _least("microphone_to_converter_mm", layout.sensitive_mm(found), layout.NOISY_MM),
+        _least("microphone_to_beeper_mm", layout.beeper_mm(found), layout.NOISY_MM),
         _most("supply_pin_to_capacitor_to_ground_mm", apart, layout.DECOUPLING_MM),
     ]
 

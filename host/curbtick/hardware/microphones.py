@@ -10,7 +10,9 @@ from curbtick.hardware.components import Figure, figure
 
 CLASSES_HZ = (40_000.0, 48_000.0, 58_000.0, 68_000.0)
 _MEMORY = "from memory"
-_FIRST_SHEET = "MP23ABS1 data sheet, DocID031167 Rev 6, October 2020, page 1 (audio sister; IMP23ABSU's own sheet was not read)"
+_FIRST_SHEET = (
+    "MP23ABS1 data sheet, DocID031167 Rev 6, October 2020, page 1 (its audio sister; own sheet not read)"
+)
 _SECOND_SHEET = "SPU0410LR5H-1 data sheet, Revision D, 1/26/2014, sheet 2"
 
 
