@@ -127,9 +127,9 @@ def level_figures() -> Figures:
     ]
 
 
-def supplies() -> Figures:
+def supplies(seed: int) -> Figures:
     """Where inputs rest and where they clip, in codes; what the supplies' tolerances and a ripple do to it."""
-    generator = np.random.default_rng(1)
+    generator = np.random.default_rng(seed)
     drawn = [frontend.drawn(generator) for _ in range(400)]
     rests = [probe.rest_code(output) for probe in drawn for output in OUTPUTS]
     clear = min(rails.clear_of_steps_codes(chip) for chip in converter.STEPS_CODES)
@@ -218,7 +218,7 @@ def main() -> None:
         *shape(),
         *tolerances(500 if asked.short else 4000, asked.seed),
         *level_figures(),
-        *supplies(),
+        *supplies(asked.seed),
         *floors(),
         *overload(),
         *collar(),
