@@ -16,13 +16,13 @@ from pathlib import Path
 from statistics import harmonic_mean
 from typing import Any
 
-from curbtick.client import Client
-from curbtick.keyring import Keyring
-from curbtick.link import Link, open_wire
+from curbtick.link.client import Client
+from curbtick.link.keyring import Keyring
+from curbtick.link.port import Link, open_wire
 
 from tests.bench import _common
 from tests.bench.paced_wire import BYTE_RATE_HZ, PacedWire
-from tests.pair.wire_harness import ProbeProcess
+from tests.pair.link.harness import ProbeProcess
 
 CLEAN_BOUND = 0.94
 ERROR_RATES = (0.0, 1e-6, 1e-5, 1e-4)

@@ -24,12 +24,15 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from curbtick.fleet import state, vehicles, worklist
+from curbtick.dates import day_start_ms
+from curbtick.fleet import vehicles
+from curbtick.fleet.places import state
+from curbtick.fleet.work import findings
 from curbtick.limits import fit
-from curbtick.moments import day_start_ms
 from curbtick.report import Pages, build
-from curbtick.store import Store, tables
+from curbtick.store import tables
 from curbtick.store.engine import WRITER_CACHE_KB, prepare
+from curbtick.store.history import Store
 
 from tests.bench._common import peak_mb
 from tests.bench.history_made import DAY_MS, DEPOT, FLEET, PROBE, Maker, add_fleet, fill
@@ -157,7 +160,7 @@ def vehicle_page(path: Path, day_ms: int) -> str:
 def refresh(path: Path) -> None:
     """Bring the work list up to date, as after a pull."""
     with Store(path) as store, store.write() as connection:
-        worklist.refresh(connection)
+        findings.refresh(connection)
         state.of_vehicles(connection, vehicles.load(connection))
 
 
@@ -238,7 +241,9 @@ def main() -> None:
     parser.add_argument("--json", action="store_true", help="the last line is one JSON object (always so)")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--short", action="store_true")
-    parser.add_argument("--measure-memory", nargs=4, metavar=("DB", "OUT", "DAY_MS", "WHAT"), help=argparse.SUPPRESS)
+    parser.add_argument(
+        "--measure-memory", nargs=4, metavar=("DB", "OUT", "DAY_MS", "WHAT"), help=argparse.SUPPRESS
+    )
     wanted = parser.parse_args()
     if wanted.measure_memory:
         path, out, day_ms, what = wanted.measure_memory

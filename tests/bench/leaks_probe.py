@@ -8,9 +8,9 @@ The samples that a request needs follow it.
 import sys
 from array import array
 
-from curbtick_probe.hiss import HissCheck
-from curbtick_probe.seal import SealCheck
-from curbtick_probe.seal_meter import ToneMeter
+from curbtick_probe.hiss.check import HissCheck
+from curbtick_probe.seal.check import SealCheck
+from curbtick_probe.seal.meter import ToneMeter
 
 LIMITS = {"revision": 1, "seal_leak_cdb": 2400, "hiss_rise_cdb": 50}
 VALUES = ("verdict", "reasons", "measured_hz", "level_cdb", "noise_cdb", "below_reference_cdb")

@@ -4,8 +4,8 @@ import array
 import json
 import sys
 
-from curbtick_probe.listen import BLOCK, Listener
-from curbtick_probe.train import Trains
+from curbtick_probe.bumper.listen import BLOCK, Listener
+from curbtick_probe.bumper.train import Trains
 
 BLOCKS = int(sys.argv[1])
 
@@ -58,4 +58,6 @@ for _ in range(int(sys.argv[2])):
     sounds = listener.sounds
     trains.sort(sounds, listener.time_us())
     rows = [[column[row] for column in sounds.columns] for row in range(sounds.count)]
-    sys.stdout.write(json.dumps({"sounds": rows, "score": trains.faint_score, "dropped": sounds.dropped}) + "\n")
+    sys.stdout.write(
+        json.dumps({"sounds": rows, "score": trains.faint_score, "dropped": sounds.dropped}) + "\n"
+    )

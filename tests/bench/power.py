@@ -11,11 +11,12 @@ from typing import Any
 
 from tests.bench import _common
 
-from curbtick.virtual import faults, scenes  # isort: skip
-from curbtick.virtual.bus import BarChange  # isort: skip
-from curbtick.virtual.ear import Ear  # isort: skip
-from curbtick.virtual.process import VirtualProbe  # isort: skip
-from curbtick.virtual.technician import Technician  # isort: skip
+from curbtick.yard.ear import faults  # isort: skip
+from curbtick.yard.scenes import scenes  # isort: skip
+from curbtick.virtual.probe.bus import BarChange  # isort: skip
+from curbtick.yard.ear.ear import Ear  # isort: skip
+from curbtick.virtual.probe.process import VirtualProbe  # isort: skip
+from curbtick.virtual.demo.technician import Technician  # isort: skip
 from curbtick_wire import settings  # isort: skip
 
 from hardware_notes.power import budget  # isort: skip

@@ -20,12 +20,12 @@ from typing import Any
 from tests.bench import _common
 
 from curbtick_wire import codec, records  # isort: skip
-from curbtick import client  # isort: skip
-from curbtick.download import Batch  # isort: skip
-from curbtick.keyring import Keyring  # isort: skip
-from curbtick.link import Link, open_wire  # isort: skip
+from curbtick.link import client  # isort: skip
+from curbtick.link.download import Batch  # isort: skip
+from curbtick.link.keyring import Keyring  # isort: skip
+from curbtick.link.port import Link, open_wire  # isort: skip
 
-from tests.pair.wire_harness import Pty  # isort: skip
+from tests.pair.link.harness import Pty  # isort: skip
 
 PROGRAM = Path(__file__).with_name("soak_probe.py")
 HEAP = "heapsize=400k"

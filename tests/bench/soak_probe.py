@@ -12,14 +12,14 @@ import gc
 import select
 import sys
 
-from curbtick_probe.board import flashdisk
-from curbtick_probe.board.virtual import Serial
-from curbtick_probe.clock import Clock
-from curbtick_probe.keys import Keys
-from curbtick_probe.limits import Limits
-from curbtick_probe.link import Identity, Link, Probe
-from curbtick_probe.log import Log
-from curbtick_probe.rounds import Rounds
+from curbtick_probe.board.virtual import flashdisk
+from curbtick_probe.board.virtual.board import Serial
+from curbtick_probe.link.link import Identity, Link, Probe
+from curbtick_probe.store.clock import Clock
+from curbtick_probe.store.keys import Keys
+from curbtick_probe.store.limits import Limits
+from curbtick_probe.store.log import Log
+from curbtick_probe.store.rounds import Rounds
 from curbtick_wire import codec, records
 
 ROOT = "/probe"

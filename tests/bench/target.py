@@ -36,7 +36,7 @@ HEAP_TO_LEAVE_BYTES = 40_000
 # Heap that a byte of a squeezed .mpy file takes once it is imported: 150,688 of 107,820 on MicroPython 1.28.0 on the
 # emulated board (hardware_notes/emulated.md).
 HEAP_PER_MPY_PERMILLE = 1400
-CAPTURE = FIRMWARE / "curbtick_probe/board/adc_dma.py"
+CAPTURE = FIRMWARE / "curbtick_probe/board/rp2/adc_dma.py"
 
 Stream = Callable[[int, np.random.Generator], np.ndarray]
 
@@ -141,7 +141,7 @@ class Cost:
 
 def read(stream: np.ndarray) -> Cost:
     """Takes a reading from the stream, as the app does, with a class of 48 kHz and the factory's limits."""
-    from curbtick_probe import reading
+    from curbtick_probe.bumper import reading
     from curbtick_wire import settings
 
     meter = Meter()
@@ -196,10 +196,10 @@ def figures_of(name: str, cost: Cost, ring_blocks: int) -> list[dict[str, object
 
 def memory_figures(ring_blocks: int) -> list[dict[str, object]]:
     """Bytes of heap of every installed module and of a reading's buffers; other objects are not counted here."""
-    from curbtick import firmware_image
-    from curbtick_probe import reading
+    from curbtick.install import image
+    from curbtick_probe.bumper import reading
 
-    code = firmware_image.build().size * HEAP_PER_MPY_PERMILLE // 1000
+    code = image.build().size * HEAP_PER_MPY_PERMILLE // 1000
     ring = 2 * BLOCK * ring_blocks
     buffers = ring + buffer_bytes(reading.Reader(Board(Capture(np.zeros(BLOCK, np.uint16), Meter()))))
     room = FREE_HEAP_BYTES - HEAP_TO_LEAVE_BYTES

@@ -2,7 +2,7 @@
 
     python -m tests.bench.yard --json [--seed N] [--short] [--readings N]
 
-The population and its shares are host/curbtick/virtual/population.py's; what a reading must say is judge.py's. A
+The population and its shares are host/curbtick/yard/scenes/population.py's; what a reading must say is judge.py's. A
 reading that is apart is excused only from what nobody can know: noise and few bursts excuse a RETRY, never a PASS of a
 bad sensor nor a WEAK of a good one. A reading is judged over the time it listened; loose contacts that sent every burst
 until an early PASS are shown beside (`early_pass_of_loose_contacts`). The same scenes go through three simple ways of
@@ -18,7 +18,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from curbtick.virtual import process, scenes
+from curbtick.virtual.probe import process
+from curbtick.yard.scenes import scenes
 from curbtick_wire import names
 
 from tests.bench import simple_ways
@@ -199,7 +200,11 @@ def _shown_figures(outcomes: list[Outcome]) -> list[dict[str, Any]]:
         "silent_weak": (bad, [o for o in bad if o.kind == "silent" and o.verdict == WEAK]),
     }
     return [
-        {**figure(name, round(len(hit) / max(1, len(of)), 5), "shown", True), "count": len(hit), "of": len(of)}
+        {
+            **figure(name, round(len(hit) / max(1, len(of)), 5), "shown", True),
+            "count": len(hit),
+            "of": len(of),
+        }
         for name, (of, hit) in shares.items()
     ]
 
@@ -245,7 +250,15 @@ def failures(outcomes: list[Outcome]) -> list[dict[str, Any]]:
             out.append({"bound": name, "seed": o.seed, "fault": o.fault, "said": said, "reasons": o.reasons})
     quick = [o for o in outcomes if _steady(o) and o.interval_ms <= 250 and o.took_us > 1.4e6]
     for o in quick:
-        out.append({"bound": "slow", "seed": o.seed, "fault": o.fault, "took_us": o.took_us, "interval": o.interval_ms})
+        out.append(
+            {
+                "bound": "slow",
+                "seed": o.seed,
+                "fault": o.fault,
+                "took_us": o.took_us,
+                "interval": o.interval_ms,
+            }
+        )
     return out
 
 

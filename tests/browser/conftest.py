@@ -9,16 +9,17 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from curbtick import localpage, moments
+from curbtick import dates
 from curbtick.report import build
-from curbtick.store import Store
+from curbtick.store.history import Store
+from curbtick.web import server as localpage
 from playwright.sync_api import Browser, sync_playwright
 
-from tests.unit.reportdata import Depot
+from tests.unit.bench.report.reportdata import Depot
 
 NOW_MS = int(datetime.now().timestamp() * 1000)
 # The depot's last visit began an hour ago, which may have been yesterday.
-DAY = moments.date(NOW_MS - 3_600_000)
+DAY = dates.date(NOW_MS - 3_600_000)
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -55,7 +56,7 @@ def depot(tmp_path_factory: pytest.TempPathFactory) -> Depot:
 @pytest.fixture(scope="session")
 def site(depot: Depot, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("site")
-    build(depot.store, out, moments.day_start_ms(DAY), NOW_MS)
+    build(depot.store, out, dates.day_start_ms(DAY), NOW_MS)
     return out
 
 

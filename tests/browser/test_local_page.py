@@ -12,10 +12,12 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from curbtick import bench, localpage
 from curbtick.errors import LinkError
-from curbtick.fleet import assign, worklist
-from curbtick.localpage import LocalServer
+from curbtick.exchange import bench
+from curbtick.fleet.work import assign
+from curbtick.fleet.work import findings as worklist
+from curbtick.web import server
+from curbtick.web.server import LocalServer
 from playwright.sync_api import Browser, Page
 
 
@@ -197,7 +199,7 @@ def test_a_pull_shows_how_far_it_is_and_ends_with_what_it_brought(
         assert go_on.wait(20)
         return bench.Pull("e660", 100, 90, 100, 100, True, True, (), 1.0)
 
-    monkeypatch.setattr(localpage.bench, "pull", slow_pull)
+    monkeypatch.setattr(server.bench, "pull", slow_pull)
     local.puller._connect = lambda _port: FakeProbe()
     page.goto(local.url)
     page.get_by_role("button", name="Pull").click()

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from curbtick.report.pages import fleet_page
+from curbtick.report.pages.overviews import fleet_page
 from playwright.sync_api import Browser, Page
 
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1200, "height": 900}
@@ -126,9 +126,9 @@ def test_colours_are_printed_where_they_carry_meaning(page: Page, site: Path) ->
 
 
 def test_five_hundred_vehicles_are_filtered_at_once(page: Page, tmp_path: Path) -> None:
-    from curbtick.fleet.state import VehicleState
+    from curbtick.fleet.places.state import VehicleState
     from curbtick.fleet.vehicles import Vehicle
-    from curbtick.report.pages import Site
+    from curbtick.report.pages.overviews import Site
 
     states = [VehicleState(Vehicle(n, f"Van {n}", "van", f"Depot {n % 7}"), (), {}) for n in range(500)]
     (tmp_path / "fleet.html").write_text(

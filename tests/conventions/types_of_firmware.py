@@ -11,7 +11,7 @@ from pathlib import Path
 
 from mypy import api
 
-from tests.conventions.sources import FIRMWARE, ROOT, WIRE
+from tests.paths import FIRMWARE, ROOT, WIRE
 
 STUB_PACKAGES = ("micropython-rp2-stubs", "micropython-stdlib-stubs")
 

@@ -14,17 +14,18 @@ import traceback
 from pathlib import Path
 from typing import Any
 
-from curbtick import bench as bench_deeds
-from curbtick.client import Client
 from curbtick.errors import CurbtickError, StoreError
-from curbtick.keyring import Keyring
-from curbtick.link import Link, open_wire
-from curbtick.store import Store, tables
+from curbtick.exchange import bench as bench_deeds
+from curbtick.link.client import Client
+from curbtick.link.keyring import Keyring
+from curbtick.link.port import Link, open_wire
+from curbtick.store import tables
+from curbtick.store.history import Store
 from curbtick_wire import codec, messages, records
 from sqlalchemy import select
 
 from tests.faults.badwire import BadWire
-from tests.pair.wire_harness import ProbeProcess
+from tests.pair.link.harness import ProbeProcess
 
 # The probe here answers within a few milliseconds: no need for a real one's waits.
 PACE = 0.15

@@ -9,12 +9,12 @@ import hashlib
 import os
 
 import vfs
-from curbtick_probe import log_scan, log_shelf, slots
-from curbtick_probe.clock import Clock
-from curbtick_probe.keys import Keys
-from curbtick_probe.limits import Limits
-from curbtick_probe.log import Log, LogFull
-from curbtick_probe.rounds import Rounds
+from curbtick_probe.store import scan, shelf, slots
+from curbtick_probe.store.clock import Clock
+from curbtick_probe.store.keys import Keys
+from curbtick_probe.store.limits import Limits
+from curbtick_probe.store.log import Log, LogFull
+from curbtick_probe.store.rounds import Rounds
 from curbtick_wire import codec, names, records
 from torn_flash import ERASE, PlainFlash
 
@@ -28,7 +28,7 @@ class Opened:
 
     def __init__(self):
         self._files = []
-        for room in (log_scan, log_shelf, slots):
+        for room in (scan, shelf, slots):
             room.open = self._open
 
     def _open(self, *arguments):

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
-from curbtick.fleet import trend
+from curbtick.fleet.places import trend
 from curbtick.limits import guard, robust, study
 from scipy import stats
 from statsmodels.regression.mixed_linear_model import MixedLM

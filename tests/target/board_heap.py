@@ -8,7 +8,7 @@ import array
 import sys
 
 import micropython
-from curbtick_probe import reading
+from curbtick_probe.bumper import reading
 from curbtick_wire import settings
 
 

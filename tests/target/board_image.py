@@ -5,7 +5,7 @@ import subprocess
 from pathlib import Path
 
 from curbtick.device import firmware_folder, protocol_folder
-from curbtick.virtual.micropython import find_micropython
+from curbtick.virtual.probe.micropython import find_micropython
 
 _COPY = """
 import os, sys

@@ -13,15 +13,15 @@ import micropython
 gc.threshold(16384)
 sys.path.insert(0, "/fw/a")
 
-from curbtick_probe.board import rp2  # noqa: E402
+from curbtick_probe.board.rp2 import board as rp2  # noqa: E402
 
 board = rp2.Board()
 
-from curbtick_probe import reading  # noqa: E402
+from curbtick_probe.bumper import reading  # noqa: E402
 
 reading.reader(board)
 
-from curbtick_probe import app  # noqa: E402
+from curbtick_probe.app import start as app  # noqa: E402
 
 capture = board.capture
 start, block, stop, take, write = capture.start, capture.block, capture.stop, reading.take, board.serial.write

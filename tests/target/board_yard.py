@@ -7,9 +7,9 @@ import tty
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from curbtick.virtual import beeper
-from curbtick.virtual.bus import BarChange, Ear
-from curbtick_probe.board import pins
+from curbtick.virtual.probe.bus import BarChange, Ear
+from curbtick.yard.front_end import beeper
+from curbtick_probe.board.rp2 import pins
 from curbtick_wire import names
 
 from tests.target.board_emulator import EmulatedBoard

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from curbtick.virtual.process import run_script
+from curbtick.virtual.probe.process import run_script
 from numpy.typing import NDArray
 
 from tests.target import board_contract
@@ -34,7 +34,7 @@ def test_virtual_board_keeps_the_contract(tmp_path: Path) -> None:
     script = tmp_path / "contract.py"
     script.write_text(
         CASES.read_text()
-        + "\nfrom curbtick_probe.board.virtual import Board\n"
+        + "\nfrom curbtick_probe.board.virtual.board import Board\n"
         + "board = Board()\nfound = failures(board)\nboard.bus.ask('\\n'.join(found).encode())\n"
     )
     told: list[bytes] = []
@@ -50,7 +50,7 @@ def test_virtual_board_keeps_the_contract(tmp_path: Path) -> None:
 def test_rp2_board_keeps_the_contract_over_doubles(
     chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    rp2_board = importlib.import_module("curbtick_probe.board.rp2")
+    rp2_board = importlib.import_module("curbtick_probe.board.rp2.board")
     data_directory(monkeypatch, rp2_board, tmp_path)
     assert board_contract.failures(rp2_board.Board()) == []
 
@@ -58,7 +58,7 @@ def test_rp2_board_keeps_the_contract_over_doubles(
 def test_rp2_board_drives_the_bar_and_leaves_the_beeper_silent(
     chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    rp2_board = importlib.import_module("curbtick_probe.board.rp2")
+    rp2_board = importlib.import_module("curbtick_probe.board.rp2.board")
     data_directory(monkeypatch, rp2_board, tmp_path)
     board = rp2_board.Board()
     board.bar(0b1000_0000_0101)
@@ -68,7 +68,7 @@ def test_rp2_board_drives_the_bar_and_leaves_the_beeper_silent(
 
 
 def test_rp2_buttons_are_debounced(chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    rp2_board = importlib.import_module("curbtick_probe.board.rp2")
+    rp2_board = importlib.import_module("curbtick_probe.board.rp2.board")
     data_directory(monkeypatch, rp2_board, tmp_path)
     board = rp2_board.Board()
     seen = []

@@ -13,11 +13,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from curbtick import asking, board_files, cli, cli_install, client, firmware_image
-from curbtick.virtual import bar, faults, scenes
-from curbtick.virtual.ear import Ear
-from curbtick.virtual.process import VirtualProbe, run_script
-from curbtick.virtual.technician import Technician
+from curbtick.commands import main as cli
+from curbtick.commands.probe import install
+from curbtick.install import board_files
+from curbtick.install import image as firmware_image
+from curbtick.link import client, request
+from curbtick.virtual.demo.technician import Technician
+from curbtick.virtual.panel import bar
+from curbtick.virtual.probe.process import VirtualProbe, run_script
+from curbtick.yard.ear import faults
+from curbtick.yard.ear.ear import Ear
+from curbtick.yard.scenes import scenes
 from curbtick_wire import names, records
 from typer.testing import CliRunner, Result
 
@@ -49,10 +55,10 @@ CHECK_WAITS = 0x0F0
 # A probe's flash before the test: a round with one bumper of four sensors, and readings of days before.
 PRELOAD = """
 from curbtick_probe import reading
-from curbtick_probe.board.virtual import Board
-from curbtick_probe.clock import Clock
-from curbtick_probe.log import Log
-from curbtick_probe.rounds import Rounds
+from curbtick_probe.board.virtual.board import Board
+from curbtick_probe.store.clock import Clock
+from curbtick_probe.store.log import Log
+from curbtick_probe.store.rounds import Rounds
 from curbtick_wire import codec, records
 
 board = Board()
@@ -177,23 +183,23 @@ class Day:
 @pytest.fixture
 def patient(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """The bench's deadlines, for a probe that runs fifty times slower than real."""
-    slow = asking.Patience(first_wait_s=60.0, tries=4)
-    monkeypatch.setattr(asking, "PATIENT", slow)
+    slow = request.Patience(first_wait_s=60.0, tries=4)
+    monkeypatch.setattr(request, "PATIENT", slow)
     monkeypatch.setattr(client, "_GREETING_PATIENCE", slow)
-    monkeypatch.setattr(asking.ask, "__defaults__", (slow,))
-    monkeypatch.setattr("curbtick.download._IDLE_S", 60.0)
-    monkeypatch.setattr("curbtick.download._IDLE_MAX_S", 120.0)
+    monkeypatch.setattr(request.ask, "__defaults__", (slow,))
+    monkeypatch.setattr("curbtick.link.download._IDLE_S", 60.0)
+    monkeypatch.setattr("curbtick.link.download._IDLE_MAX_S", 120.0)
     monkeypatch.setattr(board_files, "PROMPT_S", 40.0)
     monkeypatch.setattr(board_files, "READ_S", 60.0)
-    monkeypatch.setattr(cli_install, "RESTART_WAIT_S", 900.0)
-    monkeypatch.setattr(cli_install, "BUTTONS_WAIT_S", 900.0)
+    monkeypatch.setattr(install, "RESTART_WAIT_S", 900.0)
+    monkeypatch.setattr(install, "BUTTONS_WAIT_S", 900.0)
     yield
 
 
 def test_contract_on_the_emulated_chip(tmp_path: Path) -> None:
     main = (
         b"import gc, sys\ngc.threshold(16384)\nsys.path.insert(0, '/fw/a')\n"
-        b"from curbtick_probe.board.rp2 import Board\nboard = Board()\nimport board_contract\n"
+        b"from curbtick_probe.board.rp2.board import Board\nboard = Board()\nimport board_contract\n"
         b"board.serial.write(repr(board_contract.failures(board)) + '\\nDONE\\n')\n"
     )
     folder = install_folder(tmp_path / "files", main)
@@ -302,7 +308,9 @@ def test_memory_at_its_worst_and_the_log_pulled(tmp_path: Path, patient: None) -
     assert min(heap.values()) >= HEAP_LEAST
 
 
-def run_install(board: EmulatedBoard, *words: str, meanwhile: Callable[[], None] = lambda: None) -> dict[str, Any]:
+def run_install(
+    board: EmulatedBoard, *words: str, meanwhile: Callable[[], None] = lambda: None
+) -> dict[str, Any]:
     """What `curbtick install` says, on this board; it must succeed."""
     results: list[Result] = []
 

@@ -10,8 +10,9 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from curbtick.virtual import faults, scenes
-from curbtick.virtual.ear import Ear
+from curbtick.yard.ear import faults
+from curbtick.yard.ear.ear import Ear
+from curbtick.yard.scenes import scenes
 from curbtick_wire import names
 
 from tests.bench._common import micropython_command, micropython_environment
@@ -30,10 +31,7 @@ SCENES: dict[str, tuple[Callable[[], Ear], set[int]]] = {
     "dead": (lambda: scenes.single(seed=13, fault=faults.DEAD), {names.DEAD, names.RETRY}),
     "noisy": (lambda: scenes.single(seed=14, noise_dbfs=-45.0), set(range(4))),
     "slow": (lambda: scenes.single(seed=15, interval_ms=400.0), set(range(4))),
-    **{
-        f"yard {seed}": (partial(yard_ear, seed), set(range(4)))
-        for seed in (0, 3, 7)
-    },
+    **{f"yard {seed}": (partial(yard_ear, seed), set(range(4))) for seed in (0, 3, 7)},
 }
 
 

@@ -18,10 +18,10 @@ from tests.target.agree import agree
 from tests.target.core import Core
 from tests.target.streams import EXTREMES, streams, worst_for
 
-BASEBAND = "curbtick_probe/dsp/baseband.py"
-SPECTRUM = "curbtick_probe/dsp/spectrum.py"
-FLOOR = "curbtick_probe/dsp/floor.py"
-BURST = "curbtick_probe/dsp/burst.py"
+BASEBAND = "curbtick_probe/dsp/burst/baseband.py"
+SPECTRUM = "curbtick_probe/dsp/burst/spectrum.py"
+FLOOR = "curbtick_probe/dsp/burst/floor.py"
+BURST = "curbtick_probe/dsp/burst/closeup.py"
 BLOCK, HISTORY, FRAMES, BINS = 1024, 20, 32, 13
 # The highest power any stream gives in one bin: see test_no_stream_reaches_a_higher_power.
 TOP_POWER = 450_000_000
@@ -273,7 +273,7 @@ def test_floors_added_up(core: Core, floors: list[int], number: int) -> None:
 
 
 def turn_table() -> bytearray:
-    from curbtick_probe import tables
+    from curbtick_probe.bumper import tables
 
     return bytearray(tables.turns())
 
@@ -325,8 +325,8 @@ def test_copies(core: Core) -> None:
     assert agree(core, BASEBAND, "unroll", around_zero, 0, out, 0, 8).result == 5 | 8
 
 
-FINE = "curbtick_probe/dsp/fine.py"
-PACK = "curbtick_probe/dsp/pack.py"
+FINE = "curbtick_probe/dsp/burst/fine.py"
+PACK = "curbtick_probe/dsp/burst/pack.py"
 
 
 @settings(max_examples=30, deadline=None)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tests.target.agree import agree
 from tests.target.core import Core
 
-CHAIN = "curbtick_probe/dsp/chain.py"
+CHAIN = "curbtick_probe/dsp/train/chain.py"
 END_US = 2_740_000
 BEGIN_US = 950
 RULES = array("i", [28_000, 520_000, 350, 900, 1500, END_US, 300, BEGIN_US])

@@ -5,14 +5,14 @@ from __future__ import annotations
 from array import array
 from collections.abc import Sequence
 
-from curbtick_probe.dsp import columns
+from curbtick_probe.dsp.train import columns
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.target.agree import agree
 from tests.target.core import Core
 
-COLUMNS = "curbtick_probe/dsp/columns.py"
+COLUMNS = "curbtick_probe/dsp/train/columns.py"
 END_US = 2_740_000
 MARKS = (600, 2300, 60, 3500, 9000, 1280, 1390, 1480)
 

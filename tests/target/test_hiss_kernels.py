@@ -6,7 +6,8 @@ from array import array
 from random import Random
 
 import pytest
-from curbtick_probe.dsp import hiss_spectrum, tone_fft
+from curbtick_probe.dsp import fft
+from curbtick_probe.dsp.hiss import spectrum
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,12 +15,12 @@ from tests.target.agree import agree
 from tests.target.core import Core
 from tests.target.streams import EXTREMES, streams
 
-SPECTRUM = "curbtick_probe/dsp/hiss_spectrum.py"
-LINES = "curbtick_probe/dsp/hiss_lines.py"
-FFT = "curbtick_probe/dsp/tone_fft.py"
+SPECTRUM = "curbtick_probe/dsp/hiss/spectrum.py"
+LINES = "curbtick_probe/dsp/hiss/lines.py"
+FFT = "curbtick_probe/dsp/fft.py"
 BINS, SUMS, BANDS = 155, 620, 12
 COARSE = 1 << 29
-ORDER, WINDOW, TURNS = tone_fft.order(), hiss_spectrum.window(), tone_fft.turns()
+ORDER, WINDOW, TURNS = fft.order(), spectrum.window(), fft.turns()
 
 
 def block_powers(core: Core, codes: array[int]) -> array[int]:

@@ -10,9 +10,9 @@ from typing import Any
 from curbtick_wire import names, records
 from sqlalchemy import Connection, Select, Table, select
 
-from curbtick import leakflow
-from curbtick.leakflow import Hole
-from curbtick.moments import date
+from curbtick.dates import date
+from curbtick.sound import leak_flow
+from curbtick.sound.leak_flow import Hole
 from curbtick.store import tables
 
 # Pressures over the atmosphere of a van's tyre, a truck's tyre and an air-brake reservoir (common practice), and holes.
@@ -279,7 +279,7 @@ def flow_reference() -> list[FlowRow]:
         FlowRow(
             hole_mm,
             [
-                leakflow.free_air_l_min(leakflow.mass_flow_kg_s(Hole(hole_mm / 1e3), bar * 1e5))
+                leak_flow.free_air_l_min(leak_flow.mass_flow_kg_s(Hole(hole_mm / 1e3), bar * 1e5))
                 for bar in PRESSURES_BAR
             ],
         )

@@ -7,8 +7,8 @@ from typing import Any
 from curbtick_wire import names, records
 from sqlalchemy import ColumnElement, Connection, Select, bindparam, select
 
-from curbtick import schema, waves
 from curbtick.errors import InputError
+from curbtick.sound import schema, snippet
 from curbtick.store import tables, times
 from curbtick.store.decode import tail_of
 
@@ -226,14 +226,14 @@ def sounds_of(connection: Connection, reading: Reading) -> list[dict[str, int]]:
     )
 
 
-def waves_of(connection: Connection, reading: Reading) -> waves.Snippet | None:
+def waves_of(connection: Connection, reading: Reading) -> snippet.Snippet | None:
     """The snippet of a reading as numbers, or None where the probe kept none."""
     row = connection.execute(_SNIPPETS, {"probe_id": reading.probe_id, "seq": reading.seq}).first()
     if row is None:
         return None
     fields = {name: row._mapping[name] for name in _SNIPPET_FIELDS}
     padded = reading.values["input"] == names.INPUT_PADDED
-    return waves.decode(fields, tail_of(bytes(row.raw), records.SNIPPET), padded=padded)
+    return snippet.decode(fields, tail_of(bytes(row.raw), records.SNIPPET), padded=padded)
 
 
 _NAME = select(tables.vehicles.c.name).where(tables.vehicles.c.id == bindparam("vehicle_id"))

@@ -12,7 +12,8 @@ from sqlalchemy import Connection, func, select
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper, Vehicle
-from curbtick.store import given, inserted_key, tables
+from curbtick.store import given, tables
+from curbtick.store.history import inserted_key
 
 COLUMNS = (
     "vehicle",

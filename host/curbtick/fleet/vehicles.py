@@ -8,7 +8,8 @@ from curbtick_wire import names
 from sqlalchemy import Connection, func, or_, select, update
 
 from curbtick.errors import InputError
-from curbtick.store import inserted_key, tables
+from curbtick.store import tables
+from curbtick.store.history import inserted_key
 
 CUSTOM_RANGE_KHZ = (30, 80)
 

@@ -18,9 +18,9 @@ from typing import Any
 from curbtick_wire import names
 from sqlalchemy import Connection, or_, select
 
-from curbtick.fleet.repeat import PAIRS_MIN, SAME_VISIT_MS, STATED_DB
 from curbtick.limits import guard, holding, robust, sets
 from curbtick.limits.holding import Standing
+from curbtick.limits.repeat import PAIRS_MIN, SAME_VISIT_MS, STATED_DB
 from curbtick.limits.sets import LimitSet
 from curbtick.limits.tally import STEPS_PER_DB, Tally
 from curbtick.store import tables
@@ -185,9 +185,7 @@ def _gather_levels(into: _Gathered, rows: Sequence[Any]) -> None:
             into.by_technician[row[7]].add(residual)
 
 
-def of_class(
-    class_khz: int, gathered: _Gathered, risk: float, in_force_db: float | None = None
-) -> ClassFit:
+def of_class(class_khz: int, gathered: _Gathered, risk: float, in_force_db: float | None = None) -> ClassFit:
     """Fit one class. in_force_db: its pass limit so far, None where it has none."""
     sensors = len(gathered.medians)
     histogram = histogram_of(gathered.medians)

@@ -57,7 +57,9 @@ def check(limit_set: LimitSet) -> bytes:
         raise _refused("high_floor_min_cdb must lie below high_floor_max_cdb")
     if limit_set["high_floor_min_cdb"] < settings.LIVE_LEAST_CDB:
         least_db = settings.LIVE_LEAST_CDB / 100
-        raise _refused(f"high_floor_min_cdb below {least_db:g} dBFS lets a missing microphone pass for a live one")
+        raise _refused(
+            f"high_floor_min_cdb below {least_db:g} dBFS lets a missing microphone pass for a live one"
+        )
     return packed
 
 

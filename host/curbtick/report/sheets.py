@@ -2,10 +2,10 @@
 
 from curbtick_wire import names
 
+from curbtick.dates import when
 from curbtick.fleet.rounds import Round
 from curbtick.fleet.vehicles import Bumper
-from curbtick.moments import when
-from curbtick.report.pages import ENVIRONMENT
+from curbtick.report.pages.overviews import ENVIRONMENT
 
 
 def round_sheet(made: Round) -> str:

@@ -9,34 +9,31 @@ from pathlib import Path
 
 from sqlalchemy import Connection, func, select
 
+from curbtick.dates import date, day_end_ms, when
 from curbtick.errors import InputError
-from curbtick.fleet import (
-    again,
-    health,
-    history,
-    leaks,
-    readings,
-    repeat,
-    results,
-    state,
-    swap,
-    vehicles,
-    worklist,
-)
-from curbtick.fleet.again import Again, Standing
-from curbtick.fleet.history import PlaceHistory
+from curbtick.fleet import leaks, readings, vehicles
 from curbtick.fleet.leaks import Body
+from curbtick.fleet.places import results, state
+from curbtick.fleet.places.state import VehicleState
+from curbtick.fleet.places.trend import Trend
+from curbtick.fleet.probes import health
 from curbtick.fleet.readings import Reading
-from curbtick.fleet.repeat import Repeatability
-from curbtick.fleet.state import VehicleState
-from curbtick.fleet.trend import Trend
 from curbtick.fleet.vehicles import Vehicle
-from curbtick.limits import sets
-from curbtick.moments import date, day_end_ms, when
-from curbtick.report import again_views, pages, probes_page, reading_page, work_page
-from curbtick.report.leak_views import BodyLine, LeakViews, body_lines, leak_views
-from curbtick.report.pages import Site
-from curbtick.store import Store, tables
+from curbtick.fleet.work import findings as worklist
+from curbtick.fleet.work import past, reread, swap
+from curbtick.fleet.work.past import PlaceHistory
+from curbtick.fleet.work.reread import Again, Standing
+from curbtick.limits import repeat, sets
+from curbtick.limits.repeat import Repeatability
+from curbtick.report.pages import overviews as pages
+from curbtick.report.pages import probes as probes_page
+from curbtick.report.pages import reading as reading_page
+from curbtick.report.pages import work
+from curbtick.report.pages.overviews import Site
+from curbtick.report.views import reread as again_views
+from curbtick.report.views.leaks import BodyLine, LeakViews, body_lines, leak_views
+from curbtick.store import tables
+from curbtick.store.history import Store
 
 Tick = Callable[[int, int | None], None]
 
@@ -89,7 +86,7 @@ class Pages:
     @cached_property
     def again(self) -> list[Again]:
         """Places of all vehicles that are to be read again."""
-        return again.of_states(self.states, self.findings)
+        return reread.of_states(self.states, self.findings)
 
     @cached_property
     def bodies(self) -> dict[int, Body]:
@@ -159,7 +156,7 @@ class Pages:
         states = [s for s in self._in_service if s.vehicle.id in read]
         findings = [finding for finding in self.findings if finding.vehicle_id in read]
         found = [one for one in self.again if one.vehicle.id in read]
-        found += again.not_fitted(self.of_day, standing, self.states)
+        found += reread.not_fitted(self.of_day, standing, self.states)
         body = self._body_of_day(read)
         is_something = bool(findings or body)
         return pages.day_page(
@@ -200,11 +197,13 @@ class Pages:
         in_use = [s.vehicle.id for s in self._in_service if s.vehicle.retired_ms is None]
         bodies = {key: self.bodies[key].pointers for key in in_use if key in self.bodies}
         pointers = {key: words for key, words in bodies.items() if words}
-        concerned = {f.vehicle_id for f in unproved} | {one.vehicle.id for one in self.again} | pointers.keys()
+        concerned = (
+            {f.vehicle_id for f in unproved} | {one.vehicle.id for one in self.again} | pointers.keys()
+        )
         standing = [s for s in self.states if s.vehicle.id in concerned]
         swaps = {key: self._swaps(key) for key in concerned}
-        loose = again.loose_words(again.loose_counts(self._connection))
-        return work_page.page(self.site, unproved, self.again, pointers, loose, abouts, standing, swaps)
+        loose = reread.loose_words(reread.loose_counts(self._connection))
+        return work.page(self.site, unproved, self.again, pointers, loose, abouts, standing, swaps)
 
     def _swaps(self, vehicle_id: int) -> list[str]:
         return swap.in_words(self._connection, vehicle_id, lambda: self.repeatability)
@@ -220,7 +219,7 @@ class Pages:
 
     def _places(self, vehicle: Vehicle) -> list[PlaceHistory]:
         """The history of a vehicle's positions; what fades is kept for the page of the fading ones."""
-        places = history.of_vehicle(self._connection, vehicle, self.site.limit_sets)
+        places = past.of_vehicle(self._connection, vehicle, self.site.limit_sets)
         trends = [(place, place.trend) for place in places if place.trend is not None]
         self._fading_of[vehicle.id] = [(place, trend) for place, trend in trends if trend.is_fading]
         return places
@@ -230,7 +229,7 @@ class Pages:
         vehicle = vehicle_state.vehicle
         places = self._places(vehicle)
         mine = [finding for finding in self.findings if finding.vehicle_id == vehicle.id]
-        open_places = again.of_states([vehicle_state], mine)
+        open_places = reread.of_states([vehicle_state], mine)
         return pages.vehicle_page(
             self.site, vehicle_state, mine, open_places, places, self._swaps(vehicle.id)
         )
@@ -279,7 +278,7 @@ def standing_of(connection: Connection, of_day: Sequence[Reading]) -> dict[int, 
 
 def day_notes(of_day: Sequence[Reading], standing: Standing) -> list[str]:
     """What a reader of the day must know: readings without a vehicle, without a date."""
-    loose = again.loose_words(again_views.loose_counts(of_day, standing))
+    loose = reread.loose_words(again_views.loose_counts(of_day, standing))
     notes = [loose] if loose else []
     undated = sum(reading.time_ms is None for reading in of_day)
     if undated:

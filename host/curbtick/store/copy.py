@@ -12,8 +12,9 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, Select, Table, func, literal, select, text, tuple_
 
 from curbtick.errors import InputError, StoreError
-from curbtick.store import Store, tables
+from curbtick.store import tables
 from curbtick.store.engine import COPYING, shown
+from curbtick.store.history import Store
 
 PORTION = 2000
 Progress = Callable[[int, int], object]

@@ -134,7 +134,9 @@ def _check_version(engine: Engine, url: str, filling: bool, making: bool) -> Non
         return
     if not found:
         next_step = _MAKE if is_file else _UPGRADE
-        raise NoHistoryError(f"There is no history in {shown(url)} yet.", "Nothing was read or changed.", next_step)
+        raise NoHistoryError(
+            f"There is no history in {shown(url)} yet.", "Nothing was read or changed.", next_step
+        )
     version = stored_version(engine) if "meta" in found else None
     if version is None:
         raise StoreError(

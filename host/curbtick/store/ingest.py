@@ -221,7 +221,9 @@ def _columns_of(kind: int) -> tuple[str, ...]:
 _COLUMNS = {kind: _columns_of(kind) for kind in tables.DECODED}
 
 
-def _insert(connection: Connection, table: Table, columns: Sequence[str], rows: list[tuple[Any, ...]]) -> None:
+def _insert(
+    connection: Connection, table: Table, columns: Sequence[str], rows: list[tuple[Any, ...]]
+) -> None:
     """Insert rows of values through the driver's own executemany; markers become null on the way.
 
     Compiling each row through the SQL layer would cost more than the database does.

@@ -66,8 +66,7 @@ def merged(runs: Iterable[Run]) -> list[Run]:
 
 
 def contiguous_to(runs: Sequence[Run], first_seq: int) -> int:
-    """Highest number up to which everything from first_seq on is stored; first_seq - 1 if it is not itself.
-    """
+    """Highest number up to which everything from first_seq on is stored; first_seq - 1 if it is not itself."""
     return next((last for first, last in runs if first <= first_seq <= last), first_seq - 1)
 
 

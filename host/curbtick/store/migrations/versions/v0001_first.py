@@ -19,4 +19,6 @@ def upgrade() -> None:
             connection.execute(text(statement))
     marks = {"schema_version": "1", "created_ms": str(time.time_ns() // 1_000_000)}
     for key, value in marks.items():
-        connection.execute(text("INSERT INTO meta (key, value) VALUES (:key, :value)"), {"key": key, "value": value})
+        connection.execute(
+            text("INSERT INTO meta (key, value) VALUES (:key, :value)"), {"key": key, "value": value}
+        )

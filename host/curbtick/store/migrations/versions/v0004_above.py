@@ -15,5 +15,7 @@ def upgrade() -> None:
     """
     number = sa.BigInteger().with_variant(sa.Integer, "sqlite")
     op.add_column("sends", sa.Column("above_seq", number, nullable=True))
-    op.execute("UPDATE readings SET superseded = 0 WHERE round_id = 0 AND vehicle_id IS NULL AND superseded <> 0")
+    op.execute(
+        "UPDATE readings SET superseded = 0 WHERE round_id = 0 AND vehicle_id IS NULL AND superseded <> 0"
+    )
     op.execute("UPDATE meta SET value = '4' WHERE key = 'schema_version'")

@@ -1,0 +1,330 @@
+"""Sounds to trains: which sounds are one sensor's, which are siblings, echoes or neither. Knows no samples.
+
+All sensors of a system fire in turn, so that every train of one vehicle repeats with the same interval: the held
+sensor's is the loudest regular one, the others fall between its bursts at other phases.
+"""
+
+import array
+
+from curbtick_wire import names
+from micropython import const
+
+from curbtick_probe.bumper import cycle, siblings
+from curbtick_probe.bumper.cycle import BURST_MOST_US, OPEN_US, SHORTEST_US, SLACK_US, WHOLE_FROM_US
+from curbtick_probe.bumper.siblings import SINGLE_CDB
+from curbtick_probe.bumper.sounds import MOST
+from curbtick_probe.dsp.train import chain, columns
+
+# A sound with so much evidence has a trustworthy level, sweep and length.
+CLEAR_CDB = const(2300)
+
+# Only something as short (BURST_MOST_US) and as pure as a burst can be one.
+BURST_LEAST_US = const(60)
+SWEEP_MOST_HZ = const(9000)
+
+LONGEST_US = const(520000)
+HELD_LEVEL_CDB = const(500)
+ANY_SPREAD_HZ = const(100000)
+HELD_LEAST = const(3)
+RIVAL_BELOW_CDB = const(600)
+
+# Scores of the held train: each hit, and what a miss costs.
+_HELD_HIT = const(1000)
+_HELD_MISS = const(450)
+
+# In the order of columns' words.
+MARKS = (
+    WHOLE_FROM_US,
+    CLEAR_CDB,
+    BURST_LEAST_US,
+    BURST_MOST_US,
+    SWEEP_MOST_HZ,
+    cycle.SIBLING_CLEAR_CDB,
+    SINGLE_CDB,
+    cycle.PROOF_CLEAR_CDB,
+)
+
+
+class Trains:
+    """What one reading's sounds say. `sort` fills it; nothing is allocated.
+
+    count: the held train's bursts; due: how many were due in the listened time; first_us, last_us: times of two of
+    them. interval_us, level_cdb, frequency_hz, sweep_hz, burst_us: medians over them; ringdown_us (-1: not
+    measured): their lower quartile; ringdown_most_us: the longest. spread_cdb: between its loudest and faintest
+    burst. rivals: burst-like sounds outside the train that are as loud. strays: loud sounds that are no bursts.
+    siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside the held one,
+    faint candidates included; faint_score: its score; sibling_cdb: level of its first and last sound.
+    open_question: whether the system may fire more often; doubtful: whether it seems to, by siblings too faint to
+    be firm. twins: bursts just like the held train's that no interval explains. clear_count, repeating: clear
+    sounds outside the held train, and those of them that come again at their frequency. pair_us: time between the
+    two loudest alike bursts, where the loudest make no train and none is missing between them. odd_cdb: of a train
+    of sounds that are too long or not pure enough for bursts, where there is none of bursts; -32768: none.
+    """
+
+    def __init__(self):
+        self.flags = array.array("i", [0] * MOST)
+        self.phase_us = array.array("i", [0] * MOST)
+        self.weight = array.array("i", [0] * MOST)
+        self.members = array.array("i", [0] * MOST)
+        self.values = array.array("i", [0] * MOST)
+        self.rules = array.array("i", [0] * chain.RULES_WORDS)
+        self.best = array.array("i", [0] * chain.CHAIN_WORDS)
+        self.marks = array.array("i", MARKS)
+        self.like = array.array("i", [0] * columns.LIKE_WORDS)
+        self.beats = cycle.Beats()
+        self.clear()
+
+    def clear(self):
+        """Forget the last reading."""
+        self.count = 0
+        self.due = 0
+        self.last_us = 0
+        self.interval_us = 0
+        self.first_us = 0
+        self.level_cdb = -32768
+        self.frequency_hz = 0
+        self.sweep_hz = 0
+        self.burst_us = 0
+        self.ringdown_us = -1
+        self.ringdown_most_us = -1
+        self.spread_cdb = 0
+        self.rivals = 0
+        self.strays = 0
+        self.siblings = 0
+        self.sibling_due = 0
+        self.sibling_interval_us = 0
+        self.sibling_first_us = 0
+        self.sibling_cdb = -32768
+        self.faint_score = 0
+        self.loudest_cdb = -32768
+        self.open_question = False
+        self.doubtful = False
+        self.firm = True
+        self.twins = 0
+        self.pair_us = 0
+        self.odd_cdb = -32768
+        self.clear_count = 0
+        self.repeating = 0
+
+    def sort(self, sounds, listened_us):
+        """Group the sounds of a reading that has listened for so long; sets the kinds of the sounds."""
+        self.look(sounds, listened_us)
+        if self.count < HELD_LEAST:
+            self._find_odd(sounds, listened_us)
+        self.look_faintly(sounds, listened_us)
+        siblings.name_others(self, sounds)
+
+    def look(self, sounds, listened_us):
+        """Sort the held train alone. What verdict.clearly_passes asks is as `sort` leaves it."""
+        self.find_held(sounds, listened_us)
+        self.find_cycle(sounds, listened_us)
+
+    def find_held(self, sounds, listened_us):
+        """Find the loudest regular train, at the interval of its own bursts."""
+        self.clear()
+        self._mark(sounds)
+        self._find_held(sounds, listened_us)
+        if self.count >= 2:
+            self._measure(sounds)
+        self._name_held(sounds)
+        self._count_rivals(sounds)
+
+    def find_cycle(self, sounds, listened_us):
+        """After `find_held`, find out how often the system really fires; sounds may have come since."""
+        if self.count >= 2:
+            self._mark(sounds)
+            self.take_phases(sounds)
+            cycle.explain_twins(self, sounds, listened_us)
+            cycle.find_quicker(self, sounds, listened_us)
+
+    def look_faintly(self, sounds, listened_us):
+        """After `look`, find the siblings' train, faint candidates included; sounds may have come since."""
+        self._mark(sounds)
+        siblings.find(self, sounds, listened_us)
+        cycle.share_that_repeats(self, sounds)
+
+    def _mark(self, sounds):
+        columns.mark(
+            sounds.time_us,
+            0,
+            sounds.evidence_cdb,
+            sounds.length_us,
+            sounds.sweep_hz,
+            self.marks,
+            self.flags,
+            sounds.count,
+        )
+
+    def set_rules(self, level_cdb, spread_hz, end_us, miss_cost):
+        """Set what the next chain asks of its sounds: alike in level and frequency, heard by end_us; a miss costs."""
+        rules = self.rules
+        rules[chain.SHORTEST_US] = SHORTEST_US
+        rules[chain.LONGEST_US] = LONGEST_US
+        rules[chain.SLACK_US] = SLACK_US
+        rules[chain.LEVEL_CDB] = level_cdb
+        rules[chain.SPREAD_HZ] = spread_hz
+        rules[chain.BEGIN_US] = WHOLE_FROM_US + SLACK_US
+        rules[chain.END_US] = end_us - OPEN_US
+        rules[chain.MISS_COST] = miss_cost
+
+    def _find_held(self, sounds, listened_us):
+        """The held train is the best chain among the clear, burst-like sounds, the loudest ones tried first."""
+        self.set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
+        for k in range(sounds.count):
+            if self.flags[k] & columns.BURST == columns.BURST:
+                self.loudest_cdb = max(self.loudest_cdb, sounds.level_cdb[k])
+        tried = 0
+        for drop_cdb in range(800, 4801, 1000):
+            n = self._weigh(sounds, columns.BURST, self.loudest_cdb - drop_cdb, _HELD_HIT)
+            if n > tried:
+                tried = n
+                self.count = 0
+                self.best_chain(sounds)
+                if self.count == self.due == 2 and not self.pair_us:
+                    self.pair_us = self.interval_us
+                if self.count >= HELD_LEAST and 3 * self.count >= self.due:
+                    return
+
+    def _find_odd(self, sounds, listened_us):
+        """Note the level of a regular train of clear sounds that are no bursts; the held train stays as it is."""
+        self.set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
+        self._weigh(sounds, columns.CLEAR, -32768, _HELD_HIT)
+        self._run_chain(sounds)
+        hits = self.best[chain.HITS]
+        if self.best[chain.SCORE] >= 0 and hits >= HELD_LEAST and 2 * hits >= self.best[chain.MISSES]:
+            self.odd_cdb = self.level_at(sounds, self.best[chain.FIRST_HIT_US])
+
+    def level_at(self, sounds, time_us):
+        """Return the level of the sound that began at a time."""
+        level_cdb = -32768
+        for row in range(sounds.count):
+            if sounds.time_us[row] == time_us:
+                level_cdb = max(level_cdb, sounds.level_cdb[row])
+        return level_cdb
+
+    def _weigh(self, sounds, flags, least_cdb, hit):
+        return columns.weigh(
+            sounds.level_cdb, 0, self.flags, self.weight, sounds.count, flags, least_cdb, hit
+        )
+
+    def best_chain(self, sounds):
+        """Set count, due, interval_us and first_us of the chain that scores best; return its score, -1 for none."""
+        self._run_chain(sounds)
+        best = self.best
+        if best[chain.SCORE] >= 0:
+            self.count = best[chain.HITS]
+            self.due = best[chain.HITS] + best[chain.MISSES]
+            self.first_us = best[chain.FIRST_HIT_US]
+            span = best[chain.LAST_HIT_US] - self.first_us
+            step = best[chain.STEP_US]
+            self.interval_us = span // max(1, (span + step // 2) // step)
+        return best[chain.SCORE]
+
+    def _run_chain(self, sounds):
+        hz = sounds.frequency_hz
+        chain.best_chain(
+            sounds.time_us, 0, sounds.level_cdb, hz, self.weight, self.rules, sounds.count, self.best
+        )
+
+    def _measure(self, sounds):
+        """Collect the held train's members by their phase, whatever their level, and take medians over them."""
+        slack = cycle.slack_us(self.interval_us)
+        self.take_phases(sounds)
+        n = 0
+        beyond = 0
+        last_us = -LONGEST_US
+        for row in range(sounds.count):
+            if self.flags[row] & columns.MEMBER == columns.MEMBER and self.slip_us(row) <= slack:
+                if sounds.time_us[row] - last_us > 2 * slack:
+                    self.members[n] = row
+                    n += 1
+                    beyond += self._is_beyond(sounds.time_us[row])
+                elif sounds.level_cdb[row] > sounds.level_cdb[self.members[n - 1]]:
+                    self.members[n - 1] = row
+                last_us = sounds.time_us[row]
+        self.level_cdb = self._median(sounds.level_cdb, n)
+        n = self._keep_near_level(sounds, n)
+        self.count = n
+        self.due = max(self.due + beyond, n)
+        self.last_us = last_us
+        self.frequency_hz = self._median(sounds.frequency_hz, n)
+        self.sweep_hz = self._median(sounds.sweep_hz, n)
+        self.burst_us = self._median(sounds.length_us, n)
+        self._take_ringdown(sounds, n)
+
+    def _is_beyond(self, time_us):
+        """Tell whether a member lies in the margins of the reading, where the chain asked for none."""
+        best = self.best
+        if time_us >= self.rules[chain.END_US]:
+            return time_us > best[chain.LAST_HIT_US]
+        return time_us <= self.rules[chain.BEGIN_US] and time_us < best[chain.FIRST_HIT_US]
+
+    def take_phases(self, sounds):
+        """Set phase_us: how long after a beat of the held train each sound begins."""
+        columns.phases(sounds.time_us, 0, self.phase_us, sounds.count, self.first_us, self.interval_us)
+
+    def slip_us(self, row):
+        """Return how far a sound is from the nearest beat of the held train, in us."""
+        late = self.phase_us[row]
+        return min(late, self.interval_us - late)
+
+    def _keep_near_level(self, sounds, n):
+        """Drop members that are far fainter than the train (echoes that fall on its phase); note the spread."""
+        kept = 0
+        low = 32767
+        high = -32768
+        for i in range(n):
+            row = self.members[i]
+            level = sounds.level_cdb[row]
+            if level > self.level_cdb - 3500:
+                self.members[kept] = row
+                kept += 1
+                low = min(low, level)
+                high = max(high, level)
+        self.spread_cdb = high - low
+        return kept
+
+    def _median(self, column, n):
+        values = self.values
+        for i in range(n):
+            self._insert(i, column[self.members[i]])
+        if n & 1:
+            return values[n >> 1]
+        return (values[n >> 1] + values[(n >> 1) - 1]) >> 1
+
+    def _take_ringdown(self, sounds, n):
+        """Take the lower quartile of the members' ring-downs, for noise makes a fall longer; and the longest."""
+        kept = 0
+        for i in range(n):
+            if sounds.ringdown_us[self.members[i]] >= 0:
+                kept += 1
+                self._insert(kept - 1, sounds.ringdown_us[self.members[i]])
+        if kept:
+            self.ringdown_us = self.values[kept - 1 >> 2]
+            self.ringdown_most_us = self.values[kept - 1]
+
+    def _insert(self, k, value):
+        """Put a value in its place among the first k of `values`, which are in order."""
+        values = self.values
+        while k > 0 and values[k - 1] > value:
+            values[k] = values[k - 1]
+            k -= 1
+        values[k] = value
+
+    def _name_held(self, sounds):
+        for row in range(sounds.count):
+            sounds.kind[row] = names.OTHER
+        for i in range(self.count):
+            sounds.kind[self.members[i]] = names.HELD
+
+    def _count_rivals(self, sounds):
+        """Count what is about as loud as the held train: bursts, and what is none."""
+        self.rivals = self._count_loud(sounds, columns.BURST)
+        self.strays = self._count_loud(sounds, columns.CLEAR) - self.rivals
+
+    def _count_loud(self, sounds, asked):
+        above_cdb = self.level_cdb - RIVAL_BELOW_CDB
+        kind = sounds.kind
+        return columns.count_loud(
+            sounds.level_cdb, 0, self.flags, kind, sounds.count, asked, above_cdb, names.HELD
+        )

@@ -1,0 +1,210 @@
+"""Real samples to a complex baseband around 62.5 kHz: the one per-sample filter of the bumper check.
+
+In every kernel the hot pointers and a spare integer come first, because viper keeps just the first three
+parameters in registers, and pointers move, because a constant index is one load.
+"""
+
+import micropython
+from micropython import const
+
+RATE_HZ = const(250000)
+FOLD = const(4)
+TAPS = const(21)
+CENTRE_HZ = const(62500)
+SAMPLE_US = const(16)
+
+# A full-scale sine (2047.5 codes) at CENTRE_HZ gives this magnitude.
+FULL_SCALE = const(14844)
+
+# The ring of recent baseband values, complex, lies behind GUARD values that repeat its last ones, so that a frame
+# that begins before the ring's first value is read in one piece.
+RING = const(2048)
+GUARD = const(8)
+
+# Samples that a block's first outputs need from the block before, and the room in which `fold` joins the two.
+HISTORY = const(17)
+JOINT = const(40)
+
+# The filter's loss against CENTRE_HZ at 30, 31, ... 80 kHz in hundredths of a dB, from the taps below:
+# -20 log10(|sum h[k] (-j)**k exp(j 2 pi f k / 250 kHz)| / 928).
+LOSS_FIRST_HZ = const(30000)
+LOSS_CDB = (
+    327,
+    255,
+    193,
+    142,
+    99,
+    65,
+    39,
+    20,
+    8,
+    2,
+    1,
+    4,
+    11,
+    20,
+    32,
+    44,
+    55,
+    66,
+    75,
+    81,
+    84,
+    84,
+    81,
+    75,
+    66,
+    57,
+    46,
+    35,
+    25,
+    15,
+    8,
+    3,
+    0,
+    0,
+    3,
+    8,
+    15,
+    25,
+    35,
+    46,
+    57,
+    66,
+    75,
+    81,
+    84,
+    84,
+    81,
+    75,
+    66,
+    55,
+    44,
+)
+
+
+@micropython.viper
+def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, z_at: int):
+    """Filter and decimate a block of samples into `count` complex baseband values, and note its extreme codes.
+
+    x: 4 * count samples 0..4095, count a multiple of 8 and at least 16. part: spare, any value. z: halfwords, real and
+    imaginary part in turn, offset by 32768; output n goes to complex index z_at + n and uses samples 4 * n - 17 to
+    4 * n + 3 of the block.
+    joint: JOINT halfwords kept between calls; the first HISTORY are the samples before this block. codes: two words,
+    lowest and highest code, kept between calls, widened by five of each 32 samples, so unevenly spaced that no sine of
+    30-80 kHz hides between them.
+    Taps: a 21-tap equiripple low-pass (Parks-McClellan, pass 28 kHz, stop 46 kHz, rounded to 8 bits, the even
+    taps trimmed to an exact null at DC) times (-j)**k, so that even taps make the real part and odd taps the
+    imaginary one: 30-80 kHz fold to -32.5..+17.5 kHz.
+
+    Q format: 1 code of input is 7.25 steps of output. Range: |real| <= 21888 and |imag| <= 20864 for any input.
+    Headroom: partial sums stay below 4095 * 684 = 2.9e6 < 2**22.
+    """
+    block = ptr16(uint(x) + 6)
+    n = int(0)
+    while n < 20:
+        joint[17 + n] = x[n]
+        n += 1
+    part = codes[0]
+    n = int(count)
+    while n:
+        if x[0] < part:
+            part = int(x[0])
+        if x[7] < part:
+            part = int(x[7])
+        if x[13] < part:
+            part = int(x[13])
+        if x[22] < part:
+            part = int(x[22])
+        if x[29] < part:
+            part = int(x[29])
+        x = ptr16(uint(x) + 64)
+        n -= 8
+    codes[0] = part
+    part = codes[1]
+    x = ptr16(uint(block) - 6)
+    n = int(count)
+    while n:
+        if x[0] > part:
+            part = int(x[0])
+        if x[7] > part:
+            part = int(x[7])
+        if x[13] > part:
+            part = int(x[13])
+        if x[22] > part:
+            part = int(x[22])
+        if x[29] > part:
+            part = int(x[29])
+        x = ptr16(uint(x) + 64)
+        n -= 8
+    codes[1] = part
+    z = ptr16(uint(z) + (z_at << 2))
+    x = ptr16(uint(joint))
+    n = int(5)
+    count -= 5
+    while n:
+        while n:
+            part = (x[0] + x[20]) << 3
+            part -= x[10] * 254
+            part -= (x[2] + x[18]) * 17
+            part -= (x[4] + x[16]) * 27
+            part += (x[6] + x[14]) * 29
+            part += (x[8] + x[12]) * 134
+            z[0] = (part + 2097184) >> 6
+            part = (x[19] - x[1]) * 22
+            part += (x[3] - x[17]) << 1
+            part += (x[5] - x[15]) * 46
+            part += (x[7] - x[13]) * 36
+            part += (x[11] - x[9]) * 220
+            z[1] = (part + 2097184) >> 6
+            x = ptr16(uint(x) + 8)
+            z = ptr16(uint(z) + 4)
+            n -= 1
+        n = count
+        count = int(0)
+        if n:
+            x = ptr16(uint(block))
+    while n < 17:
+        joint[n] = x[n]
+        n += 1
+
+
+@micropython.viper
+def copy(source: ptr16, target: ptr16, count: int, source_at: int, target_at: int):
+    """Copy `count` halfwords from source[source_at] on to target[target_at] on.
+
+    Q format: none. Range: any halfword. Headroom: nothing is added.
+    """
+    source = ptr16(uint(source) + (source_at << 1))
+    target = ptr16(uint(target) + (target_at << 1))
+    while count > 0:
+        target[0] = source[0]
+        source = ptr16(uint(source) + 2)
+        target = ptr16(uint(target) + 2)
+        count -= 1
+
+
+@micropython.viper
+def unroll(z: ptr16, part: int, out: ptr16, at: int, count: int) -> int:
+    """Copy `count` complex values from the ring, from complex index `at` (taken modulo RING) on, to `out`.
+
+    z: GUARD and RING complex values. part: spare. Returns 2**n - 1 or less, with n the fewest bits that hold any
+    |real| or |imaginary| part of them, less one for a negative.
+
+    Q format: as fold. Range: 0..32767. Headroom: nothing is added.
+    """
+    top = int(0)
+    while count > 0:
+        at = (at & 2047) + 8
+        part = z[at << 1]
+        out[0] = part
+        part -= 32768
+        top |= part ^ (part >> 31)
+        part = z[(at << 1) + 1]
+        out[1] = part
+        part -= 32768
+        top |= part ^ (part >> 31)
+        out = ptr16(uint(out) + 4)
+        at -= 7
+        count -= 1
+    return top

@@ -1,0 +1,307 @@
+"""One sound looked at closely: coherent sums over the best stretch, envelope, crossings, phase."""
+
+import micropython
+from micropython import const
+
+# Frequencies are tried in steps of 62.5 kHz / 64.
+STEPS = const(64)
+STEP_MHZ = const(976562)
+
+# Words that `search` gives out.
+BEST, BEST_STEP = range(2)
+
+
+@micropython.viper
+def rotate_sums(s: ptr16, sums: ptr32, c: int, turn: ptr8, first: int, count: int, step: int):
+    """Turn values back by step / 64 of a turn each and add them up.
+
+    s: complex values, offset by 32768; `count` of them are used, from `first` on. turn: from tables.turns. sums: 2 *
+    (count + 1) words: the sums of the first 0, 1, ... count turned values. c: spare. step: 0..63. count: at most 512.
+
+    Q format: Q4 of the values less 127/128. Range: |part| of one term <= (30240 * 127) / 8 + 1 = 480061, of a sum
+    <= 512 * 480061 = 2.46e8 < 2**28. Headroom: products < 2 * 32768 * 127 < 2**24.
+    """
+    s = ptr16(uint(s) + (first << 2))
+    step = step << 1
+    phase = int(0)
+    sums[0] = 0
+    sums[1] = 0
+    while count > 0:
+        t = ptr8(uint(turn) + phase)
+        c = t[0] - 128
+        d = t[1] - 128
+        zr = s[0] - 32768
+        zi = s[1] - 32768
+        sums[2] = sums[0] + ((zr * c + zi * d) >> 3)
+        sums[3] = sums[1] + ((zi * c - zr * d) >> 3)
+        sums = ptr32(uint(sums) + 8)
+        s = ptr16(uint(s) + 4)
+        phase = (phase + step) & 127
+        count -= 1
+
+
+@micropython.viper
+def search(
+    s: ptr16,
+    re: int,
+    sums: ptr16,
+    turn: ptr8,
+    spans: ptr8,
+    out: ptr32,
+    first: int,
+    count: int,
+    step: int,
+    shift: int,
+):
+    """Find the stretch and the frequency step whose coherent sum is largest for its length.
+
+    For step - 2, step, step + 2 and then the two beside the best of these, the values are turned back and added up as
+    in rotate_sums, but into halfwords, scaled down so that they fit, which are fast to compare; then each second start
+    of each length is tried.
+    s, turn, first: as rotate_sums. re: spare. sums: 2 * (count + 1) halfwords to work in. spans: lengths, ended by 0.
+    count: at most 128, and such that 181 * 128 * |part| < 2**(15 + shift) for every part of a value. shift: 0..15. out:
+    BEST, the largest |sum|**2 / length, and BEST_STEP, its step, which may lie outside 0..63.
+
+    Q format: sums in Q7 of the values less 127/128, by 2**-shift; BEST that squared. Range: halfwords 1..65535; BEST <
+    2**30. Headroom: sums < 128 * 42752 * 127 = 6.95e8 and their offset of at most 2**30: < 1.8e9 < 2**31; a
+    difference's magnitude is below 2**15, its square below 2**30.
+    """
+    values = ptr16(uint(s) + (first << 2))
+    out[0] = 0
+    out[1] = step
+    tries = int(5)
+    while tries:
+        if tries == 5:
+            at = step - 2
+        elif tries == 4:
+            at = int(step)
+        elif tries == 3:
+            at = step + 2
+        elif tries == 2:
+            step = ((out[1] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+            at = step - 1
+        else:
+            at = step + 1
+        turned = (at & 63) << 1
+        phase = int(0)
+        real = 32768 << shift
+        imaginary = int(real)
+        here = ptr16(uint(sums))
+        here[0] = 32768
+        here[1] = 32768
+        s = ptr16(uint(values))
+        n = int(count)
+        while n:
+            t = ptr8(uint(turn) + phase)
+            c = t[0] - 128
+            d = t[1] - 128
+            re = s[0] - 32768
+            im = s[1] - 32768
+            real += re * c + im * d
+            imaginary += im * c - re * d
+            here = ptr16(uint(here) + 4)
+            here[0] = real >> shift
+            here[1] = imaginary >> shift
+            s = ptr16(uint(s) + 4)
+            phase = (phase + turned) & 127
+            n -= 1
+        length = ptr8(uint(spans))
+        while length[0]:
+            span = int(length[0])
+            top = int(0)
+            s = ptr16(uint(sums))
+            ahead = ptr16(uint(sums) + (span << 2))
+            n = count - span
+            while n > 0:
+                re = ahead[0] - s[0]
+                im = ahead[1] - s[1]
+                re = re * re + im * im
+                if re > top:
+                    top = re
+                s = ptr16(uint(s) + 8)
+                ahead = ptr16(uint(ahead) + 8)
+                n -= 2
+            top = top // span
+            if top > out[0]:
+                out[0] = top
+                out[1] = at
+            length = ptr8(uint(length) + 1)
+        tries -= 1
+
+
+@micropython.viper
+def envelope(sums: ptr32, re: int, ahead: ptr32, e: ptr32, count: int, span: int, shift: int):
+    """Squared magnitude of each coherent sum over `span` values: an envelope smoothed at the carrier.
+
+    sums, ahead: the same words of rotate_sums. re: spare. e: `count` words; e[n] belongs to values n .. n + span - 1.
+    shift: takes a sum's parts below 2**14.
+
+    Q format: that of rotate_sums, shifted, squared. Range: e < 2**29. Headroom: differences below 2**29, which the
+    extension of the sign relies on; squares below 2**28 each.
+    """
+    ahead = ptr32(uint(ahead) + (span << 3))
+    while count > 0:
+        re = ahead[0] - sums[0]
+        re = (((re + 0x20000000) & 0x3FFFFFFF) - 0x20000000) >> shift
+        im = ahead[1] - sums[1]
+        im = (((im + 0x20000000) & 0x3FFFFFFF) - 0x20000000) >> shift
+        e[0] = re * re + im * im
+        sums = ptr32(uint(sums) + 8)
+        ahead = ptr32(uint(ahead) + 8)
+        e = ptr32(uint(e) + 4)
+        count -= 1
+
+
+# Words that `shape` gives out.
+TOP, TOP_AT, RISE, FALL, RING = range(5)
+
+
+@micropython.viper
+def shape(e: ptr32, at: int, v: int, out: ptr32, first: int, last: int, count: int):
+    """Where an envelope peaks and where it crosses a quarter (-6 dB) and a hundredth (-20 dB) of the peak.
+
+    e: `count` words of power below 2**29. at, v: spare. The peak is sought in first..last - 1. out: TOP the peak
+    power, TOP_AT its index, RISE and FALL the -6 dB crossings around it, RING the -20 dB crossing after it, these
+    three in sixteenths of a value, by linear interpolation of the power; -1 where the envelope ends first.
+
+    Q format: Q4 for crossings. Range: crossings 0..16 * count. Headroom: a power difference is scaled below 2**27
+    before the factor 16.
+    """
+    top = int(0)
+    top_at = int(first)
+    at = int(first)
+    while at < last:
+        v = e[at]
+        if v > top:
+            top = v
+            top_at = at
+        at += 1
+    out[0] = top
+    out[1] = top_at
+    out[2] = -1
+    out[3] = -1
+    out[4] = -1
+    limit = top >> 2
+    at = top_at
+    while at > 0:
+        at -= 1
+        v = e[at]
+        if v < limit:
+            out[2] = (at << 4) + (((limit - v) >> 2) << 4) // (((e[at + 1] - v) >> 2) + 1)
+            break
+    at = top_at + 1
+    while at < count:
+        v = e[at]
+        if v < limit:
+            out[3] = (at << 4) - (((limit - v) >> 2) << 4) // (((e[at - 1] - v) >> 2) + 1)
+            break
+        at += 1
+    limit = top // 100
+    while at < count:
+        v = e[at]
+        if v < limit:
+            out[4] = (at << 4) - (((limit - v) >> 2) << 4) // (((e[at - 1] - v) >> 2) + 1)
+            break
+        at += 1
+
+
+# Words of `thirds`: three complex sums, their energy.
+THIRD_ENERGY = const(6)
+
+
+@micropython.viper
+def thirds(sums: ptr32, re: int, out: ptr32, first: int, length: int, shift: int):
+    """Three consecutive coherent sums over `length` values each, from `first` on.
+
+    sums: of rotate_sums. re: spare. out: 7 words: the sums' real and imaginary parts in turn, their squares' sum.
+    shift: takes a sum's parts below 2**14.
+
+    Q format: that of rotate_sums, shifted. Range: parts below 2**14, energy below 3 * 2**29 < 2**31. Headroom:
+    differences below 2**29, which the extension of the sign relies on.
+    """
+    sums = ptr32(uint(sums) + (first << 3))
+    energy = int(0)
+    n = int(3)
+    while n:
+        ahead = ptr32(uint(sums) + (length << 3))
+        re = ahead[0] - sums[0]
+        re = (((re + 0x20000000) & 0x3FFFFFFF) - 0x20000000) >> shift
+        im = ahead[1] - sums[1]
+        im = (((im + 0x20000000) & 0x3FFFFFFF) - 0x20000000) >> shift
+        out[0] = re
+        out[1] = im
+        energy += re * re + im * im
+        sums = ptr32(uint(ahead))
+        out = ptr32(uint(out) + 8)
+        n -= 1
+    out[0] = energy
+
+
+@micropython.viper
+def log2_q10(v: int) -> int:
+    """Return 1024 times the base-2 logarithm of v (1 .. 2**31 - 1), by repeated squaring of its mantissa.
+
+    Q format: Q10. Range: 0..31744; -1024 for v < 1. Headroom: the mantissa stays below 2**16, its square below 2**31
+    (Q15 mantissa under 2 is at most 65535, squared 4.29e9, so it is halved to Q14 first).
+    """
+    if v < 1:
+        return -1024
+    whole = int(0)
+    x = int(v)
+    while x >= 32768:
+        x = x >> 1
+        whole += 1
+    while x < 16384:
+        x = x << 1
+        whole -= 1
+    result = (whole + 14) << 10
+    bit = int(512)
+    while bit:
+        x = (x * x) >> 14
+        if x >= 32768:
+            x = x >> 1
+            result += bit
+        bit = bit >> 1
+    return result
+
+
+@micropython.viper
+def angle(y: int, x: int) -> int:
+    """Return the angle of (x, y) in 1/65536 turns, -32768..32767, by a 14-step CORDIC; 0 for the origin.
+
+    Q format: Q16 turns. Range: |x|, |y| < 2**24. Headroom: the vector is scaled by 2**5 and grows by 1.65: < 2**30.
+    """
+    turned = int(0)
+    if x < 0:
+        turned = int(32768)
+        x = 0 - x
+        y = 0 - y
+    x = x << 5
+    y = y << 5
+    step = int(8192)
+    n = int(0)
+    while n < 14:
+        if n == 1:
+            step = int(4836)
+        elif n == 2:
+            step = int(2555)
+        elif n == 3:
+            step = int(1297)
+        elif n == 4:
+            step = int(651)
+        elif n == 5:
+            step = int(326)
+        elif n > 5:
+            step = int(10430) >> n
+        dx = y >> n
+        dy = x >> n
+        if y > 0:
+            x += dx
+            y -= dy
+            turned += step
+        else:
+            x -= dx
+            y += dy
+            turned -= step
+        n += 1
+    return ((turned + 32768) & 65535) - 32768
