@@ -15,7 +15,7 @@ from curbtick.errors import InputError
 from curbtick.sound.recording import Recording, read_wav
 from curbtick.sound.schema import READING_SCHEMA
 from curbtick.virtual.replay.bumper import parse_class, replay, to_probe_rate
-from curbtick_wire.names import CLASSES_KHZ
+from curbtick_wire.classes import CLASSES_KHZ
 from numpy.typing import NDArray
 
 PCM, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE

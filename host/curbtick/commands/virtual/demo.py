@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from curbtick_wire import names
+from curbtick_wire import classes, names
 
 from curbtick.cautions import CAUTIONS
 from curbtick.commands.output import Json, Output, write_text
@@ -127,7 +127,9 @@ def _is_demo_folder(out: Path) -> bool:
 
 def replay(
     file: Annotated[Path, typer.Argument(help="Mono WAV of at least 160,000 samples a second.")],
-    class_: Annotated[str, typer.Option("--class", help="40, 48, 58, 68 or auto.")] = "auto",
+    class_: Annotated[
+        str, typer.Option("--class", help=f"{classes.class_list()}, or auto: {classes.auto_meaning()}.")
+    ] = "auto",
     mode: Annotated[str, typer.Option(help="Which check hears it: bumper, seal or hiss.")] = "bumper",
     tone_hz: Annotated[int, typer.Option("--tone", help="Seal: the source's frequency in Hz.")] = DEFAULT_HZ,
     reference: ReferenceFile = None,
