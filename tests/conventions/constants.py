@@ -56,10 +56,7 @@ def bindings(path: Path) -> Iterator[Binding]:
         target, value = _assignment(node)
         if target is None or value is None:
             continue
-        pairs = (
-            zip(target.elts, value.elts, strict=False) if _both_tuples(target, value) else [(target, value)]
-        )
-        for name, expression in pairs:
+        for name, expression in _pairs(target, value):
             found = number(expression)
             if isinstance(name, ast.Name) and found is not None and is_counted(found):
                 yield Binding(path, node.lineno, name.id, found)
