@@ -1,7 +1,6 @@
 """The history on a real PostgreSQL: exactly once through faults, versions, roles, and words for every trouble."""
 
 import os
-import shutil
 import signal
 from pathlib import Path
 
@@ -21,6 +20,7 @@ from curbtick.store.sync.work import Work
 from sqlalchemy import select, text
 from typer.testing import CliRunner
 
+from tests import programs
 from tests.pair.postgres import server as postgres
 from tests.pair.postgres.fleet_benches import Day, Fleet, judge
 from tests.unit.bench.benchdata import NOON_MS, PROBE, reading
@@ -155,12 +155,9 @@ def test_a_password_is_refused_as_an_argument_and_never_shown(
     assert server.password not in str(shown.value)
 
 
-@pytest.mark.skipif(
-    shutil.which("openssl") is None,
-    reason="openssl makes the certificate of CURBTICK_POSTGRES_BIN's server: apt-get install openssl",
-)
 def test_tls_is_asked_for_by_the_url(server: postgres.Server, tmp_path: Path) -> None:
     """A connection that insists on TLS is not made in the clear, nor to a server that nobody vouches for."""
+    programs.needed(programs.OPENSSL)
     url = server.new_history()
     with pytest.raises(StoreError, match="SSL"):
         Store(f"{url}?sslmode=require")
