@@ -9,7 +9,7 @@ import binascii
 import struct
 
 from curbtick_wire import classes, records, settings
-from curbtick_wire._typing import Any
+from curbtick_wire._typing import Any, Fields
 from curbtick_wire.errors import WireError
 
 CRC_SIZE = 4
@@ -17,7 +17,8 @@ CRC_SIZE = 4
 
 def crc32(data: bytes) -> int:
     """CRC-32 (CRC-32/ISO-HDLC of the RevEng catalogue) of a bytes-like object, 0..2**32-1."""
-    return binascii.crc32(data) & 0xFFFFFFFF
+    value: int = binascii.crc32(data) & 0xFFFFFFFF
+    return value
 
 
 def size_of(fields: tuple[tuple[str, str, int, int], ...]) -> int:
@@ -107,6 +108,14 @@ def unpack_list(
         row, offset = unpack(fields, data, offset)
         rows.append(row)
     return rows, offset
+
+
+def fields_of(kind: int) -> Fields:
+    """The fields of a record kind. Raises WireError for a kind not known here."""
+    entry = kind_entry(kind)
+    if entry is None:
+        raise WireError("kind", f"{kind} is not a record kind")
+    return entry[2]
 
 
 def kind_entry(kind: int) -> tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None] | None:

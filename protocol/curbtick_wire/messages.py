@@ -275,4 +275,5 @@ def definition() -> bytes:
     digest = hashlib.sha256()
     for table in _tables():
         digest.update(repr(table).encode())
-    return digest.digest()[:8]
+    start: bytes = digest.digest()[:8]
+    return start

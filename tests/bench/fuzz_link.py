@@ -96,7 +96,7 @@ def signed(kind, key_id, counter, body):
 def genuine(link, serial, probe):
     """Pair a bench and have it change things: its signed requests as (kind, payload)."""
     key_id = probe.keys.add(SECRET, b"bench")
-    limits = dict(probe.limits.in_force, revision=5)
+    limits = dict(probe.limits.current, revision=5)
     log = probe.log
     acknowledge = {"first_seq": 1, "last_seq": 10, "digest": log.digest(1, 10)}
     sent = (

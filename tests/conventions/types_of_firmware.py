@@ -1,4 +1,4 @@
-"""Type-checks firmware/ and protocol/ against MicroPython's own modules instead of CPython's.
+"""Type-checks firmware/ and protocol/, mypy strict, against MicroPython's own modules instead of CPython's.
 
 The stub packages micropython-rp2-stubs and micropython-stdlib-stubs are written for a folder of their own,
 beside no CPython; so their files are gathered into one under the cache folder, once for each pair of
@@ -17,6 +17,7 @@ STUB_PACKAGES = ("micropython-rp2-stubs", "micropython-stdlib-stubs")
 
 # What the stubs of 1.29 say wrongly; the firmware runs on MicroPython in the pair tests.
 STUB_FAULTS = (
+    'incompatible type "FlashDisk"; expected "AbstractBlockDev"',  # whatever has its methods is a block device
     'Cannot instantiate abstract class "VfsLfs2"',  # the block device's methods are its argument's, not its own
     '"DMA" has no attribute "channel"',  # rp2.DMA has channel, read, write, count and ctrl
     '"DMA" has no attribute "read"',
@@ -25,6 +26,19 @@ STUB_FAULTS = (
     'expression has type "_TicksUs", variable has type "int"',  # ticks are small integers
 )
 CACHE = ROOT / ".mypy_cache"
+
+# Rooms of the firmware whose functions do not all say their types yet.
+NOT_STRICT = ("dsp", "bumper", "seal", "hiss")
+_LENIENT = """
+strict_optional = False
+disallow_untyped_defs = False
+disallow_incomplete_defs = False
+disallow_untyped_calls = False
+disallow_untyped_decorators = False
+disallow_any_generics = False
+warn_return_any = False
+warn_unused_ignores = False
+"""
 
 
 def stub_folder() -> Path:
@@ -55,8 +69,10 @@ def check() -> str:
     """
     kernels = FIRMWARE / "curbtick_probe/dsp"
     others = sorted(path for path in FIRMWARE.rglob("*.py") if not path.is_relative_to(kernels))
-    found = _run("", [str(kernels)])
-    found += _run("[mypy-curbtick_probe.dsp.*]\nfollow_imports = skip\n", [str(WIRE), *map(str, others)])
+    lenient = "".join(f"[mypy-curbtick_probe.{room}.*]{_LENIENT}" for room in NOT_STRICT if room != "dsp")
+    found = _run(f"[mypy-curbtick_probe.dsp.*]{_LENIENT if 'dsp' in NOT_STRICT else ''}", [str(kernels)])
+    skipped = f"[mypy-curbtick_probe.dsp.*]\nfollow_imports = skip\n{lenient}"
+    found += _run(skipped, [str(WIRE), *map(str, others)])
     return "\n".join(found)
 
 
@@ -68,8 +84,8 @@ def _run(more_settings: str, paths: list[str]) -> list[str]:
         f"mypy_path = {stubs}:{FIRMWARE}:{WIRE.parent}\n"
         f"custom_typeshed_dir = {stubs}\n"
         f"cache_dir = {CACHE}/firmware\n"
-        "check_untyped_defs = True\n"
-        "strict_optional = False\n"
+        "strict = True\n"
+        f"untyped_calls_exclude = {','.join(f'curbtick_probe.{room}' for room in NOT_STRICT)}\n"
         "disable_error_code = var-annotated\n"
         "explicit_package_bases = True\n" + more_settings
     )

@@ -91,7 +91,7 @@ def _shape(name: str) -> dict[str, tuple[str, ...]]:
 
 
 def test_the_two_boards_have_the_same_methods_with_the_same_arguments() -> None:
-    virtual = _shape("virtual.py")
-    real = _shape("rp2.py") | _shape("adc_dma.py")
+    virtual = _shape("virtual/board.py")
+    real = _shape("rp2/board.py") | _shape("rp2/adc_dma.py")
     assert virtual == real
     assert {"Board.beep", "Board.wait", "Capture.block"} <= virtual.keys()

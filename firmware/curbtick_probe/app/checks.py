@@ -3,58 +3,64 @@
 import gc
 
 from curbtick_wire import names, records
+from curbtick_wire._typing import Any, Values
 
 from curbtick_probe import reason
 from curbtick_probe.app import modules
+from curbtick_probe.app.doubts import Doubts
 from curbtick_probe.app.meter import Meter
+from curbtick_probe.app.place import Place
 from curbtick_probe.bumper import reading
+from curbtick_probe.hardware import Board
+from curbtick_probe.link.service import Probe
 from curbtick_probe.panel import patterns
+from curbtick_probe.panel.panel import Panel
 from curbtick_probe.store.log import LogFull
 
 _KINDS = {names.CHECK_SEAL: records.SEAL, names.CHECK_HISS: records.HISS}
+# Each check's verdicts, whose words are the names of their patterns.
+_VERDICTS = {names.CHECK_SEAL: names.SEAL_VERDICTS, names.CHECK_HISS: names.HISS_VERDICTS}
 # The first verdict of both checks.
 _RETRY = 0
-_VERDICT_PATTERNS = {
-    names.CHECK_SEAL: ("retry", "tight", "leak"),
-    names.CHECK_HISS: ("retry", "quiet", "hiss", "tone"),
-}
 
 
 class Checks:
     """Which check is current, and the meter of a seal or a hiss check while it is."""
 
-    def __init__(self, app):
-        self._app = app
-        self._meter = None
+    def __init__(self, board: Board, probe: Probe, panel: Panel, place: Place, doubts: Doubts) -> None:
+        self._board = board
+        self._probe = probe
+        self._panel = panel
+        self._place = place
+        self._doubts = doubts
+        self._meter: Any = None
         self._kept = modules.loaded()
         self.current = names.CHECK_BUMPER
 
-    def next_check(self):
+    def next_check(self) -> None:
         """Change from the bumper to the seal to the hiss check and back."""
         self.current = (self.current + 1) % len(names.CHECKS)
-        self._app.panel.gestures.check = names.CHECKS[self.current]
-        self._app.panel.say(patterns.CHECK_PATTERNS[self.current])
+        self._panel.gestures.check = names.CHECKS[self.current]
+        self._panel.say(patterns.CHECK_PATTERNS[self.current])
         self._meter = None
-        self._app.readings.end_stay()
         modules.give_back(self._kept)
         self.enter_vehicle()
-        self._app.show_current()
 
-    def enter_vehicle(self):
+    def enter_vehicle(self) -> None:
         """Begin the current check anew: another vehicle has its own reference."""
         self._meter = None
         if self.current != names.CHECK_BUMPER:
             # The bar answers first: a check's tables take a chip a second.
-            self._app.panel.finish()
+            self._panel.finish()
             reading.release()
             gc.collect()
-            self._meter = Meter(self._app, self.current)
+            self._meter = Meter(self._board, self._panel, self.current, self._probe.limits.current)
 
-    def next_gesture(self):
+    def next_gesture(self, poll: Any) -> str | None:
         """Run the meter until a gesture or a word of poll(); None in the bumper check, which has no meter."""
-        return self._meter.next_gesture() if self._meter else None
+        return self._meter.next_gesture(poll) if self._meter else None
 
-    def mark(self):
+    def mark(self) -> None:
         """Take the reference where there is none, else close the section and log it."""
         if not self._meter.ready:
             self.reference()
@@ -63,40 +69,40 @@ class Checks:
             if values:
                 self._log(values)
             else:
-                self._app.panel.say("mark")
+                self._panel.say("mark")
 
-    def reference(self):
+    def reference(self) -> None:
         """Take the reference or the background; in the seal check it settles the sections marked before."""
         for values in self._meter.reference():
             self._log(values)
-        self._app.panel.say("mark" if self._meter.ready else "retry")
-        self._app.panel.finish()
+        self._panel.say("mark" if self._meter.ready else "retry")
+        self._panel.finish()
 
-    def response(self):
+    def response(self) -> None:
         """Change between slow and fast response."""
         self._meter.response()
-        self._app.panel.say("mark")
-        self._app.panel.finish()
+        self._panel.say("mark")
+        self._panel.finish()
 
-    def _log(self, values):
+    def _log(self, values: Values) -> None:
         """Log a section's values with the round and vehicle, then show its verdict."""
-        panel = self._app.panel
-        values["round_id"] = self._app.place.round_id
-        values["vehicle"] = self._app.place.vehicle
-        doubts = self._app.doubts()
+        panel = self._panel
+        values["round_id"] = self._place.round_id
+        values["vehicle"] = self._place.vehicle
+        doubts = self._doubts.reasons()
         if doubts:
             values["verdict"] = _RETRY
             values["reasons"] |= doubts
         try:
-            self._app.probe.log.append(_KINDS[self.current], values)
-            panel.say("mark" if _unsettled(values) else _VERDICT_PATTERNS[self.current][values["verdict"]])
-            self._app.say_doubts(values["reasons"])
+            self._probe.log.append(_KINDS[self.current], values)
+            panel.say("mark" if _unsettled(values) else _VERDICTS[self.current][values["verdict"]])
+            self._doubts.say(values["reasons"])
         except LogFull:
             panel.say("log_full")
             panel.say("retry")
         panel.finish()
 
 
-def _unsettled(values):
+def _unsettled(values: Values) -> bool:
     """Whether a section only waits for its reference to be confirmed."""
-    return values["reasons"] == reason.NO_REFERENCE
+    return bool(values["reasons"] == reason.NO_REFERENCE)

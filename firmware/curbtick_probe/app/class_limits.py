@@ -1,6 +1,9 @@
 """Which limits judge a reading: those of the bumper's class, or of any class where none is named."""
 
 from curbtick_wire import classes
+from curbtick_wire._typing import Values
+
+from curbtick_probe.store.limits import Limits
 
 # Wide enough that no frequency the front end hears is judged.
 _ANY_CENTRE_HZ = 55_000
@@ -10,7 +13,7 @@ _HIGHEST = ("pass_cdb", "dead_cdb", "neighbour_cdb", "interval_max_ms", "ringdow
 _LOWEST = ("interval_min_ms", "ringdown_min_us", "missing_permille")
 
 
-def limits_for(limits, class_khz):
+def limits_for(limits: Limits, class_khz: int) -> Values:
     """Return the limits of a class as a dict (settings.LIMIT_CLASS).
 
     limits: limits.Limits. A class that the set in force lacks is judged by the factory's; class 0, where no custom
@@ -22,10 +25,10 @@ def limits_for(limits, class_khz):
     for one in classes.factory_classes():
         if one["class_khz"] == class_khz:
             return one
-    return any_class(limits.in_force["classes"])
+    return any_class(limits.current["classes"])
 
 
-def any_class(rows):
+def any_class(rows: list[Values]) -> Values:
     """Return limits under which every class's sensor is judged, by the highest levels of all, but no frequency."""
     merged = dict(rows[0])
     for name in _HIGHEST:

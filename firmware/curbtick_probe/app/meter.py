@@ -1,30 +1,30 @@
 """The live meter of a seal or a hiss check: listens, draws the bar, and watches the buttons between blocks."""
 
-from curbtick_wire import names
+from curbtick_wire import names, sampling
+from curbtick_wire._typing import Any, Ints, Values
 
+from curbtick_probe.hardware import Board, Capture
 from curbtick_probe.panel import patterns
-
-# What `curbtick tone` plays unless told otherwise.
-SEAL_TONE_HZ = 15_000
+from curbtick_probe.panel.panel import Panel
 
 
 class TappedCapture:
     """A capture that calls `tap` after each block, so that a press is seen within 4 ms."""
 
-    def __init__(self, capture, tap):
+    def __init__(self, capture: Capture, tap: Any) -> None:
         self._capture = capture
         self._tap = tap
         self.start = capture.start
         self.stop = capture.stop
 
-    def block(self):
+    def block(self) -> Ints:
         """Return the next block, as the board's capture does."""
         block = self._capture.block()
         self._tap()
         return block
 
     @property
-    def overruns(self):
+    def overruns(self) -> int:
         """Blocks lost, as the board's capture counts them."""
         return self._capture.overruns
 
@@ -32,7 +32,7 @@ class TappedCapture:
 class Ears:
     """What a check needs of a board."""
 
-    def __init__(self, board, tap):
+    def __init__(self, board: Board, tap: Any) -> None:
         self.capture = TappedCapture(board.capture, tap)
         self.battery_mv = board.battery_mv
 
@@ -44,70 +44,72 @@ class Seal:
     part of any section. Each later mark closes one section and begins the next.
     """
 
-    def __init__(self, ears, limit_set):
+    def __init__(self, ears: Ears, limit_set: Values) -> None:
         from curbtick_probe.seal import check as seal
 
-        self.check = seal.SealCheck(ears, SEAL_TONE_HZ, limit_set)
+        self.check: Any = seal.SealCheck(ears, sampling.TONE_HZ, limit_set)
         self.statuses = seal.STATUSES
-        self._new_section = seal.Section
         self._at_seal = False
 
     @property
-    def word(self):
+    def word(self) -> str:
         """What the bar should say: one of the check's statuses."""
         return self.statuses[self.check.status]
 
     @property
-    def ready(self):
+    def ready(self) -> bool:
         """Whether the free reference was taken."""
         return self.check.reference_cdb is not None
 
-    def reference(self):
+    def reference(self) -> Any:
         """Take or confirm the reference; return the values of the sections that it settles."""
         self._at_seal = False
         return self.check.reference()
 
-    def mark(self):
+    def mark(self) -> Values | None:
         """Close the section and return its values, or begin the first one and return None."""
         if self._at_seal:
-            return self.check.mark()
+            values: Values = self.check.mark()
+            return values
         self._at_seal = True
-        self.check.section = self._new_section(self.check.section.number)
+        section = self.check.section
+        self.check.section = type(section)(section.number)
         return None
 
-    def response(self):
+    def response(self) -> None:
         """The seal check has but one response."""
 
 
 class Hiss:
     """The hiss check in the form that Meter runs."""
 
-    def __init__(self, ears, limit_set):
+    def __init__(self, ears: Ears, limit_set: Values) -> None:
         from curbtick_probe.hiss import check as hiss
 
-        self.check = hiss.HissCheck(ears, limit_set)
+        self.check: Any = hiss.HissCheck(ears, limit_set)
         self.statuses = hiss.STATUSES
 
     @property
-    def word(self):
+    def word(self) -> str:
         """What the bar should say: one of the check's statuses."""
         return self.statuses[self.check.told]
 
     @property
-    def ready(self):
+    def ready(self) -> bool:
         """Whether the background is known."""
         return self.check.known is not None
 
-    def reference(self):
+    def reference(self) -> Any:
         """Learn the background; it settles no section."""
         self.check.background()
         return ()
 
-    def mark(self):
+    def mark(self) -> Values | None:
         """Close the section and return its values."""
-        return self.check.mark()
+        values: Values = self.check.mark()
+        return values
 
-    def response(self):
+    def response(self) -> None:
         """Change between slow and fast response."""
         self.check.fast = not self.check.fast
 
@@ -115,54 +117,57 @@ class Hiss:
 class Meter:
     """One check on one vehicle. Listening runs only inside next_gesture() and reference()."""
 
-    def __init__(self, app, check):
-        self._app = app
-        self._gestures = []
+    def __init__(self, board: Board, panel: Panel, check: int, limit_set: Values) -> None:
+        """check: names.CHECK_SEAL or CHECK_HISS; limit_set: the set in force."""
+        self._panel = panel
+        self._gestures: list[str] = []
         self._odd = 0
-        kind = Seal if check == names.CHECK_SEAL else Hiss
-        self._kind = kind(Ears(app.board, self._tap), app.probe.limits.in_force)
+        kind: Any = Seal if check == names.CHECK_SEAL else Hiss
+        self._kind = kind(Ears(board, self._tap), limit_set)
         self._check = self._kind.check
 
     @property
-    def ready(self):
+    def ready(self) -> bool:
         """Whether the check has its reference or background."""
-        return self._kind.ready
+        ready: bool = self._kind.ready
+        return ready
 
-    def next_gesture(self):
-        """Show the meter until a gesture or a word of the app's poll()."""
-        self._app.panel.finish()
+    def next_gesture(self, poll: Any) -> str:
+        """Show the meter until a gesture or a word of poll()."""
+        self._panel.finish()
         self._check.start()
         word = None
         while not word:
             self._check.update()
             self._draw()
-            word = self._gestures.pop(0) if self._gestures else self._app.poll()
+            word = self._gestures.pop(0) if self._gestures else poll()
         self._check.stop()
         return word
 
-    def reference(self):
+    def reference(self) -> Any:
         """Take the reference or the background; return the values of the sections it settles."""
-        self._app.panel.light(patterns.METER_PATTERNS["no_reference"][0])
+        self._panel.light(patterns.METER_PATTERNS["no_reference"][0])
         self._check.start()
         settled = self._kind.reference()
         self._check.stop()
         return settled
 
-    def mark(self):
+    def mark(self) -> Values | None:
         """Close the section and return its values, or begin the first one and return None."""
-        return self._kind.mark()
+        values: Values | None = self._kind.mark()
+        return values
 
-    def response(self):
+    def response(self) -> None:
         """Change between slow and fast response."""
         self._kind.response()
 
-    def _tap(self):
-        gesture = self._app.panel.gesture()
+    def _tap(self) -> None:
+        gesture = self._panel.gesture()
         if gesture:
             self._gestures.append(gesture)
 
-    def _draw(self):
+    def _draw(self) -> None:
         self._odd ^= 1
         check = self._check
         masks = patterns.METER_PATTERNS.get(self._kind.word)
-        self._app.panel.light(masks[self._odd] if masks else patterns.meter_mask(check.leds, check.dot))
+        self._panel.light(masks[self._odd] if masks else patterns.meter_mask(check.leds, check.dot))

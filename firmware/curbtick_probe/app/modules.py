@@ -2,13 +2,15 @@
 
 import sys
 
+from curbtick_wire._typing import Words
 
-def loaded():
+
+def loaded() -> Words:
     """Return the names of the modules that are loaded now."""
     return tuple(sys.modules)
 
 
-def give_back(kept):
+def give_back(kept: Words) -> None:
     """Forget all modules but those of `kept`, as loaded() returned them.
 
     A collection frees their room; an import loads them anew. Each is emptied first: the collector also follows what

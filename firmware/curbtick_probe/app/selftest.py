@@ -7,15 +7,17 @@ from its noise budget.
 
 import os
 
-from curbtick_wire import names, records
+from curbtick_wire import names, records, sampling
+from curbtick_wire._typing import Any, Ints, Values
 from micropython import const
 
-from curbtick_probe.bumper import listen, reading
+from curbtick_probe.bumper import reading
 from curbtick_probe.dsp import level
+from curbtick_probe.hardware import Board, Capture
+from curbtick_probe.link.service import Probe
 from curbtick_probe.store.log import LogFull
 
 # Mid-scale within a hundredth of full scale for the divider and as much for the ADC's offset, rounded up.
-BIAS_CODE = const(2048)
 BIAS_SLACK_CODES = const(100)
 
 # An ADC on a quiet low input lies at -58 dBFS (RP2040) or -61 (RP2350); a broken ground or a noisy supply lifts it, a
@@ -46,12 +48,12 @@ _FULL_SCALE_CDB = const(6321)
 _PATTERN = bytes(range(256))
 
 
-def run_and_log(board, probe):
+def run_and_log(board: Board, probe: Probe) -> bool:
     """Run every test and log the record; return whether all passed.
 
     `probe.failed` holds the mask of what failed until the next run; an event goes with a failure.
     """
-    values = run(board, probe.limits.in_force)
+    values = run(board, probe.limits.current)
     probe.failed = values["failed"]
     try:
         probe.log.append(records.SELF_TEST, values)
@@ -63,13 +65,13 @@ def run_and_log(board, probe):
     return not values["failed"]
 
 
-def run(board, limit_set):
+def run(board: Board, limit_set: Values) -> Values:
     """Run every test; return the values of a self-test record.
 
     board: a Board; limit_set: the set's own fields (codec.unpack_limits form).
     """
-    failed = []
-    values = {"battery_mv": board.battery_mv(), "temperature_ddeg": board.temperature_ddeg()}
+    failed: list[str] = []
+    values: Values = {"battery_mv": board.battery_mv(), "temperature_ddeg": board.temperature_ddeg()}
     _judge(failed, "buttons", _released(board))
     _judge(failed, "flash", _flash_keeps(board.root))
     values["bias_code"] = _bias(board.capture, failed)
@@ -86,17 +88,17 @@ def run(board, limit_set):
     return values
 
 
-def in_record_ddeg(temperature_ddeg):
+def in_record_ddeg(temperature_ddeg: int) -> int:
     """Return a temperature as a record can hold it: a broken sensor must not stop what it is measured beside."""
     return max(-1250, min(1250, temperature_ddeg))
 
 
-def _judge(failed, word, passed):
+def _judge(failed: list[str], word: str, passed: bool) -> None:
     if not passed:
         failed.append(word)
 
 
-def _released(board):
+def _released(board: Board) -> bool:
     """Return whether no button is held, or both let go within BUTTON_WAIT_MS."""
     until_ms = board.ticks_ms() + BUTTON_WAIT_MS
     while board.buttons() and board.ticks_ms() < until_ms:
@@ -104,21 +106,21 @@ def _released(board):
     return not board.buttons()
 
 
-def _flash_keeps(root):
+def _flash_keeps(root: str) -> bool:
     """Return whether a small file comes back from flash as it went; the data directory is as before afterwards."""
     path = root + "/selftest"
     try:
         with open(path, "wb") as file:
             file.write(_PATTERN)
         with open(path, "rb") as file:
-            kept = file.read() == _PATTERN
+            kept: bool = file.read() == _PATTERN
         os.remove(path)
     except OSError:
         return False
     return kept
 
 
-def _bias(capture, failed):
+def _bias(capture: Capture, failed: list[str]) -> int:
     """Return the mean code of the low input; all three inputs must rest at mid-scale."""
     means = []
     for source in (names.INPUT_LOW, names.INPUT_PADDED, names.INPUT_HIGH):
@@ -128,11 +130,11 @@ def _bias(capture, failed):
         block = capture.block()
         means.append(sum(block) // len(block))
         capture.stop()
-    _judge(failed, "bias", all(abs(mean - BIAS_CODE) <= BIAS_SLACK_CODES for mean in means))
+    _judge(failed, "bias", all(abs(mean - sampling.MID_CODE) <= BIAS_SLACK_CODES for mean in means))
     return means[0]
 
 
-def _rate_permille(board):
+def _rate_permille(board: Board) -> int:
     """Return how long RATE_BLOCKS blocks should take over how long they took by the tick clock, in permille."""
     capture = board.capture
     capture.start(names.INPUT_LOW)
@@ -145,10 +147,10 @@ def _rate_permille(board):
     capture.stop()
     if lost or took_us <= 0:
         return 0
-    return min(65535, RATE_BLOCKS * listen.BLOCK_US * 1000 // took_us)
+    return min(65535, RATE_BLOCKS * sampling.BLOCK_US * 1000 // took_us)
 
 
-def _floors(board, limit_set, values, failed):
+def _floors(board: Board, limit_set: Values, values: Values, failed: list[str]) -> None:
     listener = _listener(board)
     low_cdb = listener.floor_of(names.INPUT_LOW, FLOOR_BLOCKS)
     high_cdb = listener.floor_of(names.INPUT_HIGH, FLOOR_BLOCKS)
@@ -160,12 +162,12 @@ def _floors(board, limit_set, values, failed):
     )
 
 
-def _listener(board):
+def _listener(board: Board) -> Any:
     """Return the readings' own listener, made now if none was taken yet: its buffers are large, and kept."""
     return reading.reader(board).listener
 
 
-def _level_cdb(board, frequency_hz):
+def _level_cdb(board: Board, frequency_hz: int) -> int:
     """Return the level at the high input, all frequencies together, during a beep of this frequency (0: silence)."""
     capture = board.capture
     capture.start(names.INPUT_HIGH)
@@ -175,10 +177,11 @@ def _level_cdb(board, frequency_hz):
     blocks = [capture.block() for _ in range(BEEP_BLOCKS)]
     capture.stop()
     most = max([_mean_square(block) for block in blocks])
-    return max(-9000, level.power_cdb(most) - _FULL_SCALE_CDB)
+    level_cdb: int = max(-9000, level.power_cdb(most) - _FULL_SCALE_CDB)
+    return level_cdb
 
 
-def _mean_square(block):
+def _mean_square(block: Ints) -> int:
     """Return the mean square of a block around its mean, in codes squared."""
     mean = sum(block) // len(block)
     return sum((code - mean) * (code - mean) for code in block) // len(block)

@@ -4,12 +4,14 @@ import hashlib
 
 from curbtick_wire import messages
 
+from curbtick_probe.store.keys import Keys
+
 _BLOCK = 64
 # A counter may run ahead by this much and no more, so that one message cannot use a key's counters up.
 COUNTER_JUMP_MAX = 65536
 
 
-def hmac_sha256(key, text):
+def hmac_sha256(key: bytes, text: bytes) -> bytes:
     """HMAC-SHA256 (RFC 2104, FIPS 198-1) of text under key, both bytes of any length: 32 bytes."""
     if len(key) > _BLOCK:
         key = hashlib.sha256(key).digest()
@@ -18,10 +20,11 @@ def hmac_sha256(key, text):
     inner.update(text)
     outer = hashlib.sha256(bytes([byte ^ 0x5C for byte in key]))
     outer.update(inner.digest())
-    return outer.digest()
+    tag: bytes = outer.digest()
+    return tag
 
 
-def same(one, other):
+def same(one: bytes, other: bytes) -> bool:
     """Whether two byte strings are equal, in a time that does not tell where they differ."""
     difference = len(one) ^ len(other)
     for left, right in zip(one, other):
@@ -32,7 +35,7 @@ def same(one, other):
 class Denied(Exception):
     """A request that is not obeyed. code: a word of messages.ERRORS; words: why; value: a number with it."""
 
-    def __init__(self, code, words="", value=0):
+    def __init__(self, code: str, words: str = "", value: int = 0) -> None:
         super().__init__(code)
         self.code = code
         self.words = words
@@ -46,13 +49,13 @@ class Access:
     wrong one), `replayed`.
     """
 
-    def __init__(self, keys, unique_id):
+    def __init__(self, keys: Keys, unique_id: bytes) -> None:
         self._keys = keys
         self._unique_id = unique_id
         self.unsigned = 0
         self.replayed = 0
 
-    def verify(self, kind, payload):
+    def verify(self, kind: int, payload: bytes) -> tuple[bytes, int, int]:
         """(body, key_id, counter) of a signed payload whose tag is right; its counter is not looked at.
 
         Raises WireError for a payload too short, Denied for an unknown key or a wrong tag.
@@ -69,12 +72,12 @@ class Access:
             raise Denied("bad_tag", "tag: is not made with this key", key_id)
         return body, key_id, counter
 
-    def use(self, key_id, counter):
+    def use(self, key_id: int, counter: int) -> None:
         """Use a verified request's counter up, durably, before the request is obeyed.
 
         Raises Denied, its value the highest counter used, for one that is not above it or too far above it.
         """
-        last = self._keys.counter(key_id)
+        last = self._keys.counter(key_id) or 0
         if counter > last + COUNTER_JUMP_MAX or not self._keys.advance(key_id, counter):
             self.replayed += 1
             raise Denied("replayed", "counter: was used before or runs too far ahead", last)

@@ -5,12 +5,14 @@ kept without bound, or changes anything unless it is signed by a paired bench.
 """
 
 from curbtick_wire import frames, messages
+from curbtick_wire._typing import Any, Reply
 from curbtick_wire.errors import WireError
 
+from curbtick_probe.hardware import Serial
 from curbtick_probe.link.access import Access, Denied
 from curbtick_probe.link.service import Identity, Probe, Service
 from curbtick_probe.link.slices import Slices
-from curbtick_probe.store.limits import Refused
+from curbtick_probe.store.setting import Refused
 
 __all__ = ["Identity", "Link", "Probe"]
 
@@ -25,22 +27,22 @@ class Link:
     `faults`, requests that failed for a reason that lies in the probe.
     """
 
-    def __init__(self, board_serial, probe):
+    def __init__(self, board_serial: Serial, probe: Probe) -> None:
         self._serial = board_serial
         self._log = probe.log
         self._access = Access(probe.keys, probe.identity.unique_id)
         self._reader = frames.FrameReader()
         self._buffer = bytearray(_READ_SIZE)
         self._waiting = []
-        self._slices = None
+        self._slices: Any = None
         self._slices_request = 0
         self._torn = True
-        self._last_signed = None
-        self._last_answer = None
+        self._last_signed = (0, b"")
+        self._last_answer: Reply = ({}, b"")
         self.sent = self.lost = self.unknown = self.bad = self.refused = self.faults = 0
         self._service = Service(probe, self.counters)
 
-    def counters(self):
+    def counters(self) -> dict[str, int]:
         """Everything counted since start, by the names of the stats reply."""
         reader, access = self._reader, self._access
         return {
@@ -57,7 +59,7 @@ class Link:
             "faults": self.faults,
         }
 
-    def poll(self):
+    def poll(self) -> bool:
         """Do a bounded piece of work; never raises. True while there is more to do at once."""
         try:
             self._receive()
@@ -70,14 +72,14 @@ class Link:
             self._slices = None
         return bool(self._waiting or self._slices)
 
-    def _receive(self):
+    def _receive(self) -> None:
         if self._waiting:
             return
         count = self._serial.read_into(self._buffer)
         if count:
             self._waiting = self._reader.feed(bytes(self._buffer[:count]))
 
-    def _send(self, kind, request, payload):
+    def _send(self, kind: int, request: int, payload: bytes) -> None:
         """Write one whole frame, or count it as lost.
 
         A delimiter in front ends whatever noise the bench holds; a slice needs none, the frame before it was ours.
@@ -92,7 +94,7 @@ class Link:
         else:
             self.sent += 1
 
-    def _send_slice(self):
+    def _send_slice(self) -> None:
         slices = self._slices
         ready = slices.step()
         if ready:
@@ -107,11 +109,11 @@ class Link:
             }
             self._answer(messages.READ_END, self._slices_request, (end, b""))
 
-    def _answer(self, kind, request, reply):
+    def _answer(self, kind: int, request: int, reply: Reply) -> None:
         kind |= messages.REPLY
         self._send(kind, request, messages.pack(kind, *reply))
 
-    def _serve(self, kind, request, payload):
+    def _serve(self, kind: int, request: int, payload: bytes) -> None:
         """Obey one request and answer it. What is no request at all is counted and left unanswered."""
         if kind & messages.REPLY or kind == 0:
             self.unknown += 1
@@ -133,14 +135,14 @@ class Link:
             if reply:
                 self._answer(kind, request, reply)
 
-    def _refuse(self, kind, request, code, words, value=0):
+    def _refuse(self, kind: int, request: int, code: str, words: str, value: int = 0) -> None:
         self.refused += 1
         number = messages.ERRORS.index(code)
         values = {"request_kind": kind, "code": number, "value": value}
         tail = words.encode()[: messages.WORDS_MAX]
         self._answer(messages.ERROR, request, (values, tail))
 
-    def _obey(self, kind, request, payload):
+    def _obey(self, kind: int, request: int, payload: bytes) -> Reply | None:
         """The reply to a request as (values, tail), or None where slices follow instead."""
         service = self._service
         if kind in service.signed_requests:
@@ -157,7 +159,7 @@ class Link:
             return None
         return service.open_requests[kind](values)
 
-    def _obey_signed(self, kind, payload):
+    def _obey_signed(self, kind: int, payload: bytes) -> Reply:
         """Obey a signed request once; the last one sent again gets the same answer again."""
         if self._last_signed == (kind, payload):
             return self._last_answer

@@ -7,11 +7,17 @@ one's, once the signature held, with its fields, its tail and the key it was sig
 import gc
 
 from curbtick_wire import codec, messages, names
+from curbtick_wire._typing import Callable, Reply, Values, Words
 
 from curbtick_probe import VERSION
+from curbtick_probe.hardware import Board
 from curbtick_probe.link.access import Denied
-from curbtick_probe.store.keys import KeysFull
-from curbtick_probe.store.limits import Refused
+from curbtick_probe.store.clock import Clock
+from curbtick_probe.store.keys import Keys, KeysFull
+from curbtick_probe.store.limits import Limits
+from curbtick_probe.store.log import Log
+from curbtick_probe.store.rounds import Rounds
+from curbtick_probe.store.setting import Refused
 
 OLDEST_VERSION = 1
 _ANCHOR_AGE_MAX_MS = 60000
@@ -23,7 +29,9 @@ class Identity:
     board: gives unique_id and battery_mv(); capabilities: words of messages.CAPABILITIES.
     """
 
-    def __init__(self, board, capabilities=messages.CAPABILITIES, firmware=VERSION):
+    def __init__(
+        self, board: Board, capabilities: Words = messages.CAPABILITIES, firmware: str = VERSION
+    ) -> None:
         self.unique_id = board.unique_id
         self.battery_mv = board.battery_mv
         self.capabilities = names.mask_of(messages.CAPABILITIES, capabilities)
@@ -37,7 +45,16 @@ class Probe:
     one; the app runs it and clears it. `failed` is the mask (names.SELF_TESTS) of the last one.
     """
 
-    def __init__(self, log, limits, rounds, clock, keys, identity, pairing=False):
+    def __init__(
+        self,
+        log: Log,
+        limits: Limits,
+        rounds: Rounds,
+        clock: Clock,
+        keys: Keys,
+        identity: Identity,
+        pairing: bool = False,
+    ) -> None:
         self.log = log
         self.limits = limits
         self.rounds = rounds
@@ -56,10 +73,10 @@ class Service:
     method gives its reply as (values, tail). Raises Denied, Refused, WireError.
     """
 
-    def __init__(self, probe, counters):
+    def __init__(self, probe: Probe, counters: Callable[[], dict[str, int]]) -> None:
         self._probe = probe
         self._counters = counters
-        self._definition = None
+        self._definition = b""
         self._noted_seq = 0
         self.open_requests = {
             messages.GREET: self._greet,
@@ -78,10 +95,10 @@ class Service:
             messages.SELF_TEST: self._self_test,
         }
 
-    def _event(self, word, value, extra=0):
+    def _event(self, word: str, value: int, extra: int = 0) -> int:
         return self._probe.log.event(names.EVENTS.index(word), value, extra)
 
-    def _greet(self, _values):
+    def _greet(self, _values: Values) -> Reply:
         probe = self._probe
         log, identity = probe.log, probe.identity
         self._definition = self._definition or messages.definition()
@@ -104,7 +121,7 @@ class Service:
         }
         return reply, b""
 
-    def _stats(self, _values):
+    def _stats(self, _values: Values) -> Reply:
         log = self._probe.log
         reply = self._counters()
         reply["records_dropped"] = log.dropped
@@ -112,23 +129,23 @@ class Service:
         reply["heap_free_bytes"] = gc.mem_free()
         return reply, b""
 
-    def _ticks(self, _values):
+    def _ticks(self, _values: Values) -> Reply:
         clock = self._probe.clock
         return {"boot": clock.boot, "ticks_ms": clock.ticks_ms()}, b""
 
-    def _limits_get(self, _values):
+    def _limits_get(self, _values: Values) -> Reply:
         return {}, self._probe.limits.data
 
-    def _round_get(self, _values):
+    def _round_get(self, _values: Values) -> Reply:
         if not self._probe.rounds.current:
             raise Denied("not_held", "round: none was sent to this probe")
         return {}, self._probe.rounds.data
 
-    def _keys(self, _values):
+    def _keys(self, _values: Values) -> Reply:
         rows = self._probe.keys.rows()
         return {"count": len(rows)}, codec.pack_list(messages.KEY_ROW, rows)
 
-    def _acknowledge(self, values, _tail, key_id):
+    def _acknowledge(self, values: Values, _tail: bytes, key_id: int) -> Reply:
         log = self._probe.log
         last, before = values["last_seq"], log.acknowledged
         if last > log.last_seq:
@@ -140,7 +157,7 @@ class Service:
             self._noted_seq = self._event("acknowledged", last, key_id)
         return {"acknowledged_seq": log.acknowledged}, b""
 
-    def _limits_put(self, _values, tail, key_id):
+    def _limits_put(self, _values: Values, tail: bytes, key_id: int) -> Reply:
         limits = self._probe.limits
         before = limits.data
         limits.put(tail)
@@ -148,7 +165,7 @@ class Service:
             self._event("limits_changed", limits.revision, key_id)
         return {"revision": limits.revision}, b""
 
-    def _round_put(self, _values, tail, key_id):
+    def _round_put(self, _values: Values, tail: bytes, key_id: int) -> Reply:
         rounds = self._probe.rounds
         before = rounds.data
         rounds.put(tail)
@@ -156,7 +173,7 @@ class Service:
             self._event("round_received", rounds.current["round_id"], key_id)
         return {"round_id": rounds.current["round_id"]}, b""
 
-    def _anchor(self, values, _tail, _key_id):
+    def _anchor(self, values: Values, _tail: bytes, _key_id: int) -> Reply:
         """Carry the bench's pair of time and ticks on to now; the log keeps whole seconds, half of one unsure."""
         clock = self._probe.clock
         now_ms = clock.ticks_ms()
@@ -167,18 +184,18 @@ class Service:
         clock.anchor(host_time_s, values["uncertainty_ms"] + 500)
         return {"boot": clock.boot, "ticks_ms": now_ms}, b""
 
-    def _revoke(self, values, _tail, key_id):
+    def _revoke(self, values: Values, _tail: bytes, key_id: int) -> Reply:
         revoked = values["revoked_key_id"]
         if not self._probe.keys.revoke(revoked):
             raise Denied("not_held", "revoked_key_id: is not paired with this probe", revoked)
         self._event("key_revoked", revoked, key_id)
         return {"revoked_key_id": revoked}, b""
 
-    def _self_test(self, _values, _tail, _key_id):
+    def _self_test(self, _values: Values, _tail: bytes, _key_id: int) -> Reply:
         self._probe.self_test_wanted = True
         return {}, b""
 
-    def pair(self, values):
+    def pair(self, values: Values) -> Reply:
         """Keep a bench's secret, which only somebody who held STEP at power-up allows."""
         if not self._probe.pairing:
             raise Denied("not_pairing", "pairing: hold STEP while switching the probe on")

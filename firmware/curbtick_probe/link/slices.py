@@ -3,8 +3,11 @@
 The same request always gives the same slices, so a bench that lost some asks for those alone.
 """
 
+from curbtick_wire._typing import Values
 from curbtick_wire.messages import WINDOW
 from micropython import const
+
+from curbtick_probe.store.log import Log
 
 _READS_PER_STEP = const(40)
 
@@ -16,10 +19,10 @@ class Slices:
     not; `done` once the last wanted one is made, `ended` where the records end with it.
     """
 
-    def __init__(self, log, request):
+    def __init__(self, log: Log, request: Values) -> None:
         self._log = log
         self._size = request["chunk"]
-        self._wanted = request["wanted"]
+        self._wanted: bytes = request["wanted"]
         self._until = request["until_seq"]
         self._seq = request["from_seq"]
         self._skip = request["from_byte"]
@@ -29,7 +32,7 @@ class Slices:
         self.done = False
         self.ended = False
 
-    def _fill(self):
+    def _fill(self) -> None:
         """Read records until a slice is held whole, the last one is in, or enough was read for one step."""
         for _ in range(_READS_PER_STEP):
             if len(self._held) >= self._size or not self._seq:
@@ -38,11 +41,11 @@ class Slices:
             if seq == 0 or seq > self._until:
                 self._seq = 0
                 return
-            self._held.extend(self._log.read(seq)[self._skip :])
+            self._held.extend((self._log.read(seq) or b"")[self._skip :])
             self._skip = 0
             self._seq = seq + 1
 
-    def step(self):
+    def step(self) -> tuple[int, bytes] | None:
         """One bounded step on: (index, bytes of the slice) when a wanted slice is ready, else None."""
         self._fill()
         past_end = self._seq == 0
@@ -58,5 +61,5 @@ class Slices:
         self.index += 1
         return (index, piece) if self._is_wanted(index) else None
 
-    def _is_wanted(self, index):
+    def _is_wanted(self, index: int) -> int:
         return self._wanted[index >> 3] >> (index & 7) & 1

@@ -37,10 +37,10 @@ GESTURE_TABLE = {
 
 POWER_UP_TABLE = {0: "start", READ: "start", STEP: "pairing", BOTH: "repl"}
 
-_NAMES = (None, "read", "step", "both")
+_NAMES = ("", "read", "step", "both")
 
 
-def has_double(check, buttons):
+def has_double(check: str, buttons: int) -> bool:
     """Say whether a double press of these buttons means anything, so that a single one must wait for it."""
     return (check, _NAMES[buttons] + "_double") in GESTURE_TABLE
 
@@ -52,7 +52,7 @@ class Gestures:
     `pressed_ms`: when the button of the latest gesture went down; of a long one, when it had been held long enough.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.check = "bumper"
         self._held = 0
         self._since_ms = 0
@@ -62,7 +62,7 @@ class Gestures:
         self._double = False
         self.pressed_ms = 0
 
-    def update(self, mask, now_ms):
+    def update(self, mask: int, now_ms: int) -> str | None:
         """Take the buttons as they are now; return a gesture or None. Call again within deadline_ms()."""
         if mask:
             return self._down(mask, now_ms)
@@ -73,11 +73,11 @@ class Gestures:
         return None
 
     @property
-    def idle(self):
+    def idle(self) -> bool:
         """Whether no button is held and no single press waits for its second one."""
         return not self._held and not self._pending
 
-    def deadline_ms(self, now_ms):
+    def deadline_ms(self, now_ms: int) -> int | None:
         """Return in how many ms update() must be called though no button changes, or None."""
         if self._held and not self._spent:
             return max(1, self._since_ms + LONG_MS - now_ms)
@@ -85,13 +85,13 @@ class Gestures:
             return max(1, self._pending_ms(now_ms))
         return None
 
-    def _pending_ms(self, now_ms):
+    def _pending_ms(self, now_ms: int) -> int:
         """Return how long a single press still waits for its second one."""
         if not has_double(self.check, self._pending):
             return 0
         return self._pending_since_ms + DOUBLE_MS - now_ms
 
-    def _down(self, mask, now_ms):
+    def _down(self, mask: int, now_ms: int) -> str | None:
         if not self._held:
             self._since_ms = now_ms
             self._spent = False
@@ -105,7 +105,7 @@ class Gestures:
         self.pressed_ms = now_ms
         return gesture
 
-    def _up(self, now_ms):
+    def _up(self, now_ms: int) -> str | None:
         held = self._held
         self._held = 0
         if self._spent:
@@ -117,16 +117,16 @@ class Gestures:
         self._pending_since_ms = now_ms
         return earlier or self.update(0, now_ms)
 
-    def _take_pending(self, suffix):
+    def _take_pending(self, suffix: str) -> str:
         held = self._pending
         self._pending = 0
         return self._name(held, suffix)
 
-    def _name(self, held, suffix):
+    def _name(self, held: int, suffix: str) -> str:
         self.pressed_ms = self._since_ms
         return _NAMES[held] + suffix
 
 
-def action(check, gesture):
+def action(check: str, gesture: str) -> str | None:
     """Return what a gesture does in a check, or None when it does nothing."""
     return GESTURE_TABLE.get((check, gesture))

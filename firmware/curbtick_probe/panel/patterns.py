@@ -11,6 +11,8 @@ memory: a frame as a tuple of two takes five times the room.
 
 from array import array
 
+from curbtick_wire._typing import Ints, Pairs, Sequence
+
 LEDS = 12
 HALF = 6
 ALL = 0xFFF
@@ -25,18 +27,18 @@ _HIGH_HZ = 4000
 _LOW_HZ = 2500
 
 
-def _flashes(mask, count, on_ms, off_ms, rest_ms):
+def _flashes(mask: int, count: int, on_ms: int, off_ms: int, rest_ms: int) -> Pairs:
     frames = []
     for _ in range(count):
         frames += [(mask, on_ms), (0, off_ms)]
     return tuple(frames) + ((0, rest_ms),)
 
 
-def _beeps(frequency_hz, *durations_ms):
+def _beeps(frequency_hz: int, *durations_ms: int) -> Pairs:
     return tuple((frequency_hz, duration_ms) for duration_ms in durations_ms)
 
 
-def _packed(frames, repeats, beeps):
+def _packed(frames: Pairs, repeats: int, beeps: Pairs) -> Ints:
     """Return a pattern as halfwords: repeats, how many frames, then every pair."""
     words = [repeats, len(frames)]
     for pair in frames + beeps:
@@ -95,8 +97,6 @@ PATTERNS = {
     "tone": _packed(((FRONT_HALF, 350), (0, 250), (FRONT_HALF, 900), (0, 300)), 1, _beeps(_LOW_HZ, 80, 300)),
 }
 
-# Verdicts in wire order (curbtick_wire.names.VERDICTS).
-VERDICT_PATTERNS = ("retry", "pass", "weak", "dead")
 CHECK_PATTERNS = ("check_bumper", "check_seal", "check_hiss")
 
 # A bumper result shows each position by its own rhythm: RESULT_SLOTS slots, first slot = lowest bit, 1 = lit. In
@@ -125,29 +125,29 @@ METER_PATTERNS = {
 }
 
 
-def pattern(name):
+def pattern(name: str) -> tuple[Pairs, int, Pairs]:
     """Return (frames, repeats, beeps) of one of PATTERNS."""
     words = PATTERNS[name]
     pairs = tuple((words[k], words[k + 1]) for k in range(2, len(words), 2))
     return pairs[: words[1]], words[0], pairs[words[1] :]
 
 
-def position_mask(bumper, position):
+def position_mask(bumper: int, position: int) -> int:
     """Return the LED of a position: bumper 0 rear or 1 front, position 1..6; 0 for position 0."""
     return 1 << (bumper * HALF + position - 1) if position else 0
 
 
-def level_mask(leds):
+def level_mask(leds: int) -> int:
     """Return a bar of 0..12 LEDs from the left."""
     return (1 << leds) - 1
 
 
-def meter_mask(leds, dot):
+def meter_mask(leds: int, dot: int) -> int:
     """Return a meter's bar of leds LEDs, with the LED of the section's maximum (0: none) lit beyond it."""
     return level_mask(leds) | (1 << dot >> 1)
 
 
-def vehicle_frames(vehicle):
+def vehicle_frames(vehicle: int) -> Pairs:
     """Return the frames that count out a vehicle's number, 0..99: its tens if it has any, then its units."""
     tens, units = divmod(vehicle, 10)
     of_units = ((level_mask(units) | UNITS_MARK, DIGIT_MS), (0, 300))
@@ -156,7 +156,7 @@ def vehicle_frames(vehicle):
     return ((level_mask(tens) | TENS_MARK, DIGIT_MS), (0, 150)) + of_units
 
 
-def result_frames(bumper, verdicts, read):
+def result_frames(bumper: int, verdicts: Sequence[int], read: Sequence[bool]) -> Pairs:
     """Return one round of frames of a bumper result.
 
     verdicts: wire numbers by position; read: whether each position was read at all.

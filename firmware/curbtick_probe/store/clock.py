@@ -3,8 +3,11 @@
 import struct
 
 from curbtick_wire import names
+from curbtick_wire._typing import Any
 
+from curbtick_probe.hardware import Board
 from curbtick_probe.store import log
+from curbtick_probe.store.log import Log
 from curbtick_probe.store.slots import Slots
 
 BOOT_MAX = 65535
@@ -21,11 +24,11 @@ class Clock:
     log's highest boot counts. Raises OSError where flash fails, and where all 65535 boots are used up.
     """
 
-    def __init__(self, root, board):
+    def __init__(self, root: str, board: Board) -> None:
         self._ticks_ms = board.ticks_ms
         self._last_ms = board.ticks_ms()
         self._now_ms = 0
-        self.log = None
+        self.log: Any = None
         slots = Slots(root, "boot")
         last = self._last_boot(slots, root)
         self.boot = last + 1 + slots.damaged
@@ -33,26 +36,28 @@ class Clock:
             raise OSError("the probe has used up its boot ids")
         slots.put(struct.pack("<H", self.boot))
 
-    def _last_boot(self, slots, root):
+    def _last_boot(self, slots: Slots, root: str) -> int:
         if slots.newest is None:
             return log.highest_boot(root)
-        return struct.unpack("<H", slots.newest)[0]
+        boot: int = struct.unpack("<H", slots.newest)[0]
+        return boot
 
-    def ticks_ms(self):
+    def ticks_ms(self) -> int:
         """Milliseconds since the clock was made; never runs backwards, stays at 2**32 - 1 once there."""
         now = self._ticks_ms()
         self._now_ms = min(self._now_ms + (now - self._last_ms) % _TICKS_WRAP_MS, TICKS_MAX_MS)
         self._last_ms = now
         return self._now_ms
 
-    def attach(self, to_log):
+    def attach(self, to_log: Log) -> None:
         """Give the clock the log that anchors are recorded in."""
         self.log = to_log
 
-    def anchor(self, host_time_s, uncertainty_ms):
+    def anchor(self, host_time_s: int, uncertainty_ms: int) -> int:
         """Record the bench's time now: an `anchored` event, whose ticks are the other half of the pair.
 
         host_time_s: seconds since 1970 (UTC), 1..2**32-1; uncertainty_ms: 0..2**32-1. Gives the event's seq;
         0 where the log is full.
         """
-        return self.log.event(names.EVENTS.index("anchored"), host_time_s, uncertainty_ms)
+        seq: int = self.log.event(names.EVENTS.index("anchored"), host_time_s, uncertainty_ms)
+        return seq

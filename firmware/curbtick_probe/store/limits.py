@@ -1,9 +1,9 @@
 """The limit set in force: whole sets with a revision, the newest valid one first, the factory set last."""
 
 from curbtick_wire import classes, codec, settings
-from curbtick_wire.errors import WireError
+from curbtick_wire._typing import Values
 
-from curbtick_probe.store.slots import Slots
+from curbtick_probe.store.setting import Refused, Setting
 
 # Pairs of fields of a class of which the first must be below the second.
 _ORDER = (
@@ -17,16 +17,7 @@ _LOWEST_HZ = 20000
 _HIGHEST_HZ = 90000
 
 
-class Refused(Exception):
-    """A limit set or a round that is not taken. field: the field at fault; why: plain words."""
-
-    def __init__(self, field, why):
-        super().__init__(field + ": " + why)
-        self.field = field
-        self.why = why
-
-
-def _check_class(one):
+def _check_class(one: Values) -> None:
     khz = one["class_khz"]
     where = "class_khz " + str(khz)
     if not classes.is_class(khz):
@@ -45,7 +36,7 @@ def _check_class(one):
         raise Refused("burst_max_us", "is not below interval_min_ms in " + where)
 
 
-def check(limits):
+def check(limits: Values) -> None:
     """Raise Refused where a limit set (form of codec.unpack_limits) contradicts itself."""
     if limits["high_floor_min_cdb"] >= limits["high_floor_max_cdb"]:
         raise Refused("high_floor_min_cdb", "is not below high_floor_max_cdb")
@@ -59,84 +50,35 @@ def check(limits):
         _check_class(one)
 
 
-def parse(data):
-    """A limit set's bytes as a dict, ranges and meaning checked. Raises Refused."""
-    try:
-        limits = codec.unpack_limits(data)
-    except WireError as error:
-        raise Refused(error.field, error.why) from error
-    check(limits)
-    return limits
+class Limits(Setting):
+    """The limit sets under root: `current` is the set in force, a dict of codec.unpack_limits."""
 
-
-def _accepts(data):
-    try:
-        parse(data)
-    except Refused:
-        return False
-    return True
-
-
-class Limits:
-    """The limit sets under root.
-
-    `in_force`: dict of codec.unpack_limits; `refused`: sets refused since start.
-    """
-
-    def __init__(self, root):
-        self._slots = Slots(root, "limits", _accepts)
-        self.refused = 0
-        newest = self._slots.newest
-        self.in_force = parse(newest) if newest else codec.factory_limits()
+    def __init__(self, root: str) -> None:
+        super().__init__(root, "limits", codec.unpack_limits, check, codec.factory_limits())
 
     @property
-    def revision(self):
+    def revision(self) -> int:
         """The revision of the set in force."""
-        return self.in_force["revision"]
+        revision: int = self.current["revision"]
+        return revision
 
     @property
-    def data(self):
+    def data(self) -> bytes:
         """The set in force as bytes, as codec.pack_limits makes them."""
-        return self._slots.newest or codec.pack_limits(self.in_force)
+        return self._slots.newest or codec.pack_limits(self.current)
 
-    def for_class(self, khz):
+    def for_class(self, khz: int) -> Values | None:
         """The limits of a class as a dict, or None where the set in force has none for it."""
-        for one in self.in_force["classes"]:
-            if one["class_khz"] == khz:
-                return one
+        rows: list[Values] = self.current["classes"]
+        for row in rows:
+            if row["class_khz"] == khz:
+                return row
         return None
 
-    def history(self):
-        """Revisions at hand, newest first: the set in force, the one before it, the factory set."""
-        older = self._slots.older()
-        sets = [self.in_force, parse(older) if older else None, codec.factory_limits()]
-        revisions = []
-        for one in sets:
-            if one and one["revision"] not in revisions:
-                revisions.append(one["revision"])
-        return revisions
-
-    def put(self, data):
-        """Put a limit set (bytes) in force; durable on return.
-
-        The same bytes again change nothing. Raises Refused, naming the field, for a set that is out of range,
-        contradicts itself, or whose revision is not above the one in force; OSError where flash fails.
-        """
-        try:
-            limits = self._judge(bytes(data))
-        except Refused:
-            self.refused += 1
-            raise
-        if limits:
-            self._slots.put(bytes(data))
-            self.in_force = limits
-
-    def _judge(self, data):
-        limits = parse(data)
-        if limits["revision"] > self.revision:
-            return limits
-        if data == self.data:
-            return None
-        if limits["revision"] == self.revision:
+    def may_follow(self, value: Values, data: bytes) -> None:
+        """Raise Refused where a set's revision is not above that of the set in force, unless it is that set."""
+        if value["revision"] > self.revision or data == self.data:
+            return
+        if value["revision"] == self.revision:
             raise Refused("revision", "stands for another set already in force")
         raise Refused("revision", "is older than revision " + str(self.revision) + " in force")

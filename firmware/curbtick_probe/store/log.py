@@ -12,6 +12,7 @@ import os
 import struct
 
 from curbtick_wire import codec, names, records
+from curbtick_wire._typing import Callable, Iterator, Range, Record, Sequence, Values
 
 from curbtick_probe.store.room import Room
 from curbtick_probe.store.scan import HEAD_SIZE, SegmentReader
@@ -24,7 +25,7 @@ WAVES = (records.SNIPPET, records.SOUNDS)
 _GAP = names.EVENTS.index("gap")
 _SNIPPETS_DROPPED = names.EVENTS.index("snippets_dropped")
 _LOG_FULL = names.EVENTS.index("log_full")
-_EVENT_BYTES = HEAD_SIZE + codec.size_of(codec.kind_entry(records.EVENT)[2]) + codec.CRC_SIZE
+_EVENT_BYTES = HEAD_SIZE + codec.size_of(codec.fields_of(records.EVENT)) + codec.CRC_SIZE
 # Room at the end of a segment of readings that only LOG_FULL may take.
 _LAST_WORDS_BYTES = 2 * _EVENT_BYTES
 
@@ -33,7 +34,7 @@ class LogFull(Exception):
     """A record was not stored: there is no room for it, or flash failed."""
 
 
-def highest_boot(root):
+def highest_boot(root: str) -> int:
     """The highest boot id in the log under root, 0 where there is none: a scan of everything."""
     folder = root + "/log"
     highest = 0
@@ -47,7 +48,7 @@ def highest_boot(root):
     return highest
 
 
-def _boot_in(path):
+def _boot_in(path: str) -> int:
     highest = 0
     try:
         reader = SegmentReader(path, bytearray(records.SNIPPET_MAX))
@@ -62,11 +63,11 @@ def _boot_in(path):
 class _Visit:
     """What recovery wants to know of what it scans: the GAP events, and whether LOG_FULL stands last."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.gaps = []
         self.full = False
 
-    def __call__(self, reader):
+    def __call__(self, reader: SegmentReader) -> None:
         self.full = False
         if reader.kind == records.EVENT and reader.size >= _EVENT_BYTES:
             event, value, extra = struct.unpack_from("<BII", reader.record(), HEAD_SIZE)
@@ -82,7 +83,7 @@ class Log:
     the number of the next record. Raises OSError where flash cannot be read or written at all.
     """
 
-    def __init__(self, root, boot, ticks_ms):
+    def __init__(self, root: str, boot: int, ticks_ms: Callable[[], int]) -> None:
         self._boot = boot
         self._ticks_ms = ticks_ms
         folder = root + "/log"
@@ -96,7 +97,7 @@ class Log:
         self._full = self._waves_full = False
         self._recover(os.listdir(folder))
 
-    def _recover(self, file_names):
+    def _recover(self, file_names: list[str]) -> None:
         visit = _Visit()
         self._waves.recover(file_names, visit)
         self._readings.recover(file_names, visit)
@@ -108,7 +109,7 @@ class Log:
         self._record_gaps(self._lost(floor, top), visit.gaps)
         self._record_drop()
 
-    def _lost(self, floor, top):
+    def _lost(self, floor: int, top: int) -> list[Range]:
         """Ranges of numbers that damage may have cost; next_seq is raised above them and the state's floor.
 
         top: 1 above the highest number held or named. The number of a record torn at the very end is spent.
@@ -122,13 +123,13 @@ class Log:
         self.next_seq = max(self.next_seq, floor)
         return lost
 
-    def _pass_held(self):
+    def _pass_held(self) -> None:
         """Raise next_seq above every number that is held, named, or spent."""
         for shelf in (self._readings, self._waves):
             for place in range(len(shelf.numbers)):
                 self.next_seq = max(self.next_seq, shelf.numbers[place], shelf.lasts[place] + 1)
 
-    def _record_gaps(self, lost, known):
+    def _record_gaps(self, lost: list[Range], known: list[Range]) -> None:
         """Record what of the ranges is neither held nor acknowledged, unless an event says so already."""
         for first, last in lost:
             first = max(first, self.acknowledged + 1)
@@ -139,7 +140,7 @@ class Log:
             if first <= last and (first, last) not in known:
                 self.event(_GAP, first, last)
 
-    def _record_drop(self):
+    def _record_drop(self) -> None:
         """Record waves given up, once the event has room; the range waits in the state until then."""
         if not self._state.drop_last:
             return
@@ -153,7 +154,7 @@ class Log:
 
     # Appending.
 
-    def append(self, kind, values, tail=b""):
+    def append(self, kind: int, values: Values, tail: bytes = b"") -> int:
         """Append one record: its sequence number, durable on return.
 
         kind, values, tail: as for codec.encode_record. 0 for a snippet or sounds that found no room. Raises
@@ -161,7 +162,7 @@ class Log:
         """
         return self.append_all(((kind, values, tail),))[0]
 
-    def append_all(self, items):
+    def append_all(self, items: Sequence[Record]) -> list[int]:
         """Append several records with one flush: the list of their sequence numbers, all durable on return.
 
         items: (kind, values, tail) of each. As append(), for each of them.
@@ -178,13 +179,13 @@ class Log:
             stored = self._outlived(items, stored)
         return stored
 
-    def _mend(self, before):
+    def _mend(self, before: int) -> None:
         self._readings.mend()
         self._waves.mend()
         self.next_seq = before
         self._pass_held()
 
-    def _outlived(self, items, stored):
+    def _outlived(self, items: Sequence[Record], stored: list[int]) -> list[int]:
         """The numbers of items after a mend: 0 for waves not held. Raises LogFull for others."""
         kept = []
         for place in range(len(items)):
@@ -199,18 +200,18 @@ class Log:
                 raise LogFull("flash failed")
         return kept
 
-    def event(self, event, value=0, extra=0):
+    def event(self, event: int, value: int = 0, extra: int = 0) -> int:
         """Append an event (its place in names.EVENTS): its sequence number, or 0 where the log is full."""
         try:
             return self.append(records.EVENT, {"event": event, "value": value, "extra": extra})
         except LogFull:
             return 0
 
-    def _encode(self, kind, values, tail):
+    def _encode(self, kind: int, values: Values, tail: bytes) -> bytes:
         header = {"seq": self.next_seq, "boot": self._boot, "ticks_ms": self._ticks_ms()}
         return codec.encode_record(kind, header, values, tail)
 
-    def _write(self, kind, values, tail):
+    def _write(self, kind: int, values: Values, tail: bytes) -> int:
         shelf = self._waves if kind in WAVES else self._readings
         seq = self.next_seq
         record = self._encode(kind, values, tail)
@@ -220,18 +221,18 @@ class Log:
             record = self._encode(kind, values, tail)
         return self._store(shelf, record)
 
-    def _store(self, shelf, record):
+    def _store(self, shelf: Shelf, record: bytes) -> int:
         seq = self.next_seq
         shelf.write(seq, record)
         self.next_seq = seq + 1
         return seq
 
-    def _put_event(self, event, value, extra):
+    def _put_event(self, event: int, value: int, extra: int) -> None:
         values = {"event": event, "value": value, "extra": extra}
         self._store(self._readings, self._encode(records.EVENT, values, b""))
         self._readings.flush()
 
-    def _make_room(self, shelf, size):
+    def _make_room(self, shelf: Shelf, size: int) -> bool:
         """Whether shelf can take a record of that size now. A log once full stays so until a new segment fits."""
         ours = shelf is self._readings
         spare = _LAST_WORDS_BYTES if ours else 0
@@ -247,7 +248,7 @@ class Log:
         self._record_drop()
         return shelf.room() >= size + spare
 
-    def _turn_away(self, shelf):
+    def _turn_away(self, shelf: Shelf) -> int:
         """No room: 0 for waves; LogFull for others. Each state is recorded once where it begins."""
         if shelf is self._waves:
             self._unstored += 1
@@ -263,44 +264,45 @@ class Log:
     # Reading.
 
     @property
-    def first_seq(self):
+    def first_seq(self) -> int:
         """The lowest number held, 0 in an empty log."""
         return self.held_from(1)
 
     @property
-    def last_seq(self):
+    def last_seq(self) -> int:
         """The highest number held, 0 in an empty log."""
         return max(self._readings.last(), self._waves.last())
 
-    def held_from(self, seq):
+    def held_from(self, seq: int) -> int:
         """The lowest number held at or above seq, 0 where there is none. Raises OSError."""
         reading, wave = self._readings.seek(seq), self._waves.seek(seq)
         return min(reading or wave, wave or reading)
 
-    def read(self, seq):
+    def read(self, seq: int) -> bytes | None:
         """The raw record of a number, or None where it is not held. Raises OSError."""
         for shelf in (self._readings, self._waves):
             if shelf.seek(seq) == seq:
                 return shelf.record()
         return None
 
-    def iter_from(self, seq):
+    def iter_from(self, seq: int) -> Iterator[bytes]:
         """The raw records held at or above seq, in order. Raises OSError."""
         seq = self.held_from(seq)
         while seq:
-            yield self.read(seq)
+            yield self.read(seq) or b""
             seq = self.held_from(seq + 1)
 
-    def digest(self, first, last):
+    def digest(self, first: int, last: int) -> bytes:
         """SHA-256 over the raw records held from first to last, in order."""
         total = hashlib.sha256()
         seq = self.held_from(first)
         while 0 < seq <= last:
             total.update(self.read(seq))
             seq = self.held_from(seq + 1)
-        return total.digest()
+        found: bytes = total.digest()
+        return found
 
-    def close(self):
+    def close(self) -> None:
         """Let go of every file, before the file system is unmounted. Raises OSError."""
         self._readings.close()
         self._waves.close()
@@ -308,11 +310,12 @@ class Log:
     # Giving up.
 
     @property
-    def acknowledged(self):
+    def acknowledged(self) -> int:
         """All records up to this number are safe on a bench."""
-        return self._state.acknowledged
+        acknowledged: int = self._state.acknowledged
+        return acknowledged
 
-    def acknowledge(self, seq, digest, first=0):
+    def acknowledge(self, seq: int, digest: bytes, first: int = 0) -> bool:
         """Take a bench's word that it holds the records from first to seq: whether it was taken; then durable.
 
         digest: SHA-256 over those records; first: 1 above the highest acknowledged where it is 0. What is
@@ -330,16 +333,16 @@ class Log:
         self._state.save(self.next_seq)
         return True
 
-    def free_bytes(self):
+    def free_bytes(self) -> int:
         """Bytes that readings can still take before anything is given up."""
         return self._room.free_bytes()
 
     @property
-    def drop_pending(self):
+    def drop_pending(self) -> Range:
         """(first, last) of waves given up whose event has found no room yet, (0, 0) where there are none."""
         return self._state.drop_first, self._state.drop_last
 
     @property
-    def dropped(self):
+    def dropped(self) -> int:
         """Snippets and sounds given up unpulled, or not stored for want of room, since start."""
         return self._room.dropped + self._unstored

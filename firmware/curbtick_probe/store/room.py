@@ -6,6 +6,9 @@ oldest first, waves nobody has pulled. Readings nobody has pulled are never free
 
 import os
 
+from curbtick_probe.store.shelf import Shelf
+from curbtick_probe.store.state import State
+
 # Blocks left alone: the file system copies on write, also when a file is removed, and limits must always fit.
 RESERVE_BLOCKS = 6
 SEGMENT_BLOCKS_MAX = 4
@@ -20,7 +23,7 @@ class Room:
     up unpulled since start.
     """
 
-    def __init__(self, folder, state):
+    def __init__(self, folder: str, state: State) -> None:
         self._folder = folder
         self._state = state
         space = os.statvfs(folder)
@@ -28,20 +31,20 @@ class Room:
         self._segment_blocks = max(1, min(SEGMENT_BLOCKS_MAX, space[2] // 32))
         self.segment_bytes = self._segment_blocks * (self._block_bytes - _LINKS_BYTES)
         self.dropped = 0
-        self._readings = self._waves = None
 
-    def share(self, readings, waves):
+    def share(self, readings: "Shelf", waves: "Shelf") -> None:
         """Name the two shelves."""
         self._readings, self._waves = readings, waves
 
-    def _free_blocks(self):
+    def _free_blocks(self) -> int:
         return os.statvfs(self._folder)[3] - RESERVE_BLOCKS
 
-    def free_bytes(self):
+    def free_bytes(self) -> int:
         """Bytes readings can still take without anything being freed."""
-        return max(0, self._free_blocks()) * self._block_bytes + self._readings.room()
+        growing: int = self._readings.room()
+        return max(0, self._free_blocks()) * self._block_bytes + growing
 
-    def make(self, shelf, next_seq):
+    def make(self, shelf: "Shelf", next_seq: int) -> bool:
         """Free what it takes for shelf to start a segment: whether there is room now. Raises OSError.
 
         next_seq: kept as the lowest free number in the state before a segment goes.
@@ -53,11 +56,11 @@ class Room:
                 return False
         return True
 
-    def _pulled(self, shelf):
+    def _pulled(self, shelf: "Shelf") -> bool:
         """Whether the oldest segment holds nothing that the bench has not acknowledged."""
         return len(shelf.numbers) > 0 and (shelf.empty(0) or shelf.lasts[0] <= self._state.acknowledged)
 
-    def _free_one(self, shelf, next_seq):
+    def _free_one(self, shelf: "Shelf", next_seq: int) -> bool:
         if self._pulled(self._waves):
             return self._free(self._waves, next_seq)
         if self._pulled(self._readings) and len(self._readings.numbers) > 1:
@@ -68,12 +71,12 @@ class Room:
             return self._free(self._waves, next_seq)
         return False
 
-    def _free(self, shelf, next_seq):
+    def _free(self, shelf: "Shelf", next_seq: int) -> bool:
         self._state.save(next_seq)
         shelf.free_oldest()
         return True
 
-    def finish_drop(self):
+    def finish_drop(self) -> None:
         """At start: remove the segments of a drop that a power cut interrupted. Raises OSError."""
         while len(self._waves.numbers) and self._waves.firsts[0] <= self._state.drop_last:
             self._waves.free_oldest()

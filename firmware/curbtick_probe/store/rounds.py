@@ -1,13 +1,12 @@
 """The round in hand: the day's vehicles in order, sent whole by the bench."""
 
 from curbtick_wire import classes, codec, names
-from curbtick_wire.errors import WireError
+from curbtick_wire._typing import Values
 
-from curbtick_probe.store.limits import Refused
-from curbtick_probe.store.slots import Slots
+from curbtick_probe.store.setting import Refused, Setting
 
 
-def _check_bumper(vehicle, side):
+def _check_bumper(vehicle: Values, side: str) -> None:
     field = side + "_class_khz"
     khz, positions = vehicle[field], vehicle[side + "_positions"]
     where = " (vehicle " + str(vehicle["vehicle"]) + ")"
@@ -17,7 +16,7 @@ def _check_bumper(vehicle, side):
         raise Refused(field, "is given for a bumper without positions" + where)
 
 
-def check(round_):
+def check(round_: Values) -> None:
     """Raise Refused where a round (form of codec.unpack_round) makes no sense."""
     seen = []
     for vehicle in round_["vehicles"]:
@@ -31,49 +30,8 @@ def check(round_):
             raise Refused("rear_positions", "vehicle " + str(number) + " has no position to read")
 
 
-def parse(data):
-    """A round's bytes as a dict, ranges and meaning checked. Raises Refused."""
-    try:
-        round_ = codec.unpack_round(data)
-    except WireError as error:
-        raise Refused(error.field, error.why) from error
-    check(round_)
-    return round_
+class Rounds(Setting):
+    """The round under root: `current` is a dict of codec.unpack_round, empty before the first round came."""
 
-
-def _accepts(data):
-    try:
-        parse(data)
-    except Refused:
-        return False
-    return True
-
-
-class Rounds:
-    """The round under root. `current`: dict of codec.unpack_round, or None before the first round came."""
-
-    def __init__(self, root):
-        self._slots = Slots(root, "round", _accepts)
-        self.refused = 0
-        newest = self._slots.newest
-        self.current = parse(newest) if newest else None
-
-    @property
-    def data(self):
-        """The current round as bytes, empty where there is none."""
-        return self._slots.newest or b""
-
-    def put(self, data):
-        """Make a round (bytes) the current one; durable on return. The same bytes again change nothing.
-
-        Raises Refused, naming the field, and OSError where flash fails; the current round is then as it was.
-        """
-        data = bytes(data)
-        try:
-            round_ = parse(data)
-        except Refused:
-            self.refused += 1
-            raise
-        if data != self.data:
-            self._slots.put(data)
-            self.current = round_
+    def __init__(self, root: str) -> None:
+        super().__init__(root, "round", codec.unpack_round, check, {})

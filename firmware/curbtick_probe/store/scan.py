@@ -13,7 +13,7 @@ HEAD_SIZE = 14
 SIZE_MIN = HEAD_SIZE + codec.CRC_SIZE
 
 
-def _plausible(kind, layout, size):
+def _plausible(kind: int, layout: int, size: int) -> bool:
     return kind > 0 and layout > 0 and SIZE_MIN <= size <= records.SNIPPET_MAX
 
 
@@ -26,18 +26,18 @@ class SegmentReader:
     any stand there. `end`: the offset after the last whole record.
     """
 
-    def __init__(self, path, buffer):
+    def __init__(self, path: str, buffer: bytearray) -> None:
         self._file = open(path, "rb")
         self._buffer = buffer
         self._view = memoryview(buffer)
         self.kind = self.size = self.seq = self.boot = self.before = self.end = 0
         self.damaged = False
 
-    def close(self):
+    def close(self) -> None:
         """Close the file; a second time does nothing."""
         self._file.close()
 
-    def step(self):
+    def step(self) -> bool:
         """Go to the next whole record: True, or False at the end of the file. Skips what is no record."""
         offset = self.end
         while True:
@@ -51,11 +51,11 @@ class SegmentReader:
                 return True
             offset += 1
 
-    def _left(self, offset):
+    def _left(self, offset: int) -> int:
         self._file.seek(offset)
         return len(self._file.read(1))
 
-    def _take(self, offset):
+    def _take(self, offset: int) -> bool | None:
         """Read the record at offset: True; False where there is none; None past the last place for one."""
         self._file.seek(offset)
         if self._file.readinto(self._view[:HEAD_SIZE]) < HEAD_SIZE:
@@ -70,10 +70,11 @@ class SegmentReader:
         self.before, self.seq = self.seq, seq
         return True
 
-    def _whole(self, size):
+    def _whole(self, size: int) -> bool:
         body = size - codec.CRC_SIZE
-        return struct.unpack_from("<I", self._buffer, body)[0] == codec.crc32(self._view[:body])
+        stored: int = struct.unpack_from("<I", self._buffer, body)[0]
+        return stored == codec.crc32(self._view[:body])
 
-    def record(self):
+    def record(self) -> bytes:
         """The record stepped to, as bytes."""
         return bytes(self._view[: self.size])

@@ -8,13 +8,14 @@ import os
 from array import array
 
 from curbtick_wire import records
+from curbtick_wire._typing import Any, Callable, Range
 
 from curbtick_probe.store.scan import SegmentReader
 
 _NAME_SIZE = 9
 
 
-def numbers_in(file_names, letter):
+def numbers_in(file_names: list[str], letter: str) -> list[int]:
     """The numbers of the segments of a letter among file names, oldest first."""
     numbers = []
     for name in file_names:
@@ -26,7 +27,7 @@ def numbers_in(file_names, letter):
     return sorted(numbers)
 
 
-def segment_path(folder, letter, number):
+def segment_path(folder: str, letter: str, number: int) -> str:
     """The path of a segment file."""
     return folder + "/" + letter + "%08x" % number
 
@@ -40,7 +41,7 @@ class Shelf:
     recover(); last is 0 where damage stands at the very end.
     """
 
-    def __init__(self, folder, letter, segment_bytes):
+    def __init__(self, folder: str, letter: str, segment_bytes: int) -> None:
         self._folder = folder
         self._letter = letter
         self.segment_bytes = segment_bytes
@@ -49,19 +50,19 @@ class Shelf:
         self.lasts = array("I")
         self.sizes = array("I")
         self.counts = array("H")
-        self.damage = []
+        self.damage: list[Range] = []
         self._growing = False
-        self._file = None
-        self._reader = None
+        self._file: Any = None
+        self._reader: Any = None
         self._reader_number = 0
         self._buffer = bytearray(records.SNIPPET_MAX)
 
-    def _path(self, number):
+    def _path(self, number: int) -> str:
         return segment_path(self._folder, self._letter, number)
 
     # Recovery: what stands in the files is believed only as far as it checks.
 
-    def recover(self, file_names, visit):
+    def recover(self, file_names: list[str], visit: Callable[[SegmentReader], None]) -> None:
         """Index the segments among file_names by scanning each, and go on with the last one if it ends clean.
 
         visit: called with the reader at each whole record.
@@ -72,18 +73,18 @@ class Shelf:
             self._add(number)
             self._growing = self._scan(visit)
 
-    def _add(self, number):
+    def _add(self, number: int) -> None:
         self.numbers.append(number)
         self.firsts.append(number)
         self.lasts.append(number - 1)
         self.sizes.append(0)
         self.counts.append(0)
 
-    def empty(self, place):
+    def empty(self, place: int) -> bool:
         """Whether a segment holds no record."""
         return self.lasts[place] < self.firsts[place]
 
-    def _scan(self, visit):
+    def _scan(self, visit: Callable[[SegmentReader], None]) -> bool:
         """Fill in the last segment's index. True where every byte of it belongs to a record."""
         number = self.numbers[-1]
         found = len(self.damage)
@@ -101,7 +102,7 @@ class Shelf:
             reader.close()
         return len(self.damage) == found
 
-    def _step_through(self, reader, visit):
+    def _step_through(self, reader: SegmentReader, visit: Callable[[SegmentReader], None]) -> None:
         while reader.step():
             if reader.damaged:
                 self.damage.append((self.lasts[-1] + 1, reader.seq - 1))
@@ -110,36 +111,36 @@ class Shelf:
         if reader.damaged:
             self._note_tail()
 
-    def _count_in(self, seq):
+    def _count_in(self, seq: int) -> None:
         if self.empty(-1):
             self.firsts[-1] = seq
         self.lasts[-1] = seq
         self.counts[-1] += 1
 
-    def _note_tail(self):
+    def _note_tail(self) -> None:
         """Bytes that are no record stand at the segment's end: of what numbers shows only where the next one begins."""
         self.damage.append((self.lasts[-1] + 1, 0))
 
     # Appending.
 
-    def room(self):
+    def room(self) -> int:
         """Bytes that still fit into the newest segment, 0 where it may not grow."""
         return max(0, self.segment_bytes - self.sizes[-1]) if self._growing else 0
 
-    def start(self, seq):
+    def start(self, seq: int) -> None:
         """End the newest segment and start one whose first record will be seq or later. Raises OSError."""
         self._let_go()
         self._file = open(self._path(seq), "wb")
         self._add(seq)
         self._growing = True
 
-    def _let_go(self):
+    def _let_go(self) -> None:
         """Close the file appended to. Never are two handles open on one file: littlefs would count its blocks twice."""
         if self._file:
             file, self._file = self._file, None
             file.close()
 
-    def write(self, seq, record):
+    def write(self, seq: int, record: bytes) -> None:
         """Append a record to the newest segment; durable after flush(). Raises OSError."""
         if self._reader_number == self.numbers[-1]:
             self._forget_reader()
@@ -149,17 +150,17 @@ class Shelf:
         self._count_in(seq)
         self.sizes[-1] += len(record)
 
-    def close(self):
+    def close(self) -> None:
         """Let go of every file."""
         self._let_go()
         self._forget_reader()
 
-    def flush(self):
+    def flush(self) -> None:
         """Make what was written durable. Raises OSError."""
         if self._file:
             self._file.flush()
 
-    def mend(self):
+    def mend(self) -> None:
         """After an OSError: leave the newest segment and learn from its file what it really holds."""
         self._growing = False
         try:
@@ -173,20 +174,20 @@ class Shelf:
             self._scan(lambda reader: None)
             self.damage = []
 
-    def last(self):
+    def last(self) -> int:
         """The highest number held, 0 where there is none."""
         for place in range(len(self.lasts) - 1, -1, -1):
             if not self.empty(place):
                 return self.lasts[place]
         return 0
 
-    def holds_up_to(self, seq):
+    def holds_up_to(self, seq: int) -> bool:
         """Whether the newest segment holds records up to seq."""
         return len(self.lasts) > 0 and not self.empty(-1) and self.lasts[-1] >= seq
 
     # Freeing.
 
-    def free_oldest(self):
+    def free_oldest(self) -> None:
         """Remove the oldest segment's file and forget the segment. Raises OSError."""
         if len(self.numbers) == 1:
             self._let_go()
@@ -199,7 +200,7 @@ class Shelf:
 
     # Reading.
 
-    def seek(self, seq):
+    def seek(self, seq: int) -> int:
         """The number of the first record at or after seq, 0 where there is none; record() then gives it.
 
         Cheap when the sequence numbers asked for rise. Raises OSError where a file cannot be read.
@@ -207,10 +208,11 @@ class Shelf:
         seq = max(seq, 1)
         for place in range(self._place_of(seq), len(self.numbers)):
             if not self.empty(place) and self._step_to(place, seq):
-                return self._reader.seq
+                found: int = self._reader.seq
+                return found
         return 0
 
-    def _place_of(self, seq):
+    def _place_of(self, seq: int) -> int:
         """The first segment whose last record is at or after seq, by halving."""
         low, high = 0, len(self.lasts)
         while low < high:
@@ -221,7 +223,7 @@ class Shelf:
                 high = middle
         return low
 
-    def _step_to(self, place, seq):
+    def _step_to(self, place: int, seq: int) -> bool:
         number = self.numbers[place]
         if self._reader_number != number or self._reader.before >= seq:
             self._forget_reader()
@@ -235,12 +237,13 @@ class Shelf:
                 return False
         return True
 
-    def _forget_reader(self):
+    def _forget_reader(self) -> None:
         if self._reader:
             self._reader.close()
         self._reader = None
         self._reader_number = 0
 
-    def record(self):
+    def record(self) -> bytes:
         """The record that seek() found, as bytes."""
-        return self._reader.record()
+        record: bytes = self._reader.record()
+        return record

@@ -10,6 +10,7 @@ import os
 import struct
 
 from curbtick_wire import codec
+from curbtick_wire._typing import Callable
 
 MAGIC = b"CS"
 PAYLOAD_MAX = 512
@@ -17,7 +18,7 @@ _HEAD = "<2sIH"
 _HEAD_SIZE = 8
 
 
-def ensure_folder(path):
+def ensure_folder(path: str) -> None:
     """Make a folder unless it exists. Raises OSError where it cannot be made."""
     try:
         os.stat(path)
@@ -25,13 +26,13 @@ def ensure_folder(path):
         os.mkdir(path)
 
 
-def seal(generation, payload):
+def seal(generation: int, payload: bytes) -> bytes:
     """A slot's bytes for a payload of at most PAYLOAD_MAX bytes."""
     body = struct.pack(_HEAD, MAGIC, generation, len(payload)) + payload
     return body + struct.pack("<I", codec.crc32(body))
 
 
-def unseal(data):
+def unseal(data: bytes) -> tuple[int, bytes] | None:
     """(generation, payload) of a slot's bytes, or None where they are not a whole slot."""
     if len(data) < _HEAD_SIZE + codec.CRC_SIZE:
         return None
@@ -51,18 +52,16 @@ class Slots:
     `damaged` counts the slot files that exist and cannot be used.
     """
 
-    def __init__(self, root, name, accepts=None):
+    def __init__(self, root: str, name: str, accepts: Callable[[bytes], bool] | None = None) -> None:
         self._paths = [root + "/" + name + "." + place for place in "01"]
         self._accepts = accepts
         self.damaged = 0
         ensure_folder(root)
-        held = [self._load(path) for path in self._paths]
-        generations = [slot[0] if slot else 0 for slot in held]
-        self._place = 1 if generations[1] > generations[0] else 0
-        self.generation = generations[self._place]
-        self.newest = held[self._place][1] if self.generation else None
+        held = [self._load(path) or (0, None) for path in self._paths]
+        self._place = 1 if held[1][0] > held[0][0] else 0
+        self.generation, self.newest = held[self._place]
 
-    def _load(self, path):
+    def _load(self, path: str) -> tuple[int, bytes] | None:
         try:
             with open(path, "rb") as file:
                 slot = unseal(file.read(PAYLOAD_MAX + _HEAD_SIZE + codec.CRC_SIZE + 1))
@@ -73,21 +72,21 @@ class Slots:
         self.damaged += self._exists(path)
         return None
 
-    def _exists(self, path):
+    def _exists(self, path: str) -> int:
         try:
             os.stat(path)
         except OSError:
             return 0
         return 1
 
-    def older(self):
+    def older(self) -> bytes | None:
         """The payload behind the newest, or None. Read from its file each time."""
         damaged = self.damaged
         slot = self._load(self._paths[1 - self._place])
         self.damaged = damaged
         return slot[1] if slot else None
 
-    def put(self, payload):
+    def put(self, payload: bytes) -> None:
         """Make payload the newest value; durable on return.
 
         Raises OSError, the newest then being as it was, and ValueError for more than PAYLOAD_MAX bytes.

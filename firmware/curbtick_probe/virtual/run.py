@@ -9,7 +9,7 @@ error.
 import sys
 
 
-def run(path):
+def run(path: str) -> None:
     """Run a script as the main program; an exception ends the process with exit code 1."""
     folder, _, name = path.rpartition("/")
     sys.path.insert(0, folder)

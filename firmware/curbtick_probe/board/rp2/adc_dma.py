@@ -14,6 +14,7 @@ import time
 import machine
 import rp2
 import uctypes
+from curbtick_wire._typing import Ints
 from curbtick_wire.sampling import BLOCK, BLOCK_US, RATE_HZ
 from machine import mem32
 from micropython import const
@@ -62,7 +63,7 @@ class Capture:
     ADC's own FIFO.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._ring = [array.array("H", bytes(2 * BLOCK)) for _ in range(RING_BLOCKS)]
         self._memory, self._table = _address_table(self._ring)
         self._data = rp2.DMA()
@@ -74,7 +75,7 @@ class Capture:
         self.running = False
         self.overruns = 0
 
-    def start(self, source):
+    def start(self, source: int) -> None:
         """Start sampling an input: names.INPUT_LOW, INPUT_PADDED or INPUT_HIGH."""
         self.stop()
         mem32[_DIV] = _DIV_RUN
@@ -86,7 +87,7 @@ class Capture:
         self.running = True
         mem32[_CS] = _CS_EN | _CHANNELS[source] << _CS_INPUT_SHIFT | _CS_START_MANY
 
-    def _start_ring(self):
+    def _start_ring(self) -> None:
         data, control = self._data, self._control
         data.config(
             read=_FIFO,
@@ -116,7 +117,7 @@ class Capture:
             trigger=True,
         )
 
-    def _look(self):
+    def _look(self) -> None:
         """Count the blocks completed since start; the clock settles how often the ring came round."""
         now_us = time.ticks_us()
         slot = (((self._control.read - self._table) >> 2) - 1) % RING_BLOCKS
@@ -127,7 +128,7 @@ class Capture:
             self._completed = completed
             self._looked_us = now_us
 
-    def block(self):
+    def block(self) -> Ints:
         """Return the next array('H') of BLOCK samples, 0..4095, waiting for it.
 
         It stays as it is until the ring comes round: RING_BLOCKS - 1 blocks later.
@@ -140,7 +141,7 @@ class Capture:
         self._taken = taken + 1
         return self._ring[taken % RING_BLOCKS]
 
-    def _wait_for_one(self):
+    def _wait_for_one(self) -> None:
         """Wait for the next block, and note where the one after it is there, too: looking costs more than taking."""
         self._look()
         late = self._completed - self._taken
@@ -156,13 +157,13 @@ class Capture:
             self.overruns += 1
         self._found_two = 1 < late < RING_BLOCKS - 1
 
-    def whole(self):
+    def whole(self) -> int:
         """Return how many of the blocks handed out last still hold what they held, and will for a block's time."""
         if self.running:
             self._look()
         return RING_BLOCKS - 2 - (self._completed - self._taken)
 
-    def stop(self):
+    def stop(self) -> None:
         """Stop sampling and leave the ADC ready for single conversions."""
         if self.running:
             self._look()
@@ -177,7 +178,7 @@ class Capture:
         self.running = False
 
 
-def _address_table(ring):
+def _address_table(ring: list[Ints]) -> tuple[Ints, int]:
     """Return (the memory, the address in it) of a table of the blocks' addresses, aligned to its own size."""
     size = 4 * len(ring)
     memory = array.array("I", bytes(2 * size))

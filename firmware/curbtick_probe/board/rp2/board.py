@@ -24,16 +24,16 @@ _UART_WANTED = ROOT + "/uart"
 class Buttons:
     """Two buttons to ground, debounced: a change counts once it has stood for DEBOUNCE_MS."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._pins = (_input("read"), _input("step"))
         self._stable = self._candidate = self.raw()
         self._since_ms = time.ticks_ms()
 
-    def raw(self):
+    def raw(self) -> int:
         """Return the contacts as they are now: bit 0 READ, bit 1 STEP."""
         return (1 - self._pins[0].value()) | (1 - self._pins[1].value()) << 1
 
-    def held(self):
+    def held(self) -> int:
         """Return the debounced state."""
         seen = self.raw()
         now_ms = time.ticks_ms()
@@ -44,7 +44,7 @@ class Buttons:
             self._stable = seen
         return self._stable
 
-    def settle(self):
+    def settle(self) -> int:
         """Wait until the contacts have stood still for DEBOUNCE_MS and return the state."""
         self._candidate = self.raw()
         self._since_ms = time.ticks_ms()
@@ -57,20 +57,20 @@ class Buttons:
 class Clock:
     """Ticks that never wrap, made from MicroPython's, which do; call at least every eight minutes."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._last_us = time.ticks_us()
         self._last_ms = time.ticks_ms()
         self._us = 0
         self._ms = 0
 
-    def us(self):
+    def us(self) -> int:
         """Return microseconds since start."""
         now = time.ticks_us()
         self._us += time.ticks_diff(now, self._last_us)
         self._last_us = now
         return self._us
 
-    def ms(self):
+    def ms(self) -> int:
         """Return milliseconds since start."""
         now = time.ticks_ms()
         self._ms += time.ticks_diff(now, self._last_ms)
@@ -85,7 +85,7 @@ class Board:
     `uart` in it moves the serial from USB to the UART pins.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.unique_id = machine.unique_id()
         self.root = _data_directory()
         self._clock = Clock()
@@ -104,15 +104,15 @@ class Board:
         self.capture = adc_dma.Capture()
         self.serial = serial.Uart() if _exists(_UART_WANTED) else serial.Usb()
 
-    def ticks_us(self):
+    def ticks_us(self) -> int:
         """Microseconds since boot; past 2**30 (18 minutes) a heap integer, so not for use while listening."""
         return self._clock.us()
 
-    def ticks_ms(self):
+    def ticks_ms(self) -> int:
         """Milliseconds since boot."""
         return self._clock.ms()
 
-    def battery_mv(self):
+    def battery_mv(self) -> int:
         """The supply voltage in millivolts: the battery's, or the USB cable's when that is plugged in.
 
         While sampling, the value measured before.
@@ -121,7 +121,7 @@ class Board:
             self._battery_mv = _averaged(self._supply) * _REFERENCE_MV * _SUPPLY_DIVIDER // 65535
         return self._battery_mv
 
-    def temperature_ddeg(self):
+    def temperature_ddeg(self) -> int:
         """The chip's temperature in tenths of a degree Celsius; while sampling, the value measured before.
 
         27 degrees at 706 mV, 1.721 mV less per degree (RP2040 data sheet section 4.9.5).
@@ -131,12 +131,12 @@ class Board:
             self._temperature_ddeg = 270 - (microvolts - 706_000) * 10 // 1721
         return self._temperature_ddeg
 
-    def bar(self, mask):
+    def bar(self, mask: int) -> None:
         """Light the LEDs whose bits are set; bit 0 is the left end."""
         for led, pin in enumerate(self._bar):
             pin.value(mask >> led & 1)
 
-    def beep(self, frequency_hz, duration_ms):
+    def beep(self, frequency_hz: int, duration_ms: int) -> None:
         """Sound the beeper and return when it is silent again; 0 Hz is a pause."""
         if not frequency_hz:
             time.sleep_ms(duration_ms)
@@ -146,12 +146,12 @@ class Board:
         tone.deinit()
         self._beeper.init(Pin.OUT, value=0)
 
-    def buttons(self):
+    def buttons(self) -> int:
         """Return the buttons held: bit 0 READ, bit 1 STEP."""
         self._told_buttons = self._buttons.held()
         return self._told_buttons
 
-    def wait(self, ms):
+    def wait(self, ms: int) -> None:
         """Sleep until ms passed, the buttons are other than buttons() last said, or the serial has data."""
         until_ms = time.ticks_add(time.ticks_ms(), ms)
         while not self.serial.any() and self._buttons.held() == self._told_buttons:
@@ -161,35 +161,35 @@ class Board:
             self._nap(left_ms)
         self._clock.us()
 
-    def _nap(self, left_ms):
+    def _nap(self, left_ms: int) -> None:
         """Sleep up to the next look at the buttons: deeply on battery, where no USB host would miss the chip."""
         if self._usb_power.value() or self.capture.running:
             time.sleep_ms(min(left_ms, _POLL_MS))
         else:
             machine.lightsleep(min(left_ms, _NAP_MS))
 
-    def reset(self):
+    def reset(self) -> None:
         """Start again, as a power cycle does."""
         machine.reset()
 
 
-def repl_wanted():
+def repl_wanted() -> bool:
     """Return whether both buttons are held: the way back to MicroPython's prompt, for main.py before all else."""
     return Buttons().settle() == 3
 
 
-def _input(name):
+def _input(name: str) -> Pin:
     return Pin(pins.gpio(name), Pin.IN, Pin.PULL_UP)
 
 
-def _averaged(converter):
+def _averaged(converter: ADC) -> int:
     total = 0
     for _ in range(_AVERAGED):
         total += converter.read_u16()
     return total // _AVERAGED
 
 
-def _exists(path):
+def _exists(path: str) -> bool:
     try:
         os.stat(path)
     except OSError:
@@ -197,7 +197,7 @@ def _exists(path):
     return True
 
 
-def _data_directory():
+def _data_directory() -> str:
     if not _exists(ROOT):
         os.mkdir(ROOT)
     return ROOT

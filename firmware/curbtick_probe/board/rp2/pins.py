@@ -63,7 +63,7 @@ BAR_LEDS = 12
 ADC_FIRST_GPIO = 26
 
 
-def gpio(name):
+def gpio(name: str) -> int:
     """Return the GPIO number of the pin called name; raises KeyError for a name that is not in the table."""
     for row in PINS:
         if row[2] == name:
@@ -71,6 +71,6 @@ def gpio(name):
     raise KeyError(name)
 
 
-def adc_channel(name):
+def adc_channel(name: str) -> int:
     """Return the ADC channel of an analogue pin."""
     return gpio(name) - ADC_FIRST_GPIO

@@ -20,7 +20,7 @@ class Usb:
     A byte 0x03 in binary data would otherwise stop the program and empty the receive buffer.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._in = sys.stdin.buffer
         self._out = sys.stdout.buffer
         self._one = bytearray(1)
@@ -28,13 +28,13 @@ class Usb:
         self._poll.register(sys.stdin, select.POLLIN)
         micropython.kbd_intr(_INTERRUPT_OFF)
 
-    def any(self):
+    def any(self) -> bool:
         """Return whether a byte is waiting."""
         for _ in self._poll.ipoll(0):
             return True
         return False
 
-    def read_into(self, buffer):
+    def read_into(self, buffer: bytearray) -> int:
         """Read at most len(buffer) bytes without blocking; return how many."""
         count = 0
         size = len(buffer)
@@ -44,11 +44,11 @@ class Usb:
             count += 1
         return count
 
-    def write(self, data):
+    def write(self, data: bytes) -> int:
         """Write data; give up after 500 ms of standstill (MicroPython's bound). Return how many bytes."""
         return self._out.write(data) or 0
 
-    def release(self):
+    def release(self) -> None:
         """Give the serial back to MicroPython's prompt."""
         micropython.kbd_intr(_INTERRUPT_ON)
 
@@ -56,7 +56,7 @@ class Usb:
 class Uart:
     """A UART in place of USB, for a board whose USB is taken; 8 data bits, no parity, one stop bit."""
 
-    def __init__(self, baud=UART_BAUD):
+    def __init__(self, baud: int = UART_BAUD) -> None:
         self._uart = machine.UART(
             0,
             baudrate=baud,
@@ -67,18 +67,18 @@ class Uart:
             timeout=0,
         )
 
-    def any(self):
+    def any(self) -> bool:
         """Return whether a byte is waiting."""
         return self._uart.any() > 0
 
-    def read_into(self, buffer):
+    def read_into(self, buffer: bytearray) -> int:
         """Read at most len(buffer) bytes without blocking; return how many."""
         waiting = min(len(buffer), self._uart.any())
         return self._uart.readinto(buffer, waiting) or 0 if waiting else 0
 
-    def write(self, data):
+    def write(self, data: bytes) -> int:
         """Write data; what the transmit buffer does not take at once waits for the line. Return how many bytes."""
         return self._uart.write(data) or 0
 
-    def release(self):
+    def release(self) -> None:
         """Nothing to give back: the prompt stayed on USB."""

@@ -8,6 +8,7 @@ page program 0.7 ms; from memory, worst cases are about ten times that); reads a
 import os
 
 import vfs
+from curbtick_wire._typing import Callable
 
 BLOCK_SIZE = 4096
 BLOCK_COUNT = 352
@@ -24,7 +25,7 @@ class FlashDisk:
     path: the file, created erased when missing; charge: called with the microseconds each operation takes.
     """
 
-    def __init__(self, path, charge, block_count=BLOCK_COUNT):
+    def __init__(self, path: str, charge: Callable[[int], None], block_count: int = BLOCK_COUNT) -> None:
         self.block_count = block_count
         self._charge = charge
         self.fresh = not _exists(path)
@@ -32,18 +33,18 @@ class FlashDisk:
             _make_erased(path, block_count)
         self._file = open(path, "r+b")  # noqa: SIM115 - open as long as the disk
 
-    def readblocks(self, block, buffer, offset=0):
+    def readblocks(self, block: int, buffer: bytearray, offset: int = 0) -> None:
         """Fill a buffer from an offset into a block."""
         self._file.seek(block * BLOCK_SIZE + offset)
         self._file.readinto(buffer)
 
-    def writeblocks(self, block, buffer, offset=0):
+    def writeblocks(self, block: int, buffer: bytearray, offset: int = 0) -> None:
         """Program a buffer at an offset into a block, and charge the pages' time."""
         self._file.seek(block * BLOCK_SIZE + offset)
         self._file.write(buffer)
         self._charge((len(buffer) + PAGE_SIZE - 1) // PAGE_SIZE * PROGRAM_US)
 
-    def ioctl(self, operation, argument):
+    def ioctl(self, operation: int, argument: int) -> int:
         """Sync, tell the geometry, or erase a block, as MicroPython's block device protocol numbers them."""
         if operation == 4:
             return self.block_count
@@ -58,7 +59,7 @@ class FlashDisk:
         return 0
 
 
-def mount(disk, point):
+def mount(disk: FlashDisk, point: str) -> None:
     """Mount a disk's littlefs at a path such as "/probe"; a file just made is formatted first, any other never.
 
     Raises OSError when the littlefs in an existing file cannot be mounted.
@@ -69,7 +70,7 @@ def mount(disk, point):
     vfs.mount(vfs.VfsLfs2(disk, progsize=PAGE_SIZE), point)
 
 
-def _exists(path):
+def _exists(path: str) -> bool:
     try:
         os.stat(path)
         return True
@@ -77,7 +78,7 @@ def _exists(path):
         return False
 
 
-def _make_erased(path, block_count):
+def _make_erased(path: str, block_count: int) -> None:
     with open(path, "wb") as file:
         while file.tell() < block_count * BLOCK_SIZE:
             file.write(_ERASED)

@@ -25,13 +25,27 @@ def is_text(node: ast.stmt) -> bool:
     )
 
 
+def _returned_at_once(body: list[ast.stmt]) -> list[ast.stmt]:
+    """A body whose end `name: T = value; return name`, which is there for the type alone, is `return value`."""
+    match body:
+        case [
+            *before,
+            ast.AnnAssign(target=ast.Name(id=name), value=ast.expr() as value),
+            ast.Return(value=ast.Name(id=returned)),
+        ] if name == returned:
+            return [*before, ast.Return(value)]
+    return body
+
+
 class _Stripper(ast.NodeTransformer):
     """Visits a module once."""
 
     def generic_visit(self, node: ast.AST) -> ast.AST:
         """Drop strings that stand alone; an emptied body becomes `pass`."""
-        super().generic_visit(node)
         body: Any = getattr(node, "body", None)
+        if isinstance(body, list):
+            body[:] = _returned_at_once(body)
+        super().generic_visit(node)
         if isinstance(body, list):
             body[:] = [line for line in body if not is_text(line)]
             if not body and not isinstance(node, ast.Module):
@@ -42,8 +56,9 @@ class _Stripper(ast.NodeTransformer):
         """Drop a function's annotations unless they are its types."""
         if not is_machine_code(node):
             node.returns = None
-            for argument in (*node.args.args, *node.args.kwonlyargs):
-                argument.annotation = None
+            for argument in ast.walk(node.args):
+                if isinstance(argument, ast.arg):
+                    argument.annotation = None
         return self.generic_visit(node)
 
     def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AST | None:  # noqa: N802 - ast names it so

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from curbtick.errors import InputError
 from curbtick.sound import tone
-from curbtick_probe.app import meter
+from curbtick_wire import sampling
 
 from tests.paths import NOTES
 
@@ -69,7 +69,7 @@ def test_the_default_is_the_best_of_the_trade_off() -> None:
 
 
 def test_the_probe_listens_for_the_default() -> None:
-    assert meter.SEAL_TONE_HZ == tone.DEFAULT_HZ
+    assert sampling.TONE_HZ == tone.DEFAULT_HZ
 
 
 def test_each_term_goes_the_way_it_must() -> None:

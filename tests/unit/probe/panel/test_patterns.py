@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 from curbtick_probe.panel import patterns
-from curbtick_wire.names import BUMPER_POSITIONS_MAX, VERDICTS
+from curbtick_wire.names import BUMPER_POSITIONS_MAX, HISS_VERDICTS, SEAL_VERDICTS, VERDICTS
 
 SHORT_MS = 200
 LONG_MS = 500
@@ -57,7 +57,7 @@ def test_the_verdicts_are_one_two_three_and_a_flutter() -> None:
 
 
 def test_every_verdict_has_its_pattern() -> None:
-    assert patterns.VERDICT_PATTERNS == VERDICTS
+    assert {*VERDICTS, *SEAL_VERDICTS, *HISS_VERDICTS} <= set(patterns.PATTERNS)
     assert len(patterns.RESULT_RHYTHMS) == len(VERDICTS)
 
 

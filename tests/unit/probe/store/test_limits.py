@@ -4,7 +4,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from curbtick_probe.store.limits import Limits, Refused
+from curbtick_probe.store.limits import Limits
+from curbtick_probe.store.setting import Refused
 from curbtick_wire import codec
 from hypothesis import given
 from hypothesis import strategies as st
@@ -25,10 +26,9 @@ def limits(tmp_path: Path) -> Limits:
 
 
 def test_the_factory_set_is_in_force_at_first(limits: Limits) -> None:
-    assert limits.in_force == codec.factory_limits()
+    assert limits.current == codec.factory_limits()
     assert limits.revision == 1
     assert limits.data == codec.pack_limits(codec.factory_limits())
-    assert limits.history() == [1]
 
 
 def test_the_factory_set_passes_its_own_check(limits: Limits) -> None:
@@ -141,7 +141,7 @@ def test_a_changed_byte_never_gives_a_set_out_of_order(place: int, bits: int, tm
     except Refused:
         assert limits.revision == 1
         return
-    for one in limits.in_force["classes"]:
+    for one in limits.current["classes"]:
         assert one["neighbour_cdb"] < one["dead_cdb"] < one["pass_cdb"]
         assert one["interval_min_ms"] < one["interval_max_ms"]
 
@@ -149,12 +149,11 @@ def test_a_changed_byte_never_gives_a_set_out_of_order(place: int, bits: int, tm
 def test_the_older_set_stands_behind_a_damaged_newer_one(tmp_path: Path, limits: Limits) -> None:
     limits.put(a_set(2))
     limits.put(a_set(3))
-    assert limits.history() == [3, 2, 1]
+    assert limits.revision == 3
     newest = next(path for path in tmp_path.iterdir() if a_set(3) in path.read_bytes())
     flip(newest, 20)
     again = Limits(str(tmp_path))
     assert again.revision == 2
-    assert again.history() == [2, 1]
 
 
 def test_the_factory_set_stands_behind_two_damaged_ones(tmp_path: Path, limits: Limits) -> None:
@@ -163,7 +162,7 @@ def test_the_factory_set_stands_behind_two_damaged_ones(tmp_path: Path, limits: 
     for path in tmp_path.iterdir():
         flip(path, 20)
     again = Limits(str(tmp_path))
-    assert again.in_force == codec.factory_limits()
+    assert again.current == codec.factory_limits()
     again.put(a_set(4))
     assert Limits(str(tmp_path)).revision == 4
 

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
-from curbtick_probe.store.limits import Refused
+from curbtick_probe.store.setting import Refused
 from curbtick_probe.store.rounds import Rounds
 from curbtick_wire import codec
 
@@ -35,7 +35,7 @@ def rounds(tmp_path: Path) -> Rounds:
 
 
 def test_there_is_none_at_first(rounds: Rounds) -> None:
-    assert rounds.current is None
+    assert rounds.current == {}
     assert rounds.data == b""
 
 
