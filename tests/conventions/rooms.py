@@ -37,7 +37,7 @@ ROOMS = (
         "messages, records, names, settings, codec, COBS, frames: tables and pure functions, no input or "
         "output",
     ),
-    _room("curbtick_probe", "the version, and the bit of each reason", "curbtick_wire"),
+    _room("curbtick_probe", "the version, the bit of each reason, what is asked of a board", "curbtick_wire"),
     _room(
         "curbtick_probe.dsp",
         "integer kernels that several checks share: sine tables, FFT, extent, logarithms",
@@ -67,14 +67,14 @@ ROOMS = (
     _room(
         "curbtick_probe.store",
         "what survives a power cut: log, slots, limits, rounds, clock, keys",
-        "curbtick_wire",
+        "curbtick_wire curbtick_probe",
     ),
     _room(
         "curbtick_probe.link",
         "frames to requests: who may ask what, and the replies",
         "curbtick_wire curbtick_probe .store",
     ),
-    _room("curbtick_probe.panel", "bar patterns, gestures, beeper"),
+    _room("curbtick_probe.panel", "bar patterns, gestures, beeper", "curbtick_wire curbtick_probe"),
     _room(
         "curbtick_probe.app",
         "the state machine that ties the rooms together; the self-test",
@@ -184,7 +184,7 @@ ROOMS = (
     _room(
         "curbtick.virtual.probe",
         "the real firmware as a process: bus, flash file",
-        "curbtick .yard.front_end",
+        "curbtick_wire curbtick .yard.front_end",
     ),
     _room(
         "curbtick.virtual.panel",

@@ -1,13 +1,13 @@
 """What the technician sees, hears and presses: plays patterns on the bar and waits for gestures."""
 
+from curbtick_wire import virtual
 from curbtick_wire._typing import Callable, Pairs
 
 from curbtick_probe.hardware import Board
 from curbtick_probe.panel import patterns
 from curbtick_probe.panel.gestures import Gestures
 
-# A wait with nothing to do; the bar goes dark after DARK_WAITS of them, to spare the battery.
-IDLE_MS = 10_000
+# The bar goes dark after so many waits with nothing to do, to spare the battery.
 DARK_WAITS = 12
 # What poll() says while a bench is served.
 BUSY = "busy"
@@ -109,7 +109,7 @@ class Panel:
         waits = [wait_ms for wait_ms in deadlines if wait_ms is not None]
         if not waits:
             self._grow_dark()
-        self._board.wait(min(waits) if waits else IDLE_MS)
+        self._board.wait(min(waits) if waits else virtual.IDLE_MS)
 
     def _grow_dark(self) -> None:
         self._idle_waits += 1

@@ -2,7 +2,7 @@
 
 import struct
 
-from curbtick_wire import names
+from curbtick_wire import names, records
 from curbtick_wire._typing import Any
 
 from curbtick_probe.hardware import Board
@@ -10,8 +10,6 @@ from curbtick_probe.store import log
 from curbtick_probe.store.log import Log
 from curbtick_probe.store.slots import Slots
 
-BOOT_MAX = 65535
-TICKS_MAX_MS = 4294967295
 # The chip's own millisecond ticks start over at this many.
 _TICKS_WRAP_MS = 1 << 30
 
@@ -32,7 +30,7 @@ class Clock:
         slots = Slots(root, "boot")
         last = self._last_boot(slots, root)
         self.boot = last + 1 + slots.damaged
-        if self.boot > BOOT_MAX:
+        if self.boot > records.BOOT_MAX:
             raise OSError("the probe has used up its boot ids")
         slots.put(struct.pack("<H", self.boot))
 
@@ -45,7 +43,7 @@ class Clock:
     def ticks_ms(self) -> int:
         """Milliseconds since the clock was made; never runs backwards, stays at 2**32 - 1 once there."""
         now = self._ticks_ms()
-        self._now_ms = min(self._now_ms + (now - self._last_ms) % _TICKS_WRAP_MS, TICKS_MAX_MS)
+        self._now_ms = min(self._now_ms + (now - self._last_ms) % _TICKS_WRAP_MS, records.NONE_U32)
         self._last_ms = now
         return self._now_ms
 

@@ -11,9 +11,9 @@ import struct
 
 from curbtick_wire import codec
 from curbtick_wire._typing import Callable
+from curbtick_wire.frames import PAYLOAD_MAX
 
 MAGIC = b"CS"
-PAYLOAD_MAX = 512
 _HEAD = "<2sIH"
 _HEAD_SIZE = 8
 

@@ -9,13 +9,13 @@ the pull that brought it.
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
+from curbtick_wire.records import BOOT_MAX
 from sqlalchemy import Connection, bindparam, func, select, update
 
 from curbtick.store import tables
 
 # A crystal of 50 ppm at each end, common practice for parts of this kind.
 DRIFT_PPM = 100
-BOOT_MAX = 65535
 
 
 class Boot(NamedTuple):

@@ -13,6 +13,7 @@ import select
 import struct
 import sys
 
+from curbtick_wire import virtual
 from curbtick_wire._typing import Ints
 from curbtick_wire.sampling import BLOCK, BLOCK_US
 
@@ -189,7 +190,7 @@ class Board:
             self._events.register(self.serial.stream, select.POLLIN)
         self.root = ROOT if "flash" in options else ""
         if self.root:
-            blocks = int(options.get("blocks", flashdisk.BLOCK_COUNT))
+            blocks = int(options.get("blocks", virtual.FLASH_BLOCKS))
             flashdisk.mount(flashdisk.FlashDisk(options["flash"], self.bus.charge, blocks), ROOT)
 
     def ticks_us(self) -> int:

@@ -9,23 +9,22 @@ import os
 
 import vfs
 from curbtick_wire._typing import Callable
+from curbtick_wire.virtual import FLASH_BLOCK_BYTES, FLASH_BLOCKS
 
-BLOCK_SIZE = 4096
-BLOCK_COUNT = 352
 PAGE_SIZE = 256
 ERASE_US = 45_000
 PROGRAM_US = 700
 
-_ERASED = b"\xff" * BLOCK_SIZE
+_ERASED = b"\xff" * FLASH_BLOCK_BYTES
 
 
 class FlashDisk:
-    """A block device over one file of BLOCK_SIZE * block_count bytes.
+    """A block device over one file of FLASH_BLOCK_BYTES * block_count bytes.
 
     path: the file, created erased when missing; charge: called with the microseconds each operation takes.
     """
 
-    def __init__(self, path: str, charge: Callable[[int], None], block_count: int = BLOCK_COUNT) -> None:
+    def __init__(self, path: str, charge: Callable[[int], None], block_count: int = FLASH_BLOCKS) -> None:
         self.block_count = block_count
         self._charge = charge
         self.fresh = not _exists(path)
@@ -35,12 +34,12 @@ class FlashDisk:
 
     def readblocks(self, block: int, buffer: bytearray, offset: int = 0) -> None:
         """Fill a buffer from an offset into a block."""
-        self._file.seek(block * BLOCK_SIZE + offset)
+        self._file.seek(block * FLASH_BLOCK_BYTES + offset)
         self._file.readinto(buffer)
 
     def writeblocks(self, block: int, buffer: bytearray, offset: int = 0) -> None:
         """Program a buffer at an offset into a block, and charge the pages' time."""
-        self._file.seek(block * BLOCK_SIZE + offset)
+        self._file.seek(block * FLASH_BLOCK_BYTES + offset)
         self._file.write(buffer)
         self._charge((len(buffer) + PAGE_SIZE - 1) // PAGE_SIZE * PROGRAM_US)
 
@@ -49,9 +48,9 @@ class FlashDisk:
         if operation == 4:
             return self.block_count
         if operation == 5:
-            return BLOCK_SIZE
+            return FLASH_BLOCK_BYTES
         if operation == 6:
-            self._file.seek(argument * BLOCK_SIZE)
+            self._file.seek(argument * FLASH_BLOCK_BYTES)
             self._file.write(_ERASED)
             self._charge(ERASE_US)
         elif operation == 3:
@@ -80,5 +79,5 @@ def _exists(path: str) -> bool:
 
 def _make_erased(path: str, block_count: int) -> None:
     with open(path, "wb") as file:
-        while file.tell() < block_count * BLOCK_SIZE:
+        while file.tell() < block_count * FLASH_BLOCK_BYTES:
             file.write(_ERASED)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
+from curbtick_wire.virtual import IDLE_MS
 from numpy.typing import NDArray
 
 from curbtick.yard.front_end import beeper
@@ -20,7 +21,6 @@ REQUEST = struct.Struct("<BIQ")
 ANSWER = struct.Struct("<iI")
 
 # A wait this long means that the program has nothing to do until somebody presses a button or sends something.
-IDLE_MS = 10_000
 # Three NiMH cells in use, 1.25 V each (hardware_notes/power.md).
 BATTERY_MV = 3750
 

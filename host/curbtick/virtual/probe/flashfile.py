@@ -2,15 +2,15 @@
 
 from pathlib import Path
 
+from curbtick_wire.virtual import FLASH_BLOCK_BYTES, FLASH_BLOCKS
+
 from curbtick.errors import InputError
 
-# As firmware/curbtick_probe/board/virtual/flashdisk.py makes it.
-BLOCK_BYTES, BLOCK_COUNT = 4096, 352
 # What littlefs writes into one of its first two blocks, or both.
 MAGIC = b"littlefs"
 
 
-def check(path: Path, block_count: int = BLOCK_COUNT) -> None:
+def check(path: Path, block_count: int = FLASH_BLOCKS) -> None:
     """Raise InputError for a file that cannot be a probe's flash, or cannot be made."""
     try:
         is_flash = _is_flash(path, block_count) if path.exists() else _can_be_made(path)
@@ -21,10 +21,10 @@ def check(path: Path, block_count: int = BLOCK_COUNT) -> None:
 
 
 def _is_flash(path: Path, block_count: int) -> bool:
-    if not path.is_file() or path.stat().st_size != block_count * BLOCK_BYTES:
+    if not path.is_file() or path.stat().st_size != block_count * FLASH_BLOCK_BYTES:
         return False
     with path.open("r+b") as file:
-        return MAGIC in file.read(2 * BLOCK_BYTES)
+        return MAGIC in file.read(2 * FLASH_BLOCK_BYTES)
 
 
 def _can_be_made(path: Path) -> bool:

@@ -11,6 +11,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from curbtick_wire.virtual import FLASH_BLOCKS
+
 from curbtick.device import firmware_folder, protocol_folder
 from curbtick.errors import CurbtickError, MissingProgramError
 from curbtick.virtual.probe import flashfile
@@ -52,7 +54,7 @@ class VirtualProbe:
     ) -> None:
         self._options = {"id": unique_id, **(options or {})}
         if flash_path is not None:
-            flashfile.check(Path(flash_path), int(self._options.get("blocks", flashfile.BLOCK_COUNT)))
+            flashfile.check(Path(flash_path), int(self._options.get("blocks", FLASH_BLOCKS)))
             self._options["flash"] = str(flash_path)
         self._master, self._slave, self.pty_path = _open_pty()
         self._options.setdefault("serial", str(self._master))

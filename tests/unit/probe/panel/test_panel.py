@@ -2,7 +2,8 @@
 
 from curbtick_probe.panel import patterns
 from curbtick_probe.panel.gestures import READ
-from curbtick_probe.panel.panel import BUSY, DARK_WAITS, IDLE_MS, Panel
+from curbtick_probe.panel.panel import BUSY, DARK_WAITS, Panel
+from curbtick_wire.virtual import IDLE_MS
 
 
 class ClockBoard:

@@ -4,9 +4,11 @@ import struct
 from pathlib import Path
 
 import pytest
-from curbtick_probe.store.clock import BOOT_MAX, TICKS_MAX_MS, Clock
+from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.slots import Slots
 from curbtick_wire import codec
+from curbtick_wire.records import BOOT_MAX
+from curbtick_wire.records import NONE_U32 as TICKS_MAX_MS
 
 from tests.unit.probe.store.flashdata import EVENT, flip, reading, start
 
