@@ -9,6 +9,7 @@ A record in the log and on the wire: HEADER fields, the kind's fields, the kind'
 (little-endian) over all before it.
 """
 
+from curbtick_wire._typing import Fields, Kind
 from curbtick_wire.sampling import RATE_HZ
 
 # No sample shows a higher frequency.
@@ -30,7 +31,7 @@ LAYOUT = 1
 
 BOOT_MAX = 65535
 
-HEADER: tuple[tuple[str, str, int, int], ...] = (
+HEADER: Fields = (
     ("kind", "B", 1, 255),
     ("layout", "B", 1, 255),
     ("size", "H", 18, SNIPPET_MAX),
@@ -41,7 +42,8 @@ HEADER: tuple[tuple[str, str, int, int], ...] = (
 
 READING, SNIPPET, SOUNDS, BUMPER, SEAL, HISS, SELF_TEST, EVENT = range(1, 9)
 
-KINDS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None], ...] = (
+# Number, name, fields, and what the tail is (None where there is none) of each kind.
+KINDS: tuple[Kind, ...] = (
     (
         READING,
         "reading",

@@ -72,6 +72,6 @@ def micropython_command() -> list[str]:
 
 
 def micropython_environment() -> dict[str, str]:
-    """The environment that lets MicroPython import the firmware and the wire definitions, and the host's doubles."""
-    rooms = [str(ROOT / room) for room in ("firmware", "protocol")]
+    """The environment that lets MicroPython import the firmware, the wire definitions and tests."""
+    rooms = [str(ROOT / room) for room in ("firmware", "protocol", "tests/target")]
     return {**os.environ, "MICROPYPATH": ":".join([".frozen", *rooms])}

@@ -6,6 +6,7 @@ import sys
 
 from curbtick_probe.bumper.listen import BLOCK, Listener
 from curbtick_probe.bumper.train import Trains
+from fake_board import FakeBoard
 
 BLOCKS = int(sys.argv[1])
 
@@ -41,14 +42,7 @@ class Capture:
         return block
 
 
-class Board:
-    """As much of a board as listening needs."""
-
-    def __init__(self):
-        self.capture = Capture()
-
-
-listener = Listener(Board())
+listener = Listener(FakeBoard(Capture()))
 trains = Trains()
 for _ in range(int(sys.argv[2])):
     listener.start(0)

@@ -21,27 +21,11 @@ from curbtick_probe.store.limits import Limits
 from curbtick_probe.store.log import Log
 from curbtick_probe.store.rounds import Rounds
 from curbtick_wire import codec, records
+from fake_board import FakeBoard
 
 ROOT = "/probe"
 SNIPPET_BYTES = 700
 SOUND_COUNT = 10
-
-
-class Board:
-    """The part of a board that storage and link need. Time goes on by a second a reading."""
-
-    unique_id = b"soakbank"
-
-    def __init__(self):
-        self.now_ms = 0
-
-    def ticks_ms(self):
-        """Milliseconds since the start."""
-        return self.now_ms
-
-    def battery_mv(self):
-        """Millivolts."""
-        return 4000
 
 
 def zeros(kind):
@@ -57,7 +41,7 @@ class Probe10k:
 
     def __init__(self, flash_path):
         flashdisk.mount(flashdisk.FlashDisk(flash_path, lambda us: None), ROOT)
-        self._board = Board()
+        self._board = FakeBoard()
         clock = Clock(ROOT, self._board)
         self.log = Log(ROOT, clock.boot, clock.ticks_ms)
         clock.attach(self.log)

@@ -18,6 +18,7 @@ import numpy as np
 
 from tests.bench._common import arguments, figure, report
 from tests.target.core import FIRMWARE
+from tests.target.fake_board import FakeBoard
 from tests.target.hand_over import HandOver
 from tests.target.meter import Meter, cycles_per_bytecode
 from tests.target.shim import module_consts
@@ -113,16 +114,6 @@ class Capture:
 
 
 @dataclass(frozen=True)
-class Board:
-    """As much of a board as a reading needs."""
-
-    capture: Capture
-
-    def battery_mv(self) -> int:
-        return 4000
-
-
-@dataclass(frozen=True)
 class Cost:
     """What one reading cost.
 
@@ -145,7 +136,7 @@ def read(stream: np.ndarray) -> Cost:
 
     meter = Meter()
     capture = Capture(stream, meter)
-    reader = reading.Reader(Board(capture))
+    reader = reading.Reader(FakeBoard(capture))
     with meter:
         taken = reader.take(classes.factory_classes()[1], settings.FACTORY_SET, False)
     listening = capture.spent_cycles[0]
@@ -198,7 +189,7 @@ def memory_figures(ring_blocks: int) -> list[dict[str, object]]:
 
     code = image.build().size * HEAP_PER_MPY_PERMILLE // 1000
     ring = 2 * BLOCK * ring_blocks
-    buffers = ring + buffer_bytes(reading.Reader(Board(Capture(np.zeros(BLOCK, np.uint16), Meter()))))
+    buffers = ring + buffer_bytes(reading.Reader(FakeBoard(Capture(np.zeros(BLOCK, np.uint16), Meter()))))
     room = FREE_HEAP_BYTES - HEAP_TO_LEAVE_BYTES
     return [
         {

@@ -84,7 +84,9 @@ ROOMS = (
     _room("curbtick_probe.board.rp2", "the real board: the only files that touch hardware", "curbtick_wire"),
     _room("curbtick_probe.board.virtual", "the same board on the MicroPython unix port", "curbtick_wire"),
     _room(
-        "curbtick_probe.virtual", "programs of a virtual probe", "curbtick_probe .seal .hiss .board.virtual"
+        "curbtick_probe.virtual",
+        "programs of a virtual probe",
+        "curbtick_wire curbtick_probe .seal .hiss .board.virtual",
     ),
     _room("curbtick", "errors, dates, cautions, where the probe's sources are"),
     _room(

@@ -12,7 +12,7 @@ from tests.conventions.sources import functions, imports, module_name, python_fi
 from tests.paths import FIRMWARE, HOST, PROBE, ROOT, WIRE
 
 BOARD_ONLY = {"machine", "rp2", "select", "socket", "termios", "time", "uctypes", "vfs", "_thread"}
-WIRE_MAY_IMPORT = {"binascii", "hashlib", "struct", "typing"}
+WIRE_MAY_IMPORT = {"array", "binascii", "collections", "hashlib", "struct", "typing"}
 INPUT_AND_OUTPUT = {"open", "print", "input", "exec", "eval"}
 FILES_MAX = 14
 ALLOWED = {room.name: set(room.imports) for room in rooms.ROOMS}

@@ -16,6 +16,7 @@ from curbtick_probe.store.limits import Limits
 from curbtick_probe.store.log import Log, LogFull
 from curbtick_probe.store.rounds import Rounds
 from curbtick_wire import codec, names, records
+from fake_board import FakeBoard
 from torn_flash import ERASE, PlainFlash
 
 MOUNT = "/probe"
@@ -117,17 +118,6 @@ class Diary:
         return diary
 
 
-class BenchBoard:
-    """A board whose time stands still until it is told."""
-
-    def __init__(self):
-        self.now_ms = 0
-
-    def ticks_ms(self):
-        """Milliseconds since the start."""
-        return self.now_ms
-
-
 class Session:
     """The rooms of a started probe, each use of which is entered in the diary.
 
@@ -137,7 +127,7 @@ class Session:
     def __init__(self, flash, diary):
         self._flash = flash
         self.diary = diary
-        self._board = BenchBoard()
+        self._board = FakeBoard()
         began = flash.operations
         if "data" not in os.listdir(MOUNT):
             os.mkdir(ROOT)

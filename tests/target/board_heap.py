@@ -10,6 +10,7 @@ import sys
 import micropython
 from curbtick_probe.bumper import reading
 from curbtick_wire import classes, settings
+from fake_board import FakeBoard
 
 
 class Capture:
@@ -46,15 +47,7 @@ class Capture:
             self._locked = False
 
 
-class Board:
-    def __init__(self, path):
-        self.capture = Capture(path)
-
-    def battery_mv(self):
-        return 3900
-
-
-board = Board(sys.argv[1])
+board = FakeBoard(Capture(sys.argv[1]))
 try:
     limits = classes.factory_classes()[1]
     taken = reading.take(board, limits, settings.FACTORY_SET, False)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from tests.target import board_contract
 from tests.target.board_fakes import FakeChip, chip, data_directory
+from tests.target.fake_board import FakeBoard
 
 __all__ = ["chip"]
 
@@ -45,6 +46,10 @@ def test_virtual_board_keeps_the_contract(tmp_path: Path) -> None:
 
     run_script(script, RampEar(), hear)
     assert told == [b""]
+
+
+def test_the_fake_board_of_the_tests_keeps_the_contract() -> None:
+    assert board_contract.failures(FakeBoard()) == []
 
 
 def test_rp2_board_keeps_the_contract_over_doubles(

@@ -33,6 +33,7 @@ from curbtick_probe.store.keys import Keys  # noqa: E402
 from curbtick_probe.store.limits import Limits  # noqa: E402
 from curbtick_probe.store.log import Log  # noqa: E402
 from curbtick_probe.store.rounds import Rounds  # noqa: E402
+from fake_board import FakeBoard  # noqa: E402
 
 ROOT = "/probe"
 _ZERO = {}
@@ -43,17 +44,13 @@ for _kind, _name, _fields, _tail in records.KINDS:
         _ZERO[_kind][_field[0]] = (_field[2],) * _many if _many > 1 else _field[2]
 
 
-class Board:
-    """The part of a board that storage and link need."""
+class Board(FakeBoard):
+    """A board whose time is the computer's."""
 
     unique_id = bytes.fromhex("c0b0000000000abc")
-    root = ROOT
 
     def ticks_ms(self):
         return time.ticks_ms()
-
-    def battery_mv(self):
-        return 4000
 
 
 def open_probe(board, flash_path, pairing):

@@ -5,41 +5,12 @@ from curbtick_probe.panel.gestures import READ
 from curbtick_probe.panel.panel import BUSY, DARK_WAITS, Panel
 from curbtick_wire.virtual import IDLE_MS
 
+from tests.target.fake_board import FakeBoard
 
-class ClockBoard:
-    """A board whose time passes in wait() and beep() alone; buttons follow a schedule of (time_ms, mask)."""
-
-    def __init__(self, presses: list[tuple[int, int]] | None = None, end_ms: int = 600_000) -> None:
-        self.now_ms = 0
-        self.bars: list[tuple[int, int]] = []
-        self.beeps: list[tuple[int, int]] = []
-        self.waits: list[int] = []
-        self._presses = presses or []
-        self._end_ms = end_ms
-
-    def ticks_ms(self) -> int:
-        return self.now_ms
-
-    def bar(self, mask: int) -> None:
-        self.bars.append((self.now_ms, mask))
-
-    def beep(self, frequency_hz: int, duration_ms: int) -> None:
-        self.beeps.append((self.now_ms, duration_ms))
-        self.now_ms += duration_ms
-
-    def buttons(self) -> int:
-        return next((mask for time_ms, mask in reversed(self._presses) if time_ms <= self.now_ms), 0)
-
-    def wait(self, ms: int) -> None:
-        assert ms > 0
-        self.waits.append(ms)
-        changes = [time_ms for time_ms, _ in self._presses if time_ms > self.now_ms]
-        self.now_ms = min([self.now_ms + ms, *changes])
-        if self.now_ms > self._end_ms:
-            raise TimeoutError
+END_MS = 600_000
 
 
-def shown(board: ClockBoard, panel: Panel) -> None:
+def shown(board: FakeBoard, panel: Panel) -> None:
     try:
         panel.next_gesture(lambda: None)
     except TimeoutError:
@@ -47,7 +18,7 @@ def shown(board: ClockBoard, panel: Panel) -> None:
 
 
 def test_a_pattern_plays_its_frames_in_time_with_its_beeps_and_then_rests() -> None:
-    board = ClockBoard(end_ms=20_000)
+    board = FakeBoard(end_ms=20_000)
     panel = Panel(board)
     panel.rest_on(0x010)
     panel.say("weak")
@@ -63,7 +34,7 @@ def test_a_pattern_plays_its_frames_in_time_with_its_beeps_and_then_rests() -> N
 
 
 def test_queued_patterns_play_one_after_the_other() -> None:
-    board = ClockBoard()
+    board = FakeBoard(end_ms=END_MS)
     panel = Panel(board)
     panel.play(((1, 100),))
     panel.play(((2, 100), (4, 100)), 2)
@@ -73,7 +44,7 @@ def test_queued_patterns_play_one_after_the_other() -> None:
 
 
 def test_a_press_cuts_the_pattern_short_and_shows_where_we_are() -> None:
-    board = ClockBoard([(500, READ), (580, 0)])
+    board = FakeBoard(presses=[(500, READ), (580, 0)], end_ms=END_MS)
     panel = Panel(board)
     panel.rest_on(0x004)
     panel.say("pass")
@@ -85,7 +56,7 @@ def test_a_press_cuts_the_pattern_short_and_shows_where_we_are() -> None:
 def test_finishing_a_pattern_takes_note_of_a_press_and_goes_on() -> None:
     """A board's wait() returns at once while the buttons are other than it last said."""
 
-    class Impatient(ClockBoard):
+    class Impatient(FakeBoard):
         told = 0
 
         def buttons(self) -> int:
@@ -105,7 +76,7 @@ def test_finishing_a_pattern_takes_note_of_a_press_and_goes_on() -> None:
 
 def test_polls_at_every_wake_and_hands_on_its_word() -> None:
     words = [None, "busy"]
-    board = ClockBoard()
+    board = FakeBoard(end_ms=END_MS)
     panel = Panel(board)
     panel.play(((1, 100), (2, 100)))
     assert panel.next_gesture(lambda: words.pop(0)) == "busy"
@@ -113,7 +84,7 @@ def test_polls_at_every_wake_and_hands_on_its_word() -> None:
 
 
 def test_an_idle_panel_waits_long_and_goes_dark() -> None:
-    board = ClockBoard(end_ms=IDLE_MS * (DARK_WAITS + 3))
+    board = FakeBoard(end_ms=IDLE_MS * (DARK_WAITS + 3))
     panel = Panel(board)
     panel.rest_on(0x020)
     shown(board, panel)
@@ -122,7 +93,7 @@ def test_an_idle_panel_waits_long_and_goes_dark() -> None:
 
 
 def test_while_a_bench_is_served_the_bar_plays_on_and_presses_are_seen() -> None:
-    board = ClockBoard([(1600, READ), (2000, 0)])
+    board = FakeBoard(presses=[(1600, READ), (2000, 0)], end_ms=END_MS)
     panel = Panel(board)
     panel.rest_on(0x010)
     panel.say("dead")

@@ -12,6 +12,8 @@ from curbtick_wire import codec, names, records
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.target.fake_board import FakeBoard
+
 LIMITS = {"revision": 7, "seal_leak_cdb": 2400}
 HEADER = {"seq": 1, "boot": 1, "ticks_ms": 0}
 
@@ -55,7 +57,7 @@ class FakeMeter:
 
     def update(self) -> None:
         sound = self.sounds.pop(0)
-        loss = 4000 if self.board.source == names.INPUT_LOW else 0
+        loss = 4000 if self.board.capture.source == names.INPUT_LOW else 0
         self.heard = sound.level_cdb is not None
         self.level_cdb = (sound.level_cdb if sound.level_cdb is not None else sound.noise_cdb) - loss
         self.noise_cdb = sound.noise_cdb - loss
@@ -63,23 +65,6 @@ class FakeMeter:
         self.clipped, self.dead = sound.clipped and not loss, sound.dead
         self.offset_uhz = sound.offset_uhz
         self.measured_hz = self.tone_hz + sound.offset_uhz // 1_000_000
-
-
-class FakeBoard:
-    """A board without sound of its own."""
-
-    def __init__(self) -> None:
-        self.capture = self
-        self.source: int | None = None
-
-    def start(self, source: int) -> None:
-        self.source = source
-
-    def stop(self) -> None:
-        self.source = None
-
-    def battery_mv(self) -> int:
-        return 3750
 
 
 Make = Callable[..., SealCheck]
@@ -198,7 +183,7 @@ def test_the_low_input_serves_where_the_high_one_clips() -> None:
     assert check.reference_cdb == 300 and check.status == seal.HEARD
     assert check.update() == 12
     check.update()
-    assert check.board.source == names.INPUT_HIGH
+    assert check.board.capture.source == names.INPUT_HIGH
     assert check.update() == 12 - 3300 // 300
 
 
