@@ -45,11 +45,7 @@ def nearest_class(frequency_hz: int) -> int:
     """The class (kHz) whose centre is nearest to a measured frequency; CUSTOM where none was measured (0)."""
     if not frequency_hz:
         return CUSTOM
-    nearest = CLASSES[0]
-    for row in CLASSES:
-        if abs(row["centre_hz"] - frequency_hz) < abs(nearest["centre_hz"] - frequency_hz):
-            nearest = row
-    return nearest["class_khz"]
+    return min(CLASSES, key=lambda row: abs(row["centre_hz"] - frequency_hz))["class_khz"]
 
 
 # In words. A probe carries none of what follows.

@@ -114,27 +114,16 @@ def kind_entry(kind: int) -> Kind | None:
     return None
 
 
-def known_kind(kind: int) -> Kind:
-    """As kind_entry(). Raises WireError for a kind not known here."""
-    entry = kind_entry(kind)
-    if entry is None:
-        raise WireError("kind", f"{kind} is not a record kind")
-    return entry
-
-
-def fields_of(kind: int) -> Fields:
-    """The fields of a record kind. Raises WireError for a kind not known here."""
-    _number, _name, fields, _tail_form = known_kind(kind)
-    return fields
-
-
 def encode_record(kind: int, header: dict[str, int], values: Values, tail: bytes = b"") -> bytes:
     """One whole record as it stands in the log.
 
     kind: number of records.KINDS; header: dict of seq, boot, ticks_ms; values: dict of the kind's fields;
     tail: bytes, only for a kind that has one. Raises WireError for anything outside its range.
     """
-    _number, name, fields, tail_form = known_kind(kind)
+    entry = kind_entry(kind)
+    if entry is None:
+        raise WireError("kind", f"{kind} is not a record kind")
+    _number, name, fields, tail_form = entry
     if tail and tail_form is None:
         raise WireError("tail", f"a {name} record has none")
     body = pack(fields, values)

@@ -8,7 +8,7 @@ from curbtick_wire._typing import Any, Values
 from curbtick_probe import reason
 from curbtick_probe.app import modules
 from curbtick_probe.app.doubts import Doubts
-from curbtick_probe.app.meter import Meter
+from curbtick_probe.app.meter import HissMeter, SealMeter
 from curbtick_probe.app.place import Place
 from curbtick_probe.bumper import reading
 from curbtick_probe.hardware import Board
@@ -54,7 +54,8 @@ class Checks:
             self._panel.finish()
             reading.release()
             gc.collect()
-            self._meter = Meter(self._board, self._panel, self.current, self._probe.limits.current)
+            kind = SealMeter if self.current == names.CHECK_SEAL else HissMeter
+            self._meter = kind(self._board, self._panel, self._probe.limits.current)
 
     def next_gesture(self, poll: Any) -> str | None:
         """Run the meter until a gesture or a word of poll(); None in the bumper check, which has no meter."""
@@ -62,7 +63,7 @@ class Checks:
 
     def mark(self) -> None:
         """Take the reference where there is none, else close the section and log it."""
-        if not self._meter.ready:
+        if not self._meter.ready():
             self.reference()
         else:
             values = self._meter.mark()
@@ -75,7 +76,7 @@ class Checks:
         """Take the reference or the background; in the seal check it settles the sections marked before."""
         for values in self._meter.reference():
             self._log(values)
-        self._panel.say("mark" if self._meter.ready else "retry")
+        self._panel.say("mark" if self._meter.ready() else "retry")
         self._panel.finish()
 
     def response(self) -> None:

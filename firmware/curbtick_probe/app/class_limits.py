@@ -9,7 +9,7 @@ from curbtick_probe.store.limits import Limits
 _ANY_CENTRE_HZ = 55_000
 _ANY_WINDOW_HZ = 60_000
 
-_HIGHEST = ("pass_cdb", "dead_cdb", "neighbour_cdb", "interval_max_ms", "ringdown_max_us", "burst_max_us")
+# Of these the lowest value of all classes judges, of the others the highest.
 _LOWEST = ("interval_min_ms", "ringdown_min_us", "missing_permille")
 
 
@@ -30,11 +30,10 @@ def limits_for(limits: Limits, class_khz: int) -> Values:
 
 def any_class(rows: list[Values]) -> Values:
     """Return limits under which every class's sensor is judged, by the highest levels of all, but no frequency."""
-    merged = dict(rows[0])
-    for name in _HIGHEST:
-        merged[name] = max([one[name] for one in rows])
-    for name in _LOWEST:
-        merged[name] = min([one[name] for one in rows])
+    merged = {}
+    for name in rows[0]:
+        of_all = [row[name] for row in rows]
+        merged[name] = min(of_all) if name in _LOWEST else max(of_all)
     merged["class_khz"] = classes.CUSTOM
     merged["centre_hz"] = _ANY_CENTRE_HZ
     merged["window_hz"] = _ANY_WINDOW_HZ
