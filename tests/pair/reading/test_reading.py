@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from curbtick.virtual.probe.bus import Ear
 from curbtick.yard.ear import faults
-from curbtick.yard.ear.faults import ProbeState
+from curbtick.yard.ear.probe_state import ProbeState
 from curbtick.yard.front_end.timebase import ticks_of_ms
 from curbtick.yard.scenes.build import Neighbour
 from curbtick.yard.scenes.scenes import single_scene

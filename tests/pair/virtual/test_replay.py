@@ -14,7 +14,8 @@ import pytest
 from curbtick.errors import InputError
 from curbtick.sound.recording import Recording, read_wav
 from curbtick.sound.schema import READING_SCHEMA
-from curbtick.virtual.replay.bumper import parse_class, replay, to_probe_rate
+from curbtick.virtual.replay.bumper import parse_class, replay
+from curbtick.virtual.replay.resample import to_probe_rate
 from curbtick_wire.names import CLASSES_KHZ
 from numpy.typing import NDArray
 

@@ -13,13 +13,11 @@ from numpy.typing import NDArray
 from curbtick.device import firmware_folder
 from curbtick.errors import InputError
 from curbtick.sound.recording import Recording
-from curbtick.sound.tone import DEFAULT_HZ
 from curbtick.virtual.probe.bus import Ear
 from curbtick.virtual.probe.process import run_script
-from curbtick.virtual.replay.bumper import to_probe_rate
+from curbtick.virtual.replay.resample import to_probe_rate
 from curbtick.yard.front_end.inputs import FULL_SCALE_CODES, Adc, Samples
 from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ
-from curbtick.yard.scenes.leaks import HISS_UPDATES, UPDATES, LeakScene
 
 UPDATE_SAMPLES = 48 * 1024
 # The seal check's filters fill from so many samples before its first update.
@@ -95,13 +93,6 @@ class Job:
         return json.dumps(
             {"mode": self.mode, "tone_hz": self.tone_hz, "limits": dict(self.limits), **parts}
         ).encode()
-
-
-def run_scene(scene: LeakScene) -> dict[str, Any]:
-    """Run the real firmware over a scene of a check; return the JSON object as a replay makes it."""
-    if scene.check == "seal":
-        return seal_object(Job("seal", scene.ears(), UPDATES, DEFAULT_HZ).run())
-    return hiss_object(Job("hiss", scene.ears(), HISS_UPDATES).run())
 
 
 def replay_seal(

@@ -8,7 +8,8 @@ from curbtick_wire import settings
 from curbtick.yard.air.acoustics import Air
 from curbtick.yard.air.collar import Inside, Seat, reflections
 from curbtick.yard.ear.ear import Ear
-from curbtick.yard.ear.faults import HEALTHY, Fault, ProbeState
+from curbtick.yard.ear.faults import HEALTHY, Fault
+from curbtick.yard.ear.probe_state import ProbeState
 from curbtick.yard.front_end.inputs import Adc, codes_of_peak_dbfs
 from curbtick.yard.sounds.measured import BurstTruth, measure
 from curbtick.yard.sounds.noise import Layer

@@ -24,7 +24,8 @@ import numpy as np
 from curbtick.yard.air.collar import held_dbfs, neighbour_dbfs, random_inside, random_seat
 from curbtick.yard.air.weather import random_air
 from curbtick.yard.ear import faults
-from curbtick.yard.ear.faults import Fault, ProbeState
+from curbtick.yard.ear.faults import Fault
+from curbtick.yard.ear.probe_state import ProbeState
 from curbtick.yard.front_end.timebase import ticks_of_ms, ticks_of_us
 from curbtick.yard.scenes.build import Echo, Neighbour, Recipe, Scene, build
 from curbtick.yard.sounds.din import random_din

@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 from curbtick.yard.air.collar import Inside
 from curbtick.yard.ear import faults
-from curbtick.yard.ear.faults import Fault, ProbeState
+from curbtick.yard.ear.faults import Fault
+from curbtick.yard.ear.probe_state import ProbeState
 from curbtick.yard.front_end.timebase import ticks_of_ms
 from curbtick.yard.scenes import scenes
 from curbtick.yard.scenes.build import Recipe, Scene
