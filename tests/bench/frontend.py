@@ -3,7 +3,6 @@
 `python -m tests.bench.frontend --json`; with `--pictures` it also writes the pictures of hardware_notes.
 """
 
-import time
 from pathlib import Path
 from typing import Any
 
@@ -184,7 +183,6 @@ def main() -> None:
         __doc__ or "",
         ("--pictures", {"action": "store_true", "help": "write the pictures of hardware_notes"}),
     )
-    started_s = time.monotonic()
     figures = [
         *agreement(4 if asked.short else 20, asked.seed),
         *shape(),
@@ -203,7 +201,7 @@ def main() -> None:
             print(
                 f"{entry['name']:40} {entry['value']:10} {entry['bound']:>16} {'ok' if entry['holds'] else 'MISSED'}"
             )
-    _common.report(figures, started_s, seed=asked.seed)
+    _common.report(figures, asked)
 
 
 if __name__ == "__main__":

@@ -5,7 +5,6 @@ listens, what it lights and beeps is counted and compared with what the budget s
 """
 
 import tempfile
-import time
 from pathlib import Path
 from typing import Any
 
@@ -114,7 +113,6 @@ def duty_figures(found: budget.Duty) -> list[dict[str, Any]]:
 
 def main() -> None:
     asked = _common.arguments(__doc__ or "")
-    started_s = time.monotonic()
     found = measured(12 if asked.short else 60, asked.seed)
     figures = [*supply_figures(), *duty_figures(found)]
     states = {name: round(current * 1e3, 2) for name, current in budget.states_a().items()}
@@ -123,7 +121,7 @@ def main() -> None:
             print(f"{name:20} {current_ma:6.2f} mA at 3.3 V")
         for entry in figures:
             print(f"{entry['name']:32} {entry['value']:10} {entry['bound']:>12}")
-    _common.report(figures, started_s, seed=asked.seed, states_ma=states, found=vars(found))
+    _common.report(figures, asked, states_ma=states, found=vars(found))
 
 
 if __name__ == "__main__":

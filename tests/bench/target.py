@@ -9,7 +9,6 @@ after the last sample.
 from __future__ import annotations
 
 import ast
-import time
 from array import array
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -234,7 +233,6 @@ def main() -> None:
     from tests.bench import leaks_target
 
     options = arguments(__doc__ or "")
-    started_s = time.monotonic()
     ring_blocks = module_consts(ast.parse(CAPTURE.read_text()))["RING_BLOCKS"]
     figures, kernels = [], {}
     for name in SHORT if options.short else STREAMS:
@@ -243,7 +241,7 @@ def main() -> None:
         kernels[name] = cost.kernels
     figures += leaks_target.figures(ring_blocks, options.seed)
     figures += memory_figures(ring_blocks)
-    report(figures, started_s, kernels=kernels, cycles_per_bytecode=round(cycles_per_bytecode()))
+    report(figures, options, kernels=kernels, cycles_per_bytecode=round(cycles_per_bytecode()))
 
 
 if __name__ == "__main__":

@@ -12,7 +12,6 @@ working in float (tests/bench/simple_ways.py).
 import collections
 import concurrent.futures
 import json
-import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -273,13 +272,12 @@ def take(seed: int, count: int) -> list[Outcome]:
 def main() -> None:
     """Run the benchmark."""
     options = arguments(__doc__ or "", ("--readings", {"type": int, "default": 0}))
-    started_s = time.monotonic()
     count = options.readings or (SHORT if options.short else FULL)
     outcomes = take(options.seed, count)
     apart = collections.Counter(why for o in outcomes for why in o.apart)
     report(
         figures_of(outcomes, full=not options.short),
-        started_s,
+        options,
         readings=len(outcomes),
         apart=dict(apart),
         false_pass_by_fault=by_fault(outcomes),
