@@ -8,7 +8,7 @@ from importlib import import_module
 from typing import Any, NamedTuple
 
 import typer
-from typer.core import TyperCommand
+from typer.core import TyperCommand, TyperGroup
 from typer.main import get_group
 
 
@@ -106,6 +106,11 @@ def listed() -> dict[str, Any]:
 def load(name: str) -> Any:
     """Return a command of the list in full."""
     row = next(row for row in COMMANDS if row.name == name)
+    return of_module(row.module).commands[name]
+
+
+def of_module(module: str) -> TyperGroup:
+    """Return the commands of a module below curbtick.commands."""
     app = typer.Typer(rich_markup_mode="rich")
-    import_module(f"curbtick.commands.{row.module}").register(app)
-    return get_group(app).commands[name]
+    import_module(f"curbtick.commands.{module}").register(app)
+    return get_group(app)

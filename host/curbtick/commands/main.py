@@ -34,7 +34,7 @@ class Group(TyperGroup):
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """Find the command that is called, and load it."""
         name, command, rest = super().resolve_command(ctx, args)
-        return name, catalogue.load(name) if name in self.commands else command, rest
+        return name, command if name is None else catalogue.load(name), rest
 
     def make_context(self, *words: Any, **more: Any) -> Any:
         """Understand the command line's beginning, or say in three lines what is wrong with it."""

@@ -20,7 +20,7 @@ PLAYED_S = 30
 # Kaiser window of 80 dB stop band; so many zero crossings a side leave 4 % of the slower rate for the filter's edge.
 _KAISER_BETA = 7.86
 _ZERO_CROSSINGS = 64
-# Rates whose ratio is no fraction of small numbers are taken for the nearest one: 1 in 1000 squared is inaudible.
+# Rates whose ratio is no fraction of small numbers are taken for the nearest one: it is at most a millionth away.
 _DENOMINATOR_MAX = 1000
 
 

@@ -25,7 +25,7 @@ from curbtick.yard.air.collar import held_dbfs, neighbour_dbfs, random_inside, r
 from curbtick.yard.air.weather import random_air
 from curbtick.yard.ear import faults
 from curbtick.yard.ear.faults import Fault
-from curbtick.yard.ear.probe_state import ProbeState
+from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
 from curbtick.yard.front_end.timebase import ticks_of_ms, ticks_of_us
 from curbtick.yard.scenes.build import Echo, Neighbour, Recipe, Scene, build
 from curbtick.yard.sounds.din import random_din
@@ -143,7 +143,7 @@ def random_neighbours(random: np.random.Generator, sensor: Sensor) -> tuple[Neig
 
 
 def _probe(random: np.random.Generator) -> ProbeState:
-    fault = str(random.choice([name for name in faults.PROBE_FAULTS if name != "none"]))
+    fault = str(random.choice([name for name in PROBE_FAULTS if name != "none"]))
     return ProbeState(fault, battery_mv=int(random.integers(2900, 3200)) if fault == "battery_low" else 3900)
 
 
