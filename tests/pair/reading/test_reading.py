@@ -14,6 +14,7 @@ from curbtick.yard.scenes.scenes import single_scene
 from curbtick.yard.sounds.sensors import Sensor
 from curbtick.yard.sounds.sources import Fade
 from curbtick_wire import names
+from curbtick_wire.classes import CLASSES_KHZ
 from curbtick_wire.names import DEAD, INPUT_LOW, INPUT_PADDED, PASS, RETRY, WEAK
 
 from tests.unit.probe.bumper.readingdata import Inputs, Prober, Reading
@@ -33,7 +34,7 @@ def take(prober: Prober, class_khz: int = 48, *, heard_before: bool = False, **s
     return prober.take(built.ear, class_khz, heard_before=heard_before)
 
 
-@pytest.mark.parametrize("class_khz", names.CLASSES_KHZ)
+@pytest.mark.parametrize("class_khz", CLASSES_KHZ)
 @pytest.mark.parametrize("interval_ms", [160.0, 200.0])
 def test_a_healthy_sensor_passes_early(prober: Prober, class_khz: int, interval_ms: float) -> None:
     reading = take(prober, class_khz, interval_ms=interval_ms, seed=class_khz)

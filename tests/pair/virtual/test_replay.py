@@ -17,7 +17,7 @@ from curbtick.sound.schema import READING_SCHEMA
 from curbtick.virtual.replay import resample
 from curbtick.virtual.replay.bumper import parse_class, replay
 from curbtick.virtual.replay.resample import to_probe_rate
-from curbtick_wire.names import CLASSES_KHZ
+from curbtick_wire.classes import CLASSES_KHZ
 from numpy.typing import NDArray
 from scipy.signal import resample_poly
 

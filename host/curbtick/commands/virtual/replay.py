@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from curbtick_wire import classes
 
 from curbtick.commands.output import Json, Output, Seed
 from curbtick.errors import InputError
@@ -75,7 +76,9 @@ def register(app: typer.Typer) -> None:
 
 def replay(
     file: Annotated[Path, typer.Argument(help="Mono WAV of at least 160,000 samples a second.")],
-    class_: Annotated[str, typer.Option("--class", help="40, 48, 58, 68 or auto.")] = "auto",
+    class_: Annotated[
+        str, typer.Option("--class", help=f"{classes.class_list()}, or auto: {classes.auto_meaning()}.")
+    ] = "auto",
     mode: Annotated[str, typer.Option(help="Which check hears it: bumper, seal or hiss.")] = "bumper",
     tone_hz: Annotated[int, typer.Option("--tone", help="Seal: the source's frequency in Hz.")] = DEFAULT_HZ,
     reference: ReferenceFile = None,

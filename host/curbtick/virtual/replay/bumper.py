@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from curbtick_wire import names, records
+from curbtick_wire import classes, names, records
 from numpy.typing import NDArray
 
 from curbtick.errors import CurbtickError, InputError
@@ -90,12 +90,12 @@ def parse_class(text: str) -> int | None:
     """Return the class in kHz of a user's word, None for `auto`. Raises InputError."""
     if text == "auto":
         return None
-    if text in [str(khz) for khz in names.CLASSES_KHZ]:
+    if text in [str(khz) for khz in classes.CLASSES_KHZ]:
         return int(text)
     raise InputError(
         f"There is no class {text}.",
         "No reading was made.",
-        f"Choose one of {', '.join(str(khz) for khz in names.CLASSES_KHZ)}, or auto.",
+        f"Choose one of {classes.class_list()} or auto.",
     )
 
 
@@ -104,7 +104,7 @@ def replay(
 ) -> dict[str, Any]:
     """Return the JSON object (schema.READING_SCHEMA) of a reading of a recording.
 
-    class_khz: a class of names.CLASSES_KHZ, or None for the nearest one, which judges no frequency.
+    class_khz: a class of classes.CLASSES_KHZ, or None for the nearest one, which judges no frequency.
     """
     codes = (to_probe_rate(recording) * (FULL_SCALE_CODES * 10.0 ** (gain_db / 20.0))).astype(np.float32)
     with tempfile.TemporaryDirectory(prefix="curbtick-") as folder:

@@ -27,7 +27,6 @@ BACKGROUND_UPDATES_MIN = 4
 BACKGROUND_UPDATES_MAX = 45
 TONE_LOWEST_HZ, TONE_HIGHEST_HZ, TONE_STEP_HZ = 10_000, 20_000, 100
 
-FACTORY_LIMITS = dict(zip((name for name, *_ in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
 
 Codes = NDArray[np.float32]
 _SCRIPT = Path("curbtick_probe") / "virtual" / "checks.py"
@@ -66,7 +65,7 @@ class Job:
     ears: Mapping[str, Ear]
     updates: Mapping[str, int]
     tone_hz: int = 0
-    limits: Mapping[str, int] = field(default_factory=lambda: FACTORY_LIMITS)
+    limits: Mapping[str, int] = field(default_factory=lambda: settings.FACTORY_SET)
 
     def __post_init__(self) -> None:
         self._ear: Ear = self.ears["section"]

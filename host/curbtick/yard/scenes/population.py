@@ -20,6 +20,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+from curbtick_wire.classes import CLASSES_KHZ
 
 from curbtick.yard.air.collar import held_dbfs, neighbour_dbfs, random_inside, random_seat
 from curbtick.yard.air.weather import random_air
@@ -32,7 +33,6 @@ from curbtick.yard.sounds.din import random_din
 from curbtick.yard.sounds.sensors import Sensor
 from curbtick.yard.sounds.sources import Fade
 
-CLASSES = (40, 48, 58, 68)
 INTERVALS_MS = ((160.0, 220.0), (60.0, 160.0), (220.0, 300.0), (30.0, 60.0), (300.0, 495.0))
 INTERVAL_SHARES = (0.60, 0.18, 0.14, 0.04, 0.04)
 SITUATIONS = ("healthy", "fault", "system_off", "probe", "moved")
@@ -154,7 +154,7 @@ def _slip(random: np.random.Generator, start_us: int) -> Fade:
 
 
 def _healthy(random: np.random.Generator) -> Recipe:
-    sensor = random_sensor(random, int(random.choice(CLASSES)))
+    sensor = random_sensor(random, int(random.choice(CLASSES_KHZ)))
     air, seat = random_air(random), random_seat(random)
     interval_ms = random_interval_ms(random)
     layers, imposters = random_din(random)
