@@ -146,13 +146,12 @@ def main() -> None:
     options = _common.arguments("A day's log over a paced line, beside ZMODEM.")
     if not shutil.which("sz") or not shutil.which("rz"):
         sys.exit("sz and rz are not installed: on Debian, `apt-get install lrzsz`.")
-    started_s = time.monotonic()
     figures: list[dict[str, Any]] = []
     with tempfile.TemporaryDirectory() as folder:
         day = Day(Path(folder), RECORDS_SHORT if options.short else RECORDS)
         for place, rate in enumerate(ERROR_RATES):
             figures += _compare(day, rate, options.seed * 100 + 10 * place, 1 if options.short else 2)
-    _common.report(figures, started_s)
+    _common.report(figures, options)
 
 
 if __name__ == "__main__":

@@ -81,8 +81,8 @@ ROOMS = (
         "curbtick_wire curbtick_probe .dsp .bumper .seal .hiss .store .link .panel",
     ),
     _room("curbtick_probe.board", "which version of the firmware starts"),
-    _room("curbtick_probe.board.rp2", "the real board: the only files that touch hardware"),
-    _room("curbtick_probe.board.virtual", "the same board on the MicroPython unix port"),
+    _room("curbtick_probe.board.rp2", "the real board: the only files that touch hardware", "curbtick_wire"),
+    _room("curbtick_probe.board.virtual", "the same board on the MicroPython unix port", "curbtick_wire"),
     _room(
         "curbtick_probe.virtual", "programs of a virtual probe", "curbtick_probe .seal .hiss .board.virtual"
     ),

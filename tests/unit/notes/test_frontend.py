@@ -49,7 +49,7 @@ def test_the_comparison_sees_a_wrong_part() -> None:
 
 @needs_ngspice
 def test_bench_holds() -> None:
-    command = [sys.executable, "-m", "tests.bench.frontend", "--json", "--short"]
+    command = [sys.executable, "-m", "tests.bench.frontend", "--json", "--short", "--seed", "1"]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=120, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
 
