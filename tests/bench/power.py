@@ -21,7 +21,6 @@ from curbtick_wire import settings  # isort: skip
 from hardware_notes.power import budget  # isort: skip
 
 SAMPLE_S = 4e-6
-FACTORY = dict(zip((field[0] for field in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
 # One sensor in ten is faulty, as a fleet has it at first; the kinds take turns.
 FAULTY_EVERY = 10
 FAULTS = (faults.weak(15.0), faults.DEAD, faults.weak(18.0))
@@ -82,7 +81,7 @@ def supply_figures() -> list[dict[str, Any]]:
     """Run time and charge of each supply, and the limits each must keep."""
     day = budget.WORKING_DAY
     cells, lithium, capacitor = budget.supplies()
-    limit_v = FACTORY["battery_min_mv"] / 1000.0
+    limit_v = settings.FACTORY_SET["battery_min_mv"] / 1000.0
     figures = [
         _least("nimh_hours", cells.hours(day), 2 * day.hours),
         _least("nimh_readings", cells.readings(day), 600),

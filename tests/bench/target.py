@@ -141,15 +141,13 @@ class Cost:
 def read(stream: np.ndarray) -> Cost:
     """Takes a reading from the stream, as the app does, with a class of 48 kHz and the factory's limits."""
     from curbtick_probe.bumper import reading
-    from curbtick_wire import settings
+    from curbtick_wire import classes, settings
 
     meter = Meter()
     capture = Capture(stream, meter)
-    limit_set = dict(zip((name for name, *_ in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
-    limits = dict(zip((name for name, *_ in settings.LIMIT_CLASS), settings.FACTORY_CLASSES[1], strict=True))
     reader = reading.Reader(Board(capture))
     with meter:
-        taken = reader.take(limits, limit_set, False)
+        taken = reader.take(classes.factory_classes()[1], settings.FACTORY_SET, False)
     listening = capture.spent_cycles[0]
     budget = (len(listening) - 1) * BLOCK_CYCLES
     total = listening[-1] - listening[0]

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from curbtick.virtual.probe import process
 from curbtick.yard.scenes import scenes
-from curbtick_wire import names
+from curbtick_wire import names, settings
 
 from tests.bench import simple_ways
 from tests.bench._common import arguments, figure, report
@@ -93,7 +93,7 @@ class Feeder:
         """A probe with a low battery has it already at the press: the virtual board's battery is a fixed one."""
         assert self.scene is not None
         low = self.scene.truth.probe_fault == "battery_low"
-        return {**scenes.FACTORY_SET, "battery_min_mv": 6000 if low else 2000}
+        return {**settings.FACTORY_SET, "battery_min_mv": 6000 if low else 2000}
 
     def _note(self, values: dict[str, Any]) -> None:
         assert self.scene is not None
