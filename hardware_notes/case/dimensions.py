@@ -93,8 +93,7 @@ BAY_Z = PARTITION_Z + PARTITION
 BAY = 59.6
 REAR_INNER_Z = BAY_Z + BAY
 REAR_Z = REAR_INNER_Z + WALL
-COLUMN = 8.0
-COLUMN_X = INNER_X / 2 - COLUMN / 2
+COLUMN = {"M3": 8.0, "M4": 9.6}
 NOSE_Y = (INNER_Y + FLOOR + 1.0) / 2 - FLOOR + 1.5
 
 # Brass inserts pressed in hot: hole and depth (common practice for M2.5, M3 and M4).
@@ -107,7 +106,7 @@ HEAD_RADIUS = {"M2.5": 2.5, "M3": 3.1, "M4": 4.2}
 GASKET = 1.0
 PLATE = 3.0
 COVER_GAP = 0.4
-LID_SCREW_Z = (FRONT_INNER_Z + COLUMN / 2, PARTITION_Z - COLUMN / 2)
+LID_SCREW_Z = (FRONT_INNER_Z + COLUMN["M3"] / 2, PARTITION_Z - COLUMN["M3"] / 2)
 DOOR_SCREW_Z = BAY_Z + BAY / 2
 
 # The bar: twelve LEDs of 3 mm, two holes apart, in the board's third row from the nose.

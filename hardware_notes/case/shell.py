@@ -34,15 +34,16 @@ def _tub() -> Part:
 
 def _column(x: float, z: float, size: str) -> tuple[Part, Part]:
     """(post from the floor to the rim beside the wall, the insert's hole to cut in its top)."""
-    post = Pos(x, along(z), 0) * Box(d.COLUMN, d.COLUMN, HIGH, align=(Align.CENTER, Align.CENTER, Align.MIN))
+    wide = d.COLUMN[size]
+    post = Pos(x, along(z), 0) * Box(wide, wide, HIGH, align=(Align.CENTER, Align.CENTER, Align.MIN))
     deep = d.INSERT_DEEP[size]
     return post, Pos(x, along(z), HIGH - deep) * rod(d.INSERT_RADIUS[size], deep + 1.0)
 
 
 def columns() -> list[tuple[float, float, str]]:
     """(x, z, screw) of every post that a cover is screwed to."""
-    lid = [(side * d.COLUMN_X, z, "M3") for z in d.LID_SCREW_Z for side in (-1, 1)]
-    return lid + [(side * d.COLUMN_X, d.DOOR_SCREW_Z, "M4") for side in (-1, 1)]
+    places = [(z, "M3") for z in d.LID_SCREW_Z] + [(d.DOOR_SCREW_Z, "M4")]
+    return [(side * (d.INNER_X - d.COLUMN[size]) / 2, z, size) for z, size in places for side in (-1, 1)]
 
 
 def board_posts() -> list[tuple[float, float]]:

@@ -24,8 +24,9 @@ POROSITY = 1.0 - FELT_KG_PER_M3 / WOOL_KG_PER_M3
 WATER_KG_PER_M3 = 998.0
 WATER_M_PER_S = 1482.0
 
-# Deep in wet felt the formula leaves its range (rho f / sigma below 0.01); by then no level is left to speak of.
-SATURATION_MOST = 0.85
+# Beyond this the formula leaves its range (rho f / sigma below 0.01); by then no level is left to speak of.
+SATURATION_MOST = 0.70
+DUST_KG_PER_M3 = 2650.0
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,7 @@ def losses() -> list[Loss]:
     ]
     dusty = [
         Loss(f"dust in {share:.0%} of the plug's pores", by_class(lambda hz, s=share: more_loss_db(dusty_factor(s), hz)))
-        for share in (0.1, 0.3)
+        for share in (0.01, 0.03, 0.1)
     ]
     films = [
         Loss(f"a film of water of {um} um over the plug", by_class(lambda hz, t=um * 1e-6: film_loss_db(t, hz)))
@@ -89,7 +90,15 @@ def saturation_for(loss_db: float, frequency_hz: float) -> float:
     return result
 
 
+def _pores_m3() -> float:
+    return POROSITY * math.pi * (collar.BORE_RADIUS_M + collar.LINING_M) ** 2 * collar.PLUG_M
+
+
 def water_g(saturation: float) -> float:
-    """The water that is in the plug then."""
-    volume_m3 = math.pi * (collar.BORE_RADIUS_M + collar.LINING_M) ** 2 * collar.PLUG_M
-    return saturation * POROSITY * volume_m3 * WATER_KG_PER_M3 * 1000.0
+    """The water that is in the plug's pores then."""
+    return saturation * _pores_m3() * WATER_KG_PER_M3 * 1000.0
+
+
+def dust_g(dust_share: float) -> float:
+    """The dust (quartz) that is in the plug's pores then."""
+    return dust_share * _pores_m3() * DUST_KG_PER_M3 * 1000.0

@@ -1,0 +1,1 @@
+"""The hardware notes: solids, case, building."""
