@@ -8,7 +8,9 @@ import importlib.util
 import sys
 from pathlib import Path
 
-HOW_TO_GET = "the solids need build123d, trimesh and rtree: pip install 'curbtick[solids]', then run this again"
+HOW_TO_GET = (
+    "the solids need build123d, trimesh and rtree: pip install 'curbtick[solids]', then run this again"
+)
 
 
 def missing() -> list[str]:
@@ -19,7 +21,9 @@ def missing() -> list[str]:
 def main() -> None:
     """Write what was asked for; exit code 2 without the libraries."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, help="folder of the STL and STEP files; made when it is not there")
+    parser.add_argument(
+        "--out", type=Path, help="folder of the STL and STEP files; made when it is not there"
+    )
     parser.add_argument("--pictures", action="store_true", help="draw the pictures of hardware_notes again")
     asked = parser.parse_args()
     if missing():

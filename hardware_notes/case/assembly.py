@@ -42,17 +42,16 @@ class Printed:
 
     make: Callable[[], Part]
     places: tuple[Location, ...]
-    how: str
 
 
 PRINTED: dict[str, Printed] = {
-    "collar": Printed(collar, (on_axis(FRONT_Z, 180.0 - d.TURN_DEG),), "flange down"),
-    "nose": Printed(nose, (Pos(0, d.NOSE_Y, d.NOSE_BACK_Z) * Rot(0, 180, 0),), "disc down"),
-    "shell": Printed(shell, (in_shell(),), "floor down"),
-    "lid": Printed(covers.lid, (in_shell(d.PLATE_Y),), "inner face down"),
-    "door": Printed(covers.door, (in_shell(d.PLATE_Y),), "inner face down"),
-    "cap": Printed(covers.cap, (_cap_place(-1), _cap_place(1)), "top down"),
-    "stopper": Printed(covers.stopper, (_stopper_place(),), "lip down"),
+    "collar": Printed(collar, (on_axis(FRONT_Z, 180.0 - d.TURN_DEG),)),
+    "nose": Printed(nose, (Pos(0, d.NOSE_Y, d.NOSE_BACK_Z) * Rot(0, 180, 0),)),
+    "shell": Printed(shell, (in_shell(),)),
+    "lid": Printed(covers.lid, (in_shell(d.PLATE_Y),)),
+    "door": Printed(covers.door, (in_shell(d.PLATE_Y),)),
+    "cap": Printed(covers.cap, (_cap_place(-1), _cap_place(1))),
+    "stopper": Printed(covers.stopper, (_stopper_place(),)),
 }
 
 
@@ -60,5 +59,3 @@ def placed(name: str, part: Part | None = None) -> list[Part]:
     """A printed part's copies as they stand in the probe."""
     solid = PRINTED[name].make() if part is None else part
     return [place * solid for place in PRINTED[name].places]
-
-

@@ -47,7 +47,9 @@ def _entry(degrees: float, start_deg: float) -> Part:
     """What to cut for the slot that the lug goes in by, open at the seat."""
     inner, floor = d.TUBE_RADIUS - 1.0, LENGTH - d.LUG_HIGH - d.GROOVE_AXIAL_GAP
     top = LENGTH + 1.0
-    return ring([(inner, floor), (d.GROOVE_RADIUS, floor), (d.GROOVE_RADIUS, top), (inner, top)], degrees, start_deg)
+    return ring(
+        [(inner, floor), (d.GROOVE_RADIUS, floor), (d.GROOVE_RADIUS, top), (inner, top)], degrees, start_deg
+    )
 
 
 def detents() -> list[Part]:

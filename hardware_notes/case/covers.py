@@ -24,7 +24,9 @@ def _plate(start: float, end: float, rounded: int) -> Part:
 def _bar() -> tuple[Part, Part]:
     """(what to add, what to cut) for the bar: the hood on three sides, the slot and the window's recess."""
     place = Pos(0, along(d.BAR_Z), 0)
-    outer = Box(d.WINDOW_X + 2 * d.HOOD_WALL, d.WINDOW_Z + 2 * d.HOOD_WALL, d.PLATE + d.HOOD_HIGH, align=UPWARDS)
+    outer = Box(
+        d.WINDOW_X + 2 * d.HOOD_WALL, d.WINDOW_Z + 2 * d.HOOD_WALL, d.PLATE + d.HOOD_HIGH, align=UPWARDS
+    )
     inner = Pos(0, d.HOOD_WALL, 0) * Box(d.WINDOW_X, d.WINDOW_Z + 2 * d.HOOD_WALL, 40, align=UPWARDS)
     slot = Box(d.BAR_SLOT_X, d.BAR_SLOT_Z, 40)
     recess = Pos(0, 0, d.PLATE - d.WINDOW_THICK) * Box(d.WINDOW_X, d.WINDOW_Z, 40, align=UPWARDS)
@@ -48,7 +50,9 @@ def _guard(x: float) -> Part:
 def _marks() -> list[Part]:
     """What the thumb and the eye go by: a ridge between rear and front LEDs, a ridge behind READ, the right button."""
     middle = Pos(0, along(d.BAR_Z) + d.WINDOW_Z / 2 + 1.0, d.PLATE) * Box(1.6, 5.0, 1.2, align=UP)
-    read = Pos(RIGHT * d.BUTTON_X, along(d.BUTTON_Z) - d.GUARD_RADIUS - 6.0, d.PLATE) * Box(10.0, 1.6, 1.2, align=UP)
+    read = Pos(RIGHT * d.BUTTON_X, along(d.BUTTON_Z) - d.GUARD_RADIUS - 6.0, d.PLATE) * Box(
+        10.0, 1.6, 1.2, align=UP
+    )
     return [middle, read]
 
 

@@ -162,3 +162,15 @@ USB_Y = UPPER_BOARD_Y + BOARD_THICK + CONTROLLER_THICK + USB_HIGH / 2
 # ASA: it stands the sun in a vehicle's window and the weather (glass transition near 100 degrees C; from memory).
 MATERIAL = "ASA"
 MATERIAL_KG_PER_M3 = 1070.0
+
+# The printed parts: how each lies on the printer's bed, and how many.
+LIES = {
+    "collar": "flange down",
+    "nose": "disc down",
+    "shell": "floor down",
+    "lid": "inner face down",
+    "door": "inner face down",
+    "cap": "top down",
+    "stopper": "lip down",
+}
+COPIES = {name: 2 if name == "cap" else 1 for name in LIES}

@@ -53,16 +53,15 @@ class Sheet:
         for outline in outlines:
             self.points.extend(outline)
         path = " ".join(_path(outline) + "Z" for outline in outlines)
-        self.shapes.append(
-            (path, f'fill="{colour}" fill-rule="evenodd" stroke="{LINE}" stroke-width="0.25"')
-        )
+        self.shapes.append((path, f'fill="{colour}" fill-rule="evenodd" stroke="{LINE}" stroke-width="0.25"'))
 
     def label(self, at: Point, text_at: Point, text: str) -> None:
         """Add words beside the picture with a leader to a place on it."""
         self.words.append((at, text_at, text))
         reach = len(text) * FONT * 0.55
         side = 1.0 if text_at[0] >= at[0] else -1.0
-        self.points.extend([text_at, (text_at[0] + side * reach, text_at[1] + FONT), (text_at[0], text_at[1] - FONT)])
+        x, y = text_at
+        self.points.extend([text_at, (x + side * reach, y + FONT), (x, y - FONT)])
 
     def svg(self, made_from: str) -> str:
         """The picture. made_from: the digest of what it was drawn from."""
@@ -88,11 +87,11 @@ def _path(points: Sequence[Point]) -> str:
 
 def _label(at: Point, text_at: Point, text: str) -> str:
     anchor = "start" if text_at[0] >= at[0] else "end"
-    shift = 1.0 if anchor == "start" else -1.0
+    x, y = text_at[0] + (1.0 if anchor == "start" else -1.0), -text_at[1] + FONT / 3
     return (
         f'<path d="{_path([at, text_at])}" fill="none" stroke="#c33" stroke-width="0.3"/>'
         f'<circle cx="{at[0]:.2f}" cy="{-at[1]:.2f}" r="0.7" fill="#c33"/>'
-        f'<text x="{text_at[0] + shift:.2f}" y="{-text_at[1] + FONT / 3:.2f}" text-anchor="{anchor}">{escape(text)}</text>'
+        f'<text x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}">{escape(text)}</text>'
     )
 
 

@@ -15,7 +15,12 @@ Solids = dict[str, list[Part]]
 
 # (one body, the other, least gap in mm, why)
 GAPS = (
-    ("front-end parts", "controller board", 0.5, "solder tails of the upper board over the lower one's parts"),
+    (
+        "front-end parts",
+        "controller board",
+        0.5,
+        "solder tails of the upper board over the lower one's parts",
+    ),
     ("front-end parts", "shell", 0.5, "the boards go in from above"),
     ("controller", "lid", d.GAP_CLEAR, "nothing presses on the controller"),
     ("controller", "shell", d.GAP_PLACED, "the USB socket behind its opening"),
@@ -98,11 +103,12 @@ def holding_mm3(nose: Part) -> float:
 
 
 def detent_bite_mm3(nose: Part) -> float:
-    """What the detents stand in the lugs' way, at most, on the turn: what has to be squeezed to turn the collar back."""
+    """What the detents stand in the lugs' way, at most, on the turn: to turn back, this has to be squeezed."""
     snapping, smooth = collar(), collar(snap=False)
     steps = [Turn(0.0, d.TURN_DEG * (0.3 + 0.05 * step)) for step in range(15)]
     return max(
-        overlap_mm3(collar_at(snapping, turn), nose) - overlap_mm3(collar_at(smooth, turn), nose) for turn in steps
+        overlap_mm3(collar_at(snapping, turn), nose) - overlap_mm3(collar_at(smooth, turn), nose)
+        for turn in steps
     )
 
 
@@ -115,5 +121,3 @@ def bayonet_gap_mm(nose: Part) -> float:
     """The least gap between the turned collar, lifted by half its axial play, and the nose."""
     play = d.GROOVE_AXIAL_GAP / 2
     return collar_at(collar(snap=False), Turn(play, d.TURN_DEG)).distance_to(nose)
-
-

@@ -32,7 +32,9 @@ def load(path: Path) -> trimesh.Trimesh:
     """The mesh of an STL file. Raises ValueError when there is none in it."""
     mesh = trimesh.load_mesh(path)
     if not isinstance(mesh, trimesh.Trimesh) or not len(mesh.faces):
-        raise ValueError(f"{path} holds no mesh: write it again with python -m hardware_notes.case --out FOLDER")
+        raise ValueError(
+            f"{path} holds no mesh: write it again with python -m hardware_notes.case --out FOLDER"
+        )
     return mesh
 
 
@@ -81,7 +83,9 @@ def thinnest_wall(mesh: trimesh.Trimesh, count: int, seed: int) -> Thinnest:
     """The thinnest wall, straight inwards from many places to a face that looks the other way."""
     points, faces = _places(mesh, count, seed)
     inwards = -mesh.face_normals[faces]
-    hits, rays, struck = mesh.ray.intersects_location(points + SKIN_MM * inwards, inwards, multiple_hits=False)
+    hits, rays, struck = mesh.ray.intersects_location(
+        points + SKIN_MM * inwards, inwards, multiple_hits=False
+    )
     facing = np.einsum("ij,ij->i", mesh.face_normals[struck], mesh.face_normals[faces[rays]])
     thickness = np.linalg.norm(hits - points[rays], axis=1)
     thickness[facing > OPPOSITE_COSINE] = np.inf

@@ -1,4 +1,4 @@
-"""The pictures of case and building: what is seen at each step, and sections. `python -m hardware_notes.case --pictures`.
+"""The pictures of case and building: each step, and sections. Made by `python -m hardware_notes.case --pictures`.
 
 Each picture carries the digest of what it was drawn from, so that a test can tell a stale one without drawing.
 """
@@ -14,7 +14,14 @@ from hardware_notes.case.assembly import PRINTED
 from hardware_notes.case.digest import digest
 
 FOLDER = Path(__file__).resolve().parents[1] / "pictures" / "case"
-COLOURS = {"collar": "#9fd9bd", "nose": "#e0bd98", "shell": "#bcbcbc", "lid": "#c9c9de", "door": "#dcc9c9", "cap": "#f2c879"}
+COLOURS = {
+    "collar": "#9fd9bd",
+    "nose": "#e0bd98",
+    "shell": "#bcbcbc",
+    "lid": "#c9c9de",
+    "door": "#dcc9c9",
+    "cap": "#f2c879",
+}
 FELT = "#f4efe0"
 BEHIND = drawing.View((-0.75, 0.85, 1.0))
 BEFORE = drawing.View((-0.9, 0.6, -0.8))
@@ -86,12 +93,16 @@ def printed(_: fit.Solids) -> drawing.Sheet:
     }  # fmt: skip
     bodies = {name: [Pos(*places[name], 0) * PRINTED[name].make()] for name in PRINTED}
     view = drawing.View((0.5, -0.9, 1.1), (0.0, 0.0, 1.0))
-    return seen(bodies, "The parts as they are printed", [(name, HOME, f"{name}: {PRINTED[name].how}") for name in PRINTED], view)
+    shown = [(name, HOME, f"{name}: {d.LIES[name]}") for name in PRINTED]
+    return seen(bodies, "The parts as they are printed", shown, view)
 
 
 def inserts(bodies: fit.Solids) -> drawing.Sheet:
     """Where the inserts go."""
-    shown = [("shell", HOME, "inserts: 4 x M2.5, 4 x M3, 2 x M4"), ("nose", (0.0, 70.0, -60.0), "inserts: 4 x M3 in the back")]
+    shown = [
+        ("shell", HOME, "inserts: 4 x M2.5, 4 x M3, 2 x M4"),
+        ("nose", (0.0, 70.0, -60.0), "inserts: 4 x M3 in the back"),
+    ]
     return seen(bodies, "Where the inserts go", shown, ABOVE)
 
 
@@ -188,7 +199,9 @@ def _section(bodies: fit.Solids, title: str, plane: Plane, only: Sequence[str] =
 
 def section_long(bodies: fit.Solids) -> drawing.Sheet:
     """The probe cut along its middle."""
-    sheet = _section(bodies, "Section along the middle", Plane(origin=(0, 0, 0), x_dir=(0, 0, -1), z_dir=(1, 0, 0)))
+    sheet = _section(
+        bodies, "Section along the middle", Plane(origin=(0, 0, 0), x_dir=(0, 0, -1), z_dir=(1, 0, 0))
+    )
     y = d.NOSE_Y
     sheet.label((-d.LED_RADIUS, y), (14.0, y), "bumper")
     sheet.label((-d.PLUG_FRONT_Z - 5, y - 15), (14.0, y - 15), "felt plug")

@@ -75,7 +75,7 @@ def drop(radius: float, length: float) -> Part:
 
 
 def port(wide: float, high: float, length: float) -> Part:
-    """What to cut for a rectangular hole along z, `wide` in x and centred, from y = 0 to `high`, with a pointed roof."""
+    """What to cut for a hole along z, `wide` in x and centred, upright from y = 0 to `high`, with a pointed roof."""
     half = wide / 2
     outline = [(-half, 0.0), (half, 0.0), (half, high), (0.0, high + half * d.SLOPE), (-half, high)]
     return extrude(sheet(outline), length)

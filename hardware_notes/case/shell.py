@@ -49,14 +49,18 @@ def columns() -> list[tuple[float, float, str]]:
 def board_posts() -> list[tuple[float, float]]:
     """(x, z) of the four posts that carry the boards."""
     middle_z = d.BOARDS_Z + d.BOARD_Z / 2
-    return [(sx * d.BOARD_SCREW_X / 2, middle_z + sz * d.BOARD_SCREW_Z / 2) for sx in (-1, 1) for sz in (-1, 1)]
+    return [
+        (sx * d.BOARD_SCREW_X / 2, middle_z + sz * d.BOARD_SCREW_Z / 2) for sx in (-1, 1) for sz in (-1, 1)
+    ]
 
 
 def _front_holes() -> list[Part]:
     """What to cut in the front wall: the cable's hole and the nose's four screws."""
     to_wall = Pos(0, WALL_CUT, d.FLOOR + d.NOSE_Y) * Rot(90, 0, 0)
     holes = [to_wall * drop(d.CABLE_HOLE_RADIUS, 2 * WALL_CUT)]
-    return holes + [to_wall * Pos(x, y, 0) * drop(d.SCREW_RADIUS["M3"], 2 * WALL_CUT) for x, y in screw_places()]
+    return holes + [
+        to_wall * Pos(x, y, 0) * drop(d.SCREW_RADIUS["M3"], 2 * WALL_CUT) for x, y in screw_places()
+    ]
 
 
 def _side(side: int, z: float, y: float) -> Location:
@@ -100,7 +104,9 @@ def shell() -> Part:
     for x, z in board_posts():
         part += Pos(x, along(z), 0) * rod(3.4, d.FLOOR + d.BOARD_STANDOFF)
         deep = d.INSERT_DEEP["M2.5"]
-        holes.append(Pos(x, along(z), d.FLOOR + d.BOARD_STANDOFF - deep) * rod(d.INSERT_RADIUS["M2.5"], deep + 1.0))
+        holes.append(
+            Pos(x, along(z), d.FLOOR + d.BOARD_STANDOFF - deep) * rod(d.INSERT_RADIUS["M2.5"], deep + 1.0)
+        )
     for hole in [*holes, *_front_holes(), *_side_holes(), _wire_notch()]:
         part -= hole
     return part

@@ -8,7 +8,9 @@ of a fluid layer by transfer matrix.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from scipy.optimize import brentq
@@ -63,22 +65,20 @@ def film_loss_db(film_m: float, frequency_hz: float) -> float:
     return 10.0 * math.log10(power)
 
 
+def _by_class(what: str, loss_db: Callable[[float], float]) -> Loss:
+    return Loss(what, tuple(loss_db(hz) for hz in collar.CLASSES_HZ))
+
+
+def _filled(what: str, share: float, factor: float) -> Loss:
+    return _by_class(f"{what} in {share:.0%} of the plug's pores", partial(more_loss_db, factor))
+
+
 def losses() -> list[Loss]:
     """The states that a day in the yard brings, each with its loss by class."""
-
-    def by_class(one) -> tuple[float, ...]:
-        return tuple(one(hz) for hz in collar.CLASSES_HZ)
-
-    wet = [
-        Loss(f"water in {share:.0%} of the plug's pores", by_class(lambda hz, s=share: more_loss_db(wet_factor(s), hz)))
-        for share in (0.1, 0.2, 0.4, 0.6)
-    ]
-    dusty = [
-        Loss(f"dust in {share:.0%} of the plug's pores", by_class(lambda hz, s=share: more_loss_db(dusty_factor(s), hz)))
-        for share in (0.01, 0.03, 0.1)
-    ]
+    wet = [_filled("water", share, wet_factor(share)) for share in (0.1, 0.2, 0.4, 0.6)]
+    dusty = [_filled("dust", share, dusty_factor(share)) for share in (0.01, 0.03, 0.1)]
     films = [
-        Loss(f"a film of water of {um} um over the plug", by_class(lambda hz, t=um * 1e-6: film_loss_db(t, hz)))
+        _by_class(f"a film of water of {um} um over the plug", partial(film_loss_db, um * 1e-6))
         for um in (10, 100)
     ]
     return [*wet, *dusty, *films]
@@ -86,7 +86,9 @@ def losses() -> list[Loss]:
 
 def saturation_for(loss_db: float, frequency_hz: float) -> float:
     """The share of the pores that water fills when the plug loses so many dB more. Raises ValueError beyond range."""
-    result: float = brentq(lambda s: more_loss_db(wet_factor(s), frequency_hz) - loss_db, 0.0, SATURATION_MOST)
+    result: float = brentq(
+        lambda s: more_loss_db(wet_factor(s), frequency_hz) - loss_db, 0.0, SATURATION_MOST
+    )
     return result
 
 

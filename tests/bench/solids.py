@@ -12,17 +12,12 @@ from typing import Any
 
 from tests.bench import _common
 
-from curbtick_wire import settings  # isort: skip
-
 from hardware_notes.case import dimensions as d  # isort: skip
-from hardware_notes.case import sun  # isort: skip
+from hardware_notes.case import page, sun  # isort: skip
 from hardware_notes.case.__main__ import HOW_TO_GET, missing  # isort: skip
 from hardware_notes.collar import geometry, weather  # isort: skip
 
 Figures = list[dict[str, Any]]
-FACTORY_CLASS = dict(zip((field[0] for field in settings.LIMIT_CLASS), settings.FACTORY_CLASSES[1], strict=True))
-# Where a sound sensor reads, by the design's level budget.
-HEALTHY_CDB = -800
 BED_MM = 200.0
 HELD_G_MOST = 350.0
 
@@ -49,7 +44,9 @@ def mesh_figures(folder: Path, count: int, seed: int) -> Figures:
             _at_most(f"{name}_pieces", mesh.pieces(found), 1),
             _at_most(f"{name}_needs_support_mm2", mesh.steep_mm2(found), 0.0),
             _at_most(f"{name}_steepest_deg", mesh.steepest_deg(found), d.OVERHANG_MAX_DEG),
-            _at_least(f"{name}_thinnest_wall_mm", mesh.thinnest_wall(found, count, seed).wall_mm, d.WALL_LEAST),
+            _at_least(
+                f"{name}_thinnest_wall_mm", mesh.thinnest_wall(found, count, seed).wall_mm, d.WALL_LEAST
+            ),
             _at_most(f"{name}_longest_mm", float(found.extents.max()), BED_MM),
             _at_most(f"{name}_volume_gap_share", abs(found.volume / solid.volume - 1.0), 0.005),
         ]
@@ -66,7 +63,9 @@ def fit_figures() -> Figures:
         name = f"{one} to {other}_gap_mm".replace(" ", "_").replace("-", "_")
         figures.append(_at_least(name, fit.gap_mm(bodies[one], bodies[other]), least_mm))
     nose = bodies["nose"][0]
-    printed_g = sum(part.volume for name in fit.PRINTED for part in bodies[name]) * d.MATERIAL_KG_PER_M3 * 1e-6
+    printed_g = (
+        sum(part.volume for name in fit.PRINTED for part in bodies[name]) * d.MATERIAL_KG_PER_M3 * 1e-6
+    )
     bite_mm3 = fit.detent_bite_mm3(nose)
     collar_box = bodies["collar"][0].bounding_box()
     end_z = min(face.center().Z for face in bodies["nose"][0].faces() if abs(face.normal_at().Z + 1) < 1e-6)
@@ -91,7 +90,11 @@ def hand_figures() -> Figures:
         _at_least("button_mm", 2 * d.CAP_RADIUS, d.GLOVE_BUTTON_LEAST),
         _at_least("between_buttons_mm", 2 * (d.BUTTON_X - d.CAP_RADIUS), d.GLOVE_BETWEEN_LEAST),
         _at_least("cap_over_guard_mm", d.CAP_TRAVEL + d.CAP_HIGH - d.GUARD_HIGH, d.CAP_TRAVEL),
-        _at_least("contrast_in_the_hoods_shade", sun.contrast(sun.LED_ASKED_CD, sun.SKY_LX), sun.CONTRAST_SHADE_LEAST),
+        _at_least(
+            "contrast_in_the_hoods_shade",
+            sun.contrast(sun.LED_ASKED_CD, sun.SKY_LX),
+            sun.CONTRAST_SHADE_LEAST,
+        ),
         _at_least("contrast_in_full_sun", sun.contrast(sun.LED_ASKED_CD, sun.SUN_LX), sun.CONTRAST_SUN_LEAST),
         _at_least("shade_from_the_nose_deg", shade.from_nose_deg, 60.0),
     ]
@@ -99,10 +102,10 @@ def hand_figures() -> Figures:
 
 def weather_figures() -> Figures:
     """How wet or dusty the plug must be before a sound sensor reads WEAK and before it reads below the dead limit."""
-    weak_db = (HEALTHY_CDB - FACTORY_CLASS["pass_cdb"]) / 100.0
-    dead_db = (HEALTHY_CDB - FACTORY_CLASS["dead_cdb"]) / 100.0
     worst_hz = geometry.CLASSES_HZ[-1]
-    weak, dead = (weather.saturation_for(loss_db, worst_hz) for loss_db in (weak_db, dead_db))
+    weak, dead = (
+        weather.saturation_for(page.margin_db(limit), worst_hz) for limit in ("pass_cdb", "dead_cdb")
+    )
     return [
         _at_least("water_before_weak_g", weather.water_g(weak), 2.0),
         _at_least("water_before_dead_g", weather.water_g(dead), 5.0),

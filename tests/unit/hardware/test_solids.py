@@ -70,7 +70,12 @@ def test_a_sound_box_passes_every_mesh_check() -> None:
     from hardware_notes.case import mesh
 
     box = _box(20.0, 20.0, 2.0)
-    assert (mesh.open_edges(box), mesh.turned_faces(box), mesh.pieces(box), mesh.steep_mm2(box)) == (0, 0, 1, 0.0)
+    assert (mesh.open_edges(box), mesh.turned_faces(box), mesh.pieces(box), mesh.steep_mm2(box)) == (
+        0,
+        0,
+        1,
+        0.0,
+    )
     assert mesh.thinnest_wall(box, 100, 1).wall_mm == pytest.approx(2.0)
 
 
@@ -143,7 +148,9 @@ def test_a_part_printed_the_wrong_way_up_needs_support(tmp_path: Path) -> None:
 
 
 @needs_solids
-def test_a_groove_cut_too_deep_leaves_too_thin_a_wall(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_groove_cut_too_deep_leaves_too_thin_a_wall(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     from hardware_notes.case import collar, export, mesh
 
     monkeypatch.setattr(d, "GROOVE_RADIUS", d.GROOVE_RADIUS + 1.6)
