@@ -16,9 +16,9 @@ def _step(number: int, step: Step) -> str:
     done = "\n".join(f"- {sentence}" for sentence in step.do)
     wrong = "\n".join(_mistake(mistake) for mistake in step.mistakes)
     return (
-        f"## {number}. {step.title}\n{cautions}\n![{step.title}]({step.picture})\n\n"
-        f"**Parts:** {parts}. **Tools:** {', '.join(step.tools)}. **Time:** {step.minutes} min.\n\n{done}\n\n"
-        f"| mistake | how it shows |\n|---|---|\n{wrong}\n"
+        f"## {number}. {step.title}\n{cautions}\n![{step.title}]({step.picture})\n\n**Parts:** {parts}. "
+        f"**Tools:** {', '.join(step.tools)}. **Time:** {step.minutes} min.\n\n{done}\n\n| mistake | how it "
+        f"shows |\n|---|---|\n{wrong}\n"
     )
 
 
@@ -49,18 +49,17 @@ def page() -> str:
     classes = ", ".join(f"{letter} {least:g} to {most:g}" for letter, (least, most) in CLASSES.items())
     head = (
         "# Building\n\nMade by `python -m hardware_notes.building` from the tables of steps, parts and the "
-        "self-test; "
-        "the pictures are drawn from the solids that are printed ([case.md](case.md)).\n\n"
-        f"{len(STEPS)} steps, about {hours:.0f} hours at the bench beside the printing, {low:.0f} to {high:.0f} euro "
-        "or "
-        f"dollars for all parts (classes: {classes}; from memory). No board has been built yet: times, costs and "
-        "what is marked *from memory* wait for the first one. Read [cautions.md](cautions.md) first.\n\n"
-        "The electrical parts are in [parts.md](parts.md). The mechanical ones:\n\n"
+        "self-test; the pictures are drawn from the solids that are printed "
+        f"([case.md](case.md)).\n\n{len(STEPS)} steps, about {hours:.0f} hours at the bench beside the "
+        f"printing, {low:.0f} to {high:.0f} euro or dollars for all parts (classes: {classes}; from "
+        "memory). No board has been built yet: times, costs and what is marked *from memory* wait for the "
+        "first one. Read [cautions.md](cautions.md) first.\n\nThe electrical parts are in "
+        "[parts.md](parts.md). The mechanical ones:\n\n"
     )
     steps = "\n".join(_step(number, step) for number, step in enumerate(STEPS, start=1))
     tail = (
-        "\n## When the self-test fails\n\nThe bar blinks six times; `curbtick install` says the words. After a "
-        "failure the probe gives "
-        "no verdicts until a test passes: put it right, then press both buttons twice.\n\n"
+        "\n## When the self-test fails\n\nThe bar blinks six times; `curbtick install` says the words. "
+        "After a failure the probe gives no verdicts until a test passes: put it right, then press both "
+        "buttons twice.\n\n"
     )
     return head + _mechanical() + "\n" + steps + tail + _by_word()

@@ -36,13 +36,11 @@ STEPS = (
         ("filament", "collar", "nose", "shell", "lid", "door", "cap", "stopper"),
         ("printer with a bed of 200 mm and a nozzle of 0.4 mm", "caliper"),
         (
-            "`pip install 'curbtick[solids]'`, then `python -m hardware_notes.case --out parts` writes an STL and a "
-            "STEP "
-            "file of each part. Measure your boards, buttons and cell holder first: their sizes stand in "
-            "[dimensions.py](case/dimensions.py).",
-            "Each part lies in its file as it is printed: no support, layers of 0.2 mm, three wall lines, 30 % "
-            "infill; "
-            "the collar and the nose with five wall lines.",
+            "`pip install 'curbtick[solids]'`, then `python -m hardware_notes.case --out parts` writes an "
+            "STL and a STEP file of each part. Measure your boards, buttons and cell holder first: their "
+            "sizes stand in [dimensions.py](case/dimensions.py).",
+            "Each part lies in its file as it is printed: no support, layers of 0.2 mm, three wall lines, "
+            "30 % infill; the collar and the nose with five wall lines.",
             "Two caps; a second collar is worth having as the dry spare.",
         ),
         (
@@ -61,9 +59,8 @@ STEPS = (
         ("M2.5 inserts", "M3 inserts", "M4 inserts"),
         ("soldering iron with a blunt tip at 240 degrees C",),
         (
-            "M2.5 into the four posts of the floor, M3 into the four corner columns and the nose's back, M4 into "
-            "the two "
-            "columns beside the cells.",
+            "M2.5 into the four posts of the floor, M3 into the four corner columns and the nose's back, "
+            "M4 into the two columns beside the cells.",
             "Stop when an insert is flush; press the last half millimetre with something flat and cold.",
         ),
         (Mistake("an insert stands proud", sign="the lid does not lie on its seal all round"),),
@@ -76,13 +73,12 @@ STEPS = (
         ("perfboard", "signal path", "amplifiers", "bias", "clamp"),
         ("soldering iron", "side cutter", "multimeter", "wrist strap"),
         (
-            "Place and solder by [frontend.md](frontend.md) and [parts.md](parts.md); small values first, the "
-            "amplifiers "
-            "last. Ground as one plane; AGND meets it only at the ADC pads.",
+            "Place and solder by [frontend.md](frontend.md) and [parts.md](parts.md); small values first, "
+            "the amplifiers last. Ground as one plane; AGND meets it only at the ADC pads.",
             f"Nothing stands higher than {d.LOWER_PARTS_HIGH:g} mm above the board, nothing lower than "
             f"{d.BOARD_STANDOFF - 1:g} mm below it.",
-            "Without the controller, 3.3 V from a bench supply limited to 50 mA: each output rests at 1.65 V within "
-            "20 mV.",
+            "Without the controller, 3.3 V from a bench supply limited to 50 mA: each output rests at 1.65 "
+            "V within 20 mV.",
         ),
         (
             Mistake("a resistor of the bias divider or a clamp the wrong way round", "bias"),
@@ -99,10 +95,9 @@ STEPS = (
         ("soldering iron", "multimeter"),
         (
             f"The LEDs stand in row {d.BAR_ROW + 1} from the nose, every second hole, on legs: their tips "
-            f"{d.LED_TIP_Y - d.UPPER_BOARD_Y - d.BOARD_THICK:.1f} mm above the board. A strip of card of that height "
-            "sets "
-            "them all.",
-            f"The controller lies flat on the board, its USB socket over the right edge, its middle "
+            f"{d.LED_TIP_Y - d.UPPER_BOARD_Y - d.BOARD_THICK:.1f} mm above the board. A strip of card of "
+            "that height sets them all.",
+            "The controller lies flat on the board, its USB socket over the right edge, its middle "
             f"{d.BOARDS_Z + d.BOARD_Z - d.USB_PORT_Z:g} mm from the board's rear edge.",
             "Wire by [pinout.md](pinout.md). Nothing from the cells to VBUS.",
             "Put MicroPython 1.28 or newer on the controller: its UF2 file, BOOTSEL held while plugging in.",
@@ -123,12 +118,10 @@ STEPS = (
         ("microphone", "soft foam", "mesh", "M3 screws"),
         ("screwdriver", "tweezers"),
         (
-            "Foam into the square seat, the microphone's board on it, its sound port outwards and flush with the "
-            "nose's "
-            "end: a straight edge across shows it.",
-            "The cable through the hole, with a loop of slack: a taut cable carries knocks. Mesh over the port, "
-            "glued "
-            "outside the port's hole only.",
+            "Foam into the square seat, the microphone's board on it, its sound port outwards and flush "
+            "with the nose's end: a straight edge across shows it.",
+            "The cable through the hole, with a loop of slack: a taut cable carries knocks. Mesh over the "
+            "port, glued outside the port's hole only.",
             "Four screws from inside the shell, with washers.",
         ),
         (
@@ -148,8 +141,8 @@ STEPS = (
         ("M2.5 spacers and screws",),
         ("screwdriver",),
         (
-            "Front end below, on the posts; spacers; controller board above. Foam washers under the lower board keep "
-            "knocks out.",
+            "Front end below, on the posts; spacers; controller board above. Foam washers under the lower "
+            "board keep knocks out.",
             "The microphone's cable to the front end, away from the controller's inductor.",
         ),
         (
@@ -165,8 +158,8 @@ STEPS = (
         ("spanner", "soldering iron"),
         (
             "Silicone into the recess, the window in, a weight on it overnight.",
-            "READ at the right, behind the ridge; STEP at the left. Nuts by hand and a quarter turn. A cap on each "
-            "actuator.",
+            "READ at the right, behind the ridge; STEP at the left. Nuts by hand and a quarter turn. A cap "
+            "on each actuator.",
             "Foam tape on the shell's rim, its ends butted at the rear.",
         ),
         (
@@ -181,12 +174,10 @@ STEPS = (
         ("cells", "beeper", "M4 screws", "silicone"),
         ("soldering iron", "multimeter"),
         (
-            "The disc flat behind its slots, mesh between; the switch in its hole at the right; the holder on tape "
-            "in its "
-            "bay, its wires through the notch, silicone around them.",
-            "Fuse of 0.5 A in the holder's plus. Measure VSYS with the cells in: 3.3 to 4.4 V; 3V3 at 3.3 V. "
-            "Compare the "
-            "current idle with [power.md](power.md).",
+            "The disc flat behind its slots, mesh between; the switch in its hole at the right; the holder "
+            "on tape in its bay, its wires through the notch, silicone around them.",
+            "Fuse of 0.5 A in the holder's plus. Measure VSYS with the cells in: 3.3 to 4.4 V; 3V3 at 3.3 "
+            "V. Compare the current idle with [power.md](power.md).",
         ),
         (
             Mistake("cells flat, a bad contact, or one cell turned round", "battery"),
@@ -204,15 +195,13 @@ STEPS = (
         ("felt",),
         ("sharp knife", "ruler", "contact glue"),
         (
-            f"Plug: a disc of {2 * d.TUBE_RADIUS:.0f} mm, {d.PLUG_BACK_Z - d.PLUG_FRONT_Z:.1f} mm thick (layers, not "
-            "glued on their "
-            "faces), in from behind until its back lies where the nose's ring will press it.",
-            f"Lining: a strip of {d.TUBE_RADIUS - d.FREE_RADIUS:.0f} mm felt, {d.PLUG_FRONT_Z - d.RIM_PRESSED:.0f} "
-            "mm wide, glued in up to "
-            "the plug.",
-            f"Rim: a ring from {2 * d.FREE_RADIUS:.0f} to {2 * d.RIM_OUTER_RADIUS:.0f} mm, glued on the flange; "
-            "pressed it is "
-            f"{d.RIM_PRESSED:g} mm thick.",
+            f"Plug: a disc of {2 * d.TUBE_RADIUS:.0f} mm, {d.PLUG_BACK_Z - d.PLUG_FRONT_Z:.1f} mm thick "
+            "(layers, not glued on their faces), in from behind until its back lies where the nose's ring "
+            "will press it.",
+            f"Lining: a strip of {d.TUBE_RADIUS - d.FREE_RADIUS:.0f} mm felt, "
+            f"{d.PLUG_FRONT_Z - d.RIM_PRESSED:.0f} mm wide, glued in up to the plug.",
+            f"Rim: a ring from {2 * d.FREE_RADIUS:.0f} to {2 * d.RIM_OUTER_RADIUS:.0f} mm, glued on the "
+            f"flange; pressed it is {d.RIM_PRESSED:g} mm thick.",
             "Write the collar's weight inside it: weighed again it tells how wet it is ([case.md](case.md)).",
         ),
         (
@@ -239,16 +228,13 @@ STEPS = (
         (),
         ("computer with USB",),
         (
-            "`pip install 'curbtick[install]'`, plug in, `curbtick install`. It compiles, copies beside the version "
-            "in "
-            "force, verifies every file on the board, restarts, greets and reads the self-test's result. `--back` "
-            "returns "
-            "to the version before. On a probe that runs already it asks to hold both buttons while plugging in: "
-            "that is "
-            "the way to MicroPython's prompt at any time.",
-            "Readings in `/probe` stay. Yet MicroPython's own start formats the storage when it cannot mount it: "
-            "what was "
-            "not pulled is then gone, so pull first.",
+            "`pip install 'curbtick[install]'`, plug in, `curbtick install`. It compiles, copies beside "
+            "the version in force, verifies every file on the board, restarts, greets and reads the "
+            "self-test's result. `--back` returns to the version before. On a probe that runs already it "
+            "asks to hold both buttons while plugging in: that is the way to MicroPython's prompt at any "
+            "time.",
+            "Readings in `/probe` stay. Yet MicroPython's own start formats the storage when it cannot "
+            "mount it: what was not pulled is then gone, so pull first.",
             "Pair with the bench: hold STEP while switching on.",
         ),
         (
@@ -266,16 +252,13 @@ STEPS = (
         (),
         ("a new sensor of the class, driven", "sharp knife"),
         (
-            "A vehicle known to be sound, or a function generator with the pulses of the class. Read it ten times, "
-            "taking "
-            "the probe off in between. The median belongs at the level in [frontend.md](frontend.md); the spread (a "
-            "deviation below 0.5 dB) is the seat's.",
-            "More than 1 dB too low: cut 0.5 mm off the plug's front (1 dB at 48 kHz) and repeat. Too high: a new "
-            "plug, "
-            "longer.",
-            "With a calibrated measuring microphone at hand: 94 dB SPL at 20 kHz, collar off, gives the bench the "
-            "probe's "
-            "dBFS to dB SPL.",
+            "A vehicle known to be sound, or a function generator with the pulses of the class. Read it "
+            "ten times, taking the probe off in between. The median belongs at the level in "
+            "[frontend.md](frontend.md); the spread (a deviation below 0.5 dB) is the seat's.",
+            "More than 1 dB too low: cut 0.5 mm off the plug's front (1 dB at 48 kHz) and repeat. Too "
+            "high: a new plug, longer.",
+            "With a calibrated measuring microphone at hand: 94 dB SPL at 20 kHz, collar off, gives the "
+            "bench the probe's dBFS to dB SPL.",
             "Press both buttons twice: the self-test's record is the probe's own baseline (bias, both floors).",
         ),
         (

@@ -43,10 +43,9 @@ def _water() -> str:
     shares = [weather.saturation_for(margin_db(limit), hz) for limit in ("pass_cdb", "dead_cdb")]
     weak_g, dead_g = (weather.water_g(share) for share in shares)
     return (
-        f"At 68 kHz, the worst class, a sound sensor reads WEAK from {weak_g:.1f} g of water in the plug on, and "
-        "below the "
-        f"dead limit from {dead_g:.1f} g on; the plug's pores hold {weather.water_g(1.0):.0f} g. "
-        f"Dust in 3 % of them is {weather.dust_g(0.03):.1f} g."
+        f"At 68 kHz, the worst class, a sound sensor reads WEAK from {weak_g:.1f} g of water in the plug "
+        f"on, and below the dead limit from {dead_g:.1f} g on; the plug's pores hold "
+        f"{weather.water_g(1.0):.0f} g. Dust in 3 % of them is {weather.dust_g(0.03):.1f} g."
     )
 
 
@@ -58,28 +57,24 @@ def _bar() -> str:
     shade = sun.shade()
     return (
         f"Black hood of {d.HOOD_HIGH:g} mm on three sides, open towards the technician, and a clear strip "
-        f"{d.WINDOW_THICK:g} mm thick. The hood keeps the sun off the LEDs while it stands before the nose lower "
-        "than "
-        f"{shade.from_nose_deg:.0f} degrees, or to the side lower than {shade.from_side_deg:.0f}; from behind the "
-        "technician's own "
-        f"head shades. An LED must send {sun.LED_ASKED_CD * 1000:.0f} mcd towards the eye at the bar's current: lit "
-        "against "
-        f"unlit that is {sun.contrast(sun.LED_ASKED_CD, sun.SKY_LX):.0f}:1 in the hood's shade (at least "
+        f"{d.WINDOW_THICK:g} mm thick. The hood keeps the sun off the LEDs while it stands before the nose "
+        f"lower than {shade.from_nose_deg:.0f} degrees, or to the side lower than "
+        f"{shade.from_side_deg:.0f}; from behind the technician's own head shades. An LED must send "
+        f"{sun.LED_ASKED_CD * 1000:.0f} mcd towards the eye at the bar's current: lit against unlit that is "
+        f"{sun.contrast(sun.LED_ASKED_CD, sun.SKY_LX):.0f}:1 in the hood's shade (at least "
         f"{sun.CONTRAST_SHADE_LEAST:g}:1 is asked, NUREG-0700) and "
-        f"{sun.contrast(sun.LED_ASKED_CD, sun.SUN_LX):.1f}:1 with the sun "
-        f"straight on it (at least {sun.CONTRAST_SUN_LEAST:g}:1, WCAG 2.2). A green InGaN LED of 2 cd at 20 mA and "
-        "30 degrees "
-        "gives it (from memory); the parts list's *bright at 2.2 mA* is this condition."
+        f"{sun.contrast(sun.LED_ASKED_CD, sun.SUN_LX):.1f}:1 with the sun straight on it (at least "
+        f"{sun.CONTRAST_SUN_LEAST:g}:1, WCAG 2.2). A green InGaN LED of 2 cd at 20 mA and 30 degrees gives "
+        "it (from memory); the parts list's *bright at 2.2 mA* is this condition."
     )
 
 
 def _dimensions() -> str:
     return (
-        f"{d.REAR_Z:.0f} mm long with the collar, {d.OUTER_X:.0f} mm wide, {d.TOP_Y + d.FLOOR:.0f} mm high, the "
-        "collar "
-        f"{2 * d.RIM_OUTER_RADIUS:.0f} mm across. Two perfboards of {d.BOARD_Z:g} x {d.BOARD_X:g} mm lie over each "
-        "other, the front end "
-        f"below; the controller ({d.CONTROLLER_LONG:g} x {d.CONTROLLER_WIDE:g} mm by its data sheet) above."
+        f"{d.REAR_Z:.0f} mm long with the collar, {d.OUTER_X:.0f} mm wide, {d.TOP_Y + d.FLOOR:.0f} mm high, "
+        f"the collar {2 * d.RIM_OUTER_RADIUS:.0f} mm across. Two perfboards of {d.BOARD_Z:g} x "
+        f"{d.BOARD_X:g} mm lie over each other, the front end below; the controller ({d.CONTROLLER_LONG:g} "
+        f"x {d.CONTROLLER_WIDE:g} mm by its data sheet) above."
     )
 
 
