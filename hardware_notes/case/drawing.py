@@ -11,6 +11,7 @@ from build123d import Compound, Edge, Face, GeomType, Part, Plane, Vector, secti
 
 LINE = "#222"
 FONT = 5.0
+LETTER_WIDE = 0.6
 # Lines of a curve are about this long.
 CHORD_MM, CURVE_STEPS_MOST = 2.5, 64
 Point = tuple[float, float]
@@ -58,7 +59,7 @@ class Sheet:
     def label(self, at: Point, text_at: Point, text: str) -> None:
         """Add words beside the picture with a leader to a place on it."""
         self.words.append((at, text_at, text))
-        reach = len(text) * FONT * 0.55
+        reach = len(text) * FONT * LETTER_WIDE + 3.0
         side = 1.0 if text_at[0] >= at[0] else -1.0
         x, y = text_at
         self.points.extend([text_at, (x + side * reach, y + FONT), (x, y - FONT)])

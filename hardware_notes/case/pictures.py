@@ -8,10 +8,13 @@ from pathlib import Path
 
 from build123d import Part, Plane, Pos, Vector
 
+from hardware_notes.case import assembly, drawing, fit
 from hardware_notes.case import dimensions as d
-from hardware_notes.case import drawing, fit
 from hardware_notes.case.assembly import PRINTED
 from hardware_notes.case.digest import digest
+from hardware_notes.case.nose import screw_places
+from hardware_notes.case.shapes import rod
+from hardware_notes.case.shell import along, board_posts, columns
 
 FOLDER = Path(__file__).resolve().parents[1] / "pictures" / "case"
 COLOURS = {
@@ -97,13 +100,33 @@ def printed(_: fit.Solids) -> drawing.Sheet:
     return seen(bodies, "The parts as they are printed", shown, view)
 
 
+def _shell_inserts(size: str) -> list[Part]:
+    """The shell's inserts of a size, each over its hole, above the rim."""
+    places = [(x, z) for x, z, screw in columns() if screw == size]
+    places += board_posts() if size == "M2.5" else []
+    over = assembly.in_shell(d.INNER_Y + 12.0)
+    insert = rod(d.INSERT_RADIUS[size], d.INSERT_DEEP[size])
+    return [over * Pos(x, along(z), 0) * insert for x, z in places]
+
+
+def _nose_inserts() -> list[Part]:
+    """The nose's inserts, each behind its hole."""
+    behind = Pos(0, d.NOSE_Y, d.NOSE_BACK_Z + 10.0)
+    insert = rod(d.INSERT_RADIUS["M3"], d.INSERT_DEEP["M3"])
+    return [behind * Pos(x, y, 0) * insert for x, y in screw_places()]
+
+
 def inserts(bodies: fit.Solids) -> drawing.Sheet:
     """Where the inserts go."""
+    sized = {size: _shell_inserts(size) for size in d.INSERT_RADIUS}
+    aside = (-85.0, 0.0, 40.0)
     shown = [
-        ("shell", HOME, "inserts: 4 x M2.5, 4 x M3, 2 x M4"),
-        ("nose", (0.0, 70.0, -60.0), "inserts: 4 x M3 in the back"),
+        ("shell", HOME, "shell"),
+        *((size, HOME, f"{len(found)} x {size}") for size, found in sized.items()),
+        ("nose", aside, "nose, seen from its back"),
+        ("nose inserts", aside, "4 x M3"),
     ]
-    return seen(bodies, "Where the inserts go", shown, ABOVE)
+    return seen({**bodies, **sized, "nose inserts": _nose_inserts()}, "Where the inserts go", shown, ABOVE)
 
 
 def boards(bodies: fit.Solids) -> drawing.Sheet:

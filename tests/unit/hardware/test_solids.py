@@ -43,6 +43,13 @@ def test_without_the_libraries_the_commands_say_how_to_get_them(tmp_path: Path) 
         assert HOW_TO_GET in done.stderr and "Traceback" not in done.stderr
 
 
+def test_a_missing_graphics_library_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    from hardware_notes.case import __main__ as command
+
+    monkeypatch.setattr(command, "GRAPHICS", "libnone.so.1")
+    assert not sys.platform.startswith("linux") or "libnone.so.1" in command.missing()
+
+
 @needs_solids
 def test_bench_holds() -> None:
     path = os.pathsep.join(str(ROOT / room) for room in (".", "host", "protocol"))
