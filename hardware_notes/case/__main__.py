@@ -4,18 +4,32 @@ With `--pictures` it also draws the pictures of the notes again.
 """
 
 import argparse
+import ctypes
 import importlib.util
 import sys
 from pathlib import Path
 
 HOW_TO_GET = (
-    "the solids need build123d, trimesh and rtree: pip install 'curbtick[solids]', then run this again"
+    "the solids need build123d, trimesh and rtree: pip install 'curbtick[solids]' "
+    "(a bare Debian also needs its package libgl1), then run this again"
 )
+# The CAD kernel is linked with it on Linux, though nothing is shown.
+GRAPHICS = "libGL.so.1"
+
+
+def _has_graphics() -> bool:
+    try:
+        ctypes.CDLL(GRAPHICS)
+    except OSError:
+        return False
+    return True
 
 
 def missing() -> list[str]:
     """The libraries that the solids need and that are not installed."""
-    return [name for name in ("build123d", "trimesh", "rtree") if importlib.util.find_spec(name) is None]
+    packages = ("build123d", "trimesh", "rtree")
+    found = [name for name in packages if importlib.util.find_spec(name) is None]
+    return found if not sys.platform.startswith("linux") or _has_graphics() else [*found, GRAPHICS]
 
 
 def main() -> None:

@@ -9,7 +9,7 @@ from build123d import Part
 from hardware_notes.case import dimensions as d
 from hardware_notes.case.assembly import PRINTED, on_axis, placed
 from hardware_notes.case.bought import BOUGHT
-from hardware_notes.case.collar import FRONT_Z, collar
+from hardware_notes.case.collar import FRONT_Z, collar, detents
 
 Solids = dict[str, list[Part]]
 
@@ -102,19 +102,19 @@ def holding_mm3(nose: Part) -> float:
     return overlap_mm3(collar_at(collar(snap=False), Turn(1.0, d.TURN_DEG)), nose)
 
 
+def _detents_mm3(nose: Part, turn: Turn) -> float:
+    """What the detents share with the nose at a step of the turn."""
+    return sum(overlap_mm3(collar_at(bump, turn), nose) for bump in detents())
+
+
 def detent_bite_mm3(nose: Part) -> float:
     """What the detents stand in the lugs' way, at most, on the turn: to turn back, this has to be squeezed."""
-    snapping, smooth = collar(), collar(snap=False)
-    steps = [Turn(0.0, d.TURN_DEG * (0.3 + 0.05 * step)) for step in range(15)]
-    return max(
-        overlap_mm3(collar_at(snapping, turn), nose) - overlap_mm3(collar_at(smooth, turn), nose)
-        for turn in steps
-    )
+    return max(_detents_mm3(nose, Turn(0.0, d.TURN_DEG * (0.3 + 0.05 * step))) for step in range(15))
 
 
 def home_detent_mm3(nose: Part) -> float:
     """What the detents share with the lugs when the collar is home: 0, they are past."""
-    return overlap_mm3(collar_at(collar(), Turn(0.0, d.TURN_DEG)), nose)
+    return _detents_mm3(nose, Turn(0.0, d.TURN_DEG))
 
 
 def bayonet_gap_mm(nose: Part) -> float:
