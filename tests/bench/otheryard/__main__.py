@@ -24,6 +24,7 @@ from tests.bench.otheryard.truth import ACCEPTED, RIGHT, Truth
 WORDS = {"bumper": VERDICTS, "seal": SEAL_VERDICTS, "hiss": HISS_VERDICTS}
 SHORT_ROUNDS, FULL_ROUNDS = 1, 120
 SHOWN_FAILURES = 60
+LIST_DRAWS = 3
 
 
 def arguments() -> argparse.Namespace:
@@ -57,7 +58,7 @@ def print_list(checks: list[str]) -> None:
         kinds, make = CHECKS[check]
         print(f"{check}: {len(kinds)} kinds")
         for name, kind in kinds.items():
-            scenes: list[Any] = [make(1, index, name) for index in range(4)]
+            scenes: list[Any] = [make(1, index, name) for index in range(LIST_DRAWS)]
             truths = [truth for scene in scenes for truth in getattr(scene, "truths", None) or [scene.truth]]
             print(f"  {name}: {kind.line}")
             print(f"      {' | '.join(sorted({shown_truth(truth) for truth in truths}))}")
@@ -137,7 +138,9 @@ def main() -> None:
     if not args.runner:
         sys.exit("no runner: the scenes were not heard. Name one with --runner MODULE:NAME, or use --list")
     seed = secrets.randbelow(1 << 31) if args.seed is None else args.seed
-    started_s, figures, kept = time.monotonic(), [], {}
+    started_s = time.monotonic()
+    figures: list[dict[str, Any]] = []
+    kept: dict[str, Any] = {}
     for check in checks:
         more, detail = run(check, args, seed)
         figures, kept = figures + more, kept | detail

@@ -9,7 +9,7 @@ from tests.bench.otheryard.bumper.setting import Setting
 from tests.bench.otheryard.kinds import Draft, Kinds, entered
 from tests.bench.otheryard.sensor.drive import tone
 from tests.bench.otheryard.sensor.sensor import Sensor
-from tests.bench.otheryard.sensor.transducer import beside
+from tests.bench.otheryard.sensor.transducer import beside, single
 from tests.bench.otheryard.truth import (
     BAND_DB,
     DEAD,
@@ -65,12 +65,9 @@ def cracked(rng: np.random.Generator) -> Draft:
 @entered(KINDS, "rings on: at least 3.5 ms from the peak to -20 dB")
 def long_ringing(rng: np.random.Generator) -> Draft:
     world = setting.drawn(rng)
-    fall_s = rng.uniform(3.5e-3, 6e-3)
-    quality = np.pi * world.centre_hz * fall_s / np.log(10)
-    held = world.sensor(world.healthy_level(), world.centre_hz, quality=quality)
-    slow = int(np.argmin(-held.transducer.poles.real))
-    held.transducer.weights[1 - slow] = 0.0
-    held.drives = [tone(float(held.transducer.poles.imag[slow] / 2 / np.pi), 24)]
+    quality = np.pi * world.centre_hz * rng.uniform(3.5e-3, 6e-3) / np.log(10)
+    held = world.sensor(-10.0, world.centre_hz, [tone(world.centre_hz, 24)])
+    held.transducer = single(world.centre_hz, quality)
     held.set_level(world.healthy_level())
     return plain(world, held, ODD)
 

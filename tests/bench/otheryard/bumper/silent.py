@@ -23,7 +23,7 @@ ROOMS = {
     room.__name__.rpartition(".")[2]: [k for k in FOREIGN.values() if k.make.__module__ == room.__name__]
     for room in (compressed, electric, animals, bodies, devices)
 }
-ALONE_SPAN_DBFS = (-65.0, 0.0)
+ALONE_SPAN_DBFS = (-60.0, 0.0)
 # Another vehicle's sensor nose to nose: what reaches the microphone in the collar from 1.5 m, and weaker beyond.
 NOSE_TO_NOSE_DBFS, NOSE_TO_NOSE_M = -56.0, 1.5
 

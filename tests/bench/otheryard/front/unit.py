@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
 
-from tests.bench.otheryard.front.converter import Converter
+from tests.bench.otheryard.front.converter import SINE_RMS_CODES, Converter
 from tests.bench.otheryard.front.hum import Line
 from tests.bench.otheryard.front.microphone import SOUND, Microphone
 from tests.bench.otheryard.physics.level import FULL_SCALE_CODES
@@ -20,6 +20,8 @@ STEP_SPREAD_DB = {INPUT_LOW: 0.0, INPUT_PADDED: 0.10, INPUT_HIGH: 0.43}
 LOW_STOP_CODE, TOP_STOP_CODES = 25, (3984, 4070)
 # Noise over 30 to 80 kHz at the high input, dBFS: a live microphone's, and the amplifiers' alone.
 MICROPHONE_NOISE_DBFS, AMPLIFIER_NOISE_DBFS = -43.6, -58.4
+# Share of the converter's noise, white over 125 kHz, that lies within 30 to 80 kHz.
+BAND_SHARE = 0.4
 # The amplifiers' offset, seen at the low and the high input, codes (our choice).
 OFFSET_CODES = 12.0
 
@@ -49,12 +51,20 @@ class Unit:
         self._add_converter_noise(wanted, first, rng)
         return self.converter.convert(wanted)
 
-    def _analogue_noise(self, count: int, first: int, input_: int) -> F32:
-        """The microphone's and the amplifiers' noise as this input shows it, in full scales."""
+    def own_noise(self, input_: int) -> float:
+        """Rms over 30 to 80 kHz of all noise of its own that an input shows; a full-scale sine is 1."""
+        converter = self.converter.noise_codes() / SINE_RMS_CODES * np.sqrt(BAND_SHARE)
+        return float(np.hypot(self._analogue_rms(input_), converter))
+
+    def _analogue_rms(self, input_: int) -> float:
+        """The microphone's and the amplifiers' noise as this input shows it."""
         microphone = 10 ** (MICROPHONE_NOISE_DBFS / 20) * self.microphone.own_noise
         rms = np.hypot(microphone, 10 ** (AMPLIFIER_NOISE_DBFS / 20))
-        below_high = 10 ** ((self.step_db[input_] - self.step_db[INPUT_HIGH]) / 20)
-        return cut("white", self.seed * 1_000_003 + first, count) * np.float32(rms * below_high)
+        return float(rms * 10 ** ((self.step_db[input_] - self.step_db[INPUT_HIGH]) / 20))
+
+    def _analogue_noise(self, count: int, first: int, input_: int) -> F32:
+        """That noise, in full scales."""
+        return cut("white", self.seed * 1_000_003 + first, count) * np.float32(self._analogue_rms(input_))
 
     def _add_converter_noise(self, codes: F32, first: int, rng: np.random.Generator) -> None:
         codes += rng.standard_normal(len(codes), dtype=np.float32) * np.float32(self.converter.noise_codes())

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 import numpy as np
+from curbtick_wire.names import INPUT_HIGH
 
 from tests.bench.otheryard.front import unit as probe
 from tests.bench.otheryard.jet.flow import Course, Noise, steady
@@ -12,8 +13,6 @@ from tests.bench.otheryard.truth import Truth, said
 from tests.bench.otheryard.types import Source
 
 HIGH_OVER_LOW_DB = 39.95
-# The front end's own noise at the high input over 30 to 80 kHz, dBFS: microphone and amplifiers together.
-OWN_NOISE_DBFS = float(10 * np.log10(10**-4.36 + 10**-5.84))
 BACKGROUND_S = 6.9
 
 HISS = Truth(said("hiss"), must_not=said("quiet"))
@@ -39,6 +38,7 @@ class Shift:
     begun_s: list[float] = field(default_factory=list)
 
     def __post_init__(self) -> None:
+        self.unit = probe.drawn(self.rng)
         self.presses.append(Press(self.now_s, PRESS, "background"))
         self.now_s += BACKGROUND_S + 1.5
 
@@ -57,9 +57,9 @@ class Shift:
         return float(10 ** ((self.ambient_dbfs - HIGH_OVER_LOW_DB) / 20))
 
     def rms_for(self, rise_db: float) -> float:
-        """Rms of a jet that lifts the whole noise over 30 to 80 kHz by `rise_db`."""
-        own = 10 ** ((OWN_NOISE_DBFS - HIGH_OVER_LOW_DB) / 10)
-        return float(np.sqrt((self.ambient_rms**2 + own) * (10 ** (rise_db / 10) - 1)))
+        """Rms of a jet that lifts all that this probe's high input shows over 30 to 80 kHz by `rise_db`."""
+        own = self.unit.own_noise(INPUT_HIGH) * 10 ** (-self.unit.step_db[INPUT_HIGH] / 20)
+        return float(np.sqrt((self.ambient_rms**2 + own**2) * (10 ** (rise_db / 10) - 1)))
 
     def jet(self, course: Course) -> Noise:
         """A leak's noise."""
@@ -69,7 +69,7 @@ class Shift:
         """The story so far."""
         course = background or steady(self.ambient_rms)
         yard = Noise(self.spectrum, course, int(self.rng.integers(1 << 40)))
-        stream = Stream([yard, *more], unit or probe.drawn(self.rng))
+        stream = Stream([yard, *more], unit or self.unit)
         return Tale(stream, self.presses, self.truths, self.now_s + 1.0)
 
 

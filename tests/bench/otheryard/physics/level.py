@@ -52,3 +52,10 @@ def centre_hz(wave: F32 | F64) -> float:
     power = np.abs(fft.fft(np.where(loud, analytic, 0))) ** 2
     frequency_hz = fft.fftfreq(len(analytic), 1 / RATE_HZ)
     return float(np.sum(power * frequency_hz) / np.sum(power))
+
+
+def fall_time(wave: F32 | F64, below_peak_db: float) -> float:
+    """Seconds from the envelope's peak until it has fallen by so many dB for the last time."""
+    shape = envelope(wave)
+    loud = np.flatnonzero(shape >= shape.max() * amplitude(-below_peak_db))
+    return float(loud[-1] - shape.argmax()) / RATE_HZ

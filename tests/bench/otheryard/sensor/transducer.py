@@ -68,6 +68,12 @@ def coupled(
     return Transducer(poles[upper], (residues / poles)[upper])
 
 
+def single(frequency_hz: float, quality: float) -> Transducer:
+    """One resonance alone: a step of force rings it as a sine that decays."""
+    pole = 2 * np.pi * frequency_hz * (1j - 1 / (2 * quality))
+    return Transducer(np.array([pole]), np.array([-0.5j]))
+
+
 def beside(one: Transducer, other: Transducer, share: float) -> Transducer:
     """Two transducers that radiate together, the other with `share` of the amplitude: a membrane that has cracked."""
     weights = np.append(
