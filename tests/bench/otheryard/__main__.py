@@ -9,11 +9,12 @@ import argparse
 import importlib
 import json
 import secrets
+import statistics
 import sys
 import time
 from typing import Any
 
-from curbtick_wire.names import HISS_VERDICTS, SEAL_VERDICTS, VERDICTS
+from curbtick_wire.names import HISS_VERDICTS, INPUT_LOW, SEAL_VERDICTS, VERDICTS
 
 from tests.bench.otheryard.catalog import CHECKS
 from tests.bench.otheryard.kinds import Kinds
@@ -25,6 +26,8 @@ WORDS = {"bumper": VERDICTS, "seal": SEAL_VERDICTS, "hiss": HISS_VERDICTS}
 SHORT_ROUNDS, FULL_ROUNDS = 1, 120
 SHOWN_FAILURES = 60
 LIST_DRAWS = 3
+SPEED_S = 1.4
+BLOCK, BLOCK_US = 1024, 4096
 
 
 def arguments() -> argparse.Namespace:
@@ -40,6 +43,9 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--seed", type=int, help="seed of every random choice; a fresh one if not given")
     parser.add_argument("--index", type=int, help="only the scene of this number, to replay it")
     parser.add_argument("--short", action="store_true", help="one scene of each kind")
+    parser.add_argument(
+        "--speed", action="store_true", help="print how long it takes to make a scene of each kind"
+    )
     parser.add_argument("--json", action="store_true", help="nothing but the JSON line on stdout")
     return parser.parse_args()
 
@@ -62,6 +68,27 @@ def print_list(checks: list[str]) -> None:
             truths = [truth for scene in scenes for truth in getattr(scene, "truths", None) or [scene.truth]]
             print(f"  {name}: {kind.line}")
             print(f"      {' | '.join(sorted({shown_truth(truth) for truth in truths}))}")
+
+
+def print_speed(checks: list[str], seed: int) -> None:
+    """Milliseconds of processor time to draw a scene and read SPEED_S of it: the median of the kinds, and the worst."""
+    for check in checks:
+        kinds, make = CHECKS[check]
+        taken_ms: dict[str, float] = {}
+        warm: Any = make(seed, 0)
+        warm.read(BLOCK, INPUT_LOW, 0)
+        for index, name in enumerate(kinds):
+            started_s = time.process_time()
+            scene: Any = make(seed, index)
+            seconds = getattr(scene, "seconds", SPEED_S)
+            for block in range(int(seconds * 1e6 / BLOCK_US)):
+                scene.read(BLOCK, INPUT_LOW, block * BLOCK_US)
+            taken_ms[name] = 1e3 * (time.process_time() - started_s) / seconds * SPEED_S
+        worst = max(taken_ms, key=taken_ms.__getitem__)
+        median_ms = statistics.median(taken_ms.values())
+        print(
+            f"{check}: {SPEED_S} s take {median_ms:.0f} ms (median of kinds), {taken_ms[worst]:.0f} ms ({worst})"
+        )
 
 
 def runner_of(name: str) -> Any:
@@ -135,9 +162,12 @@ def main() -> None:
     if args.list:
         print_list(checks)
         return
+    seed = secrets.randbelow(1 << 31) if args.seed is None else args.seed
+    if args.speed:
+        print_speed(checks, seed)
+        return
     if not args.runner:
         sys.exit("no runner: the scenes were not heard. Name one with --runner MODULE:NAME, or use --list")
-    seed = secrets.randbelow(1 << 31) if args.seed is None else args.seed
     started_s = time.monotonic()
     figures: list[dict[str, Any]] = []
     kept: dict[str, Any] = {}

@@ -11,6 +11,7 @@ from tests.bench.otheryard.front import hum
 from tests.bench.otheryard.front.converter import WIDE_CODES, Converter
 from tests.bench.otheryard.front.microphone import DISCONNECTED
 from tests.bench.otheryard.front.unit import LOW_STOP_CODE, STEP_DB, TOP_STOP_CODES, Unit, drawn
+from tests.bench.otheryard.physics.strips import SIZES, SPECTRA, cut
 from tests.bench.otheryard.scene import Stream
 from tests.unit.otheryard.heard import SINE_RMS_CODES, band_rms_dbfs, codes
 
@@ -92,3 +93,22 @@ def test_the_microphone_is_true_up_to_full_scale() -> None:
     ]
     assert padded[1] - padded[0] == pytest.approx(20, abs=0.1)
     assert padded[2] - padded[1] < 9
+
+
+@pytest.mark.parametrize("spectrum", SPECTRA)
+def test_strips_have_no_seam_and_the_level_they_say(spectrum: str) -> None:
+    """In pieces they are what they are in one, across the ends of both copies; loud rumble would click otherwise."""
+    first = 3 * SIZES[1] - 20_000
+    whole = cut(spectrum, first, 60_000)
+    pieces = [cut(spectrum, first + 6000 * n, 6000) for n in range(10)]
+    assert np.array_equal(np.concatenate(pieces), whole)
+    steps = np.abs(np.diff(whole))
+    assert steps.max() < 7 * np.std(np.diff(whole))
+    assert band_rms_dbfs(cut(spectrum, 5, 400_000) * 2047.5) == pytest.approx(0.0, abs=0.1)
+
+
+def test_slow_noise_has_no_steps() -> None:
+    unit = replace(NOMINAL, slow_noise_codes=6.0, converter=Converter(16.0), microphone=DISCONNECTED)
+    assert band_rms_dbfs(codes(Stream([], unit), 1.0)) < -66, (
+        "nothing of it reaches the band, beside rounding"
+    )

@@ -137,8 +137,7 @@ def near_limit(rng: np.random.Generator) -> Draft:
 @entered(KINDS, "sends nothing; its siblings do")
 def dead(rng: np.random.Generator) -> Draft:
     world = setting.drawn(rng, least=3)
-    before = world.heard_before() if rng.uniform() < 0.5 else None
-    return world.draft(DEAD, world.turns(), world.siblings(None), before=before)
+    return world.draft(DEAD, world.turns(), world.siblings(None))
 
 
 @entered(KINDS, "sends -37 to -60 dBFS: dead by the limits")

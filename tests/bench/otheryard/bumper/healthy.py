@@ -26,7 +26,7 @@ def driven(world: Setting, drives: list[Drive], quality: float | None = None) ->
     """A system whose sensors all take the same drives in turn."""
     held = world.sensor(world.healthy_level(), world.centre_hz, drives, quality)
     held.order = _own_order(world.rng, len(drives))
-    truth = by_level(held.level_db(8), held.frequency_hz(8))
+    truth = by_level(held.level_db(8 * len(drives)), held.frequency_hz(8))
     siblings = world.siblings(held, frequency_hz=world.centre_hz, drives=drives, quality=quality)
     return world.draft(truth, world.turns(), siblings)
 
@@ -86,6 +86,20 @@ def adaptive(rng: np.random.Generator) -> Draft:
     world = setting.drawn(rng)
     factor = rng.uniform(0.6, 0.8) if rng.uniform() < 0.5 else rng.uniform(1.25, 1.7)
     firings = schedule.adaptive(rng, world.count, world.slot_s, factor, rng.uniform(0.2, 1.0))
+    return sound(world, world.sensor(world.healthy_level()), firings)
+
+
+@entered(KINDS, "4 to 6 sensors in a loop in which the inner ones fire twice, so at two intervals in turn")
+def uneven_loop(rng: np.random.Generator) -> Draft:
+    world = setting.drawn(rng, least=4)
+    firings = schedule.uneven(rng, world.count, world.slot_s)
+    return sound(world, world.sensor(world.healthy_level()), firings)
+
+
+@entered(KINDS, "the whole system pauses once for 40 to 180 ms and goes on")
+def hiccup(rng: np.random.Generator) -> Draft:
+    world = setting.drawn(rng)
+    firings = schedule.hiccup(world.turns(), rng.uniform(0.1, 1.0), rng.uniform(0.04, 0.18))
     return sound(world, world.sensor(world.healthy_level()), firings)
 
 

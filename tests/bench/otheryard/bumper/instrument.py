@@ -12,6 +12,7 @@ from tests.bench.otheryard.front.microphone import DISCONNECTED, Microphone
 from tests.bench.otheryard.front.unit import LOW_STOP_CODE, TOP_STOP_CODES
 from tests.bench.otheryard.kinds import Draft, Kinds, entered
 from tests.bench.otheryard.truth import DEAD, FAULTY_PROBE, NOTHING_TRANSMITS, Truth, by_level, said
+from tests.bench.otheryard.vehicle.bumper import Arrivals
 
 KINDS: Kinds = {}
 CLOGGED = "a clogged microphone: only the siblings' levels, over readings, can tell it from weak sensors"
@@ -72,6 +73,29 @@ def unsteady_hand(rng: np.random.Generator) -> Draft:
     held.jitter_db = rng.uniform(0.5, 1.5) * np.sin(np.arange(setting.APART) * rng.uniform(0.1, 1.0))
     held.set_level(max(world.healthy_level(), -13.0))
     return world.draft(by_level(held.level_db(8), held.frequency_hz(8)), world.turns(), world.siblings(held))
+
+
+@entered(KINDS, "the collar sits only 0.2 to 0.7 s into the reading; 12 to 25 dB less before: PASS or RETRY")
+def seated_late(rng: np.random.Generator) -> Draft:
+    return _moved(rng, rng.uniform(0.2, 0.7), late=True)
+
+
+@entered(KINDS, "the collar is lifted 0.4 to 1.0 s into the reading; 12 to 25 dB less after: PASS or RETRY")
+def lifted_early(rng: np.random.Generator) -> Draft:
+    return _moved(rng, rng.uniform(0.4, 1.0), late=False)
+
+
+def _moved(rng: np.random.Generator, change_s: float, late: bool) -> Draft:
+    world = setting.drawn(rng)
+    held = world.sensor(world.healthy_level())
+    truth = Truth(
+        said("pass", "retry"), must_not=said("dead", "weak"), sound=True, level_dbfs=held.level_db(8)
+    )
+    draft = world.draft(truth, world.turns(), world.siblings(held))
+    heard = draft.sources[0]
+    assert isinstance(heard, Arrivals)
+    heard.weaken(held, lambda at_s: (at_s < change_s) == late, rng.uniform(12, 25))
+    return draft
 
 
 def _faulty(rng: np.random.Generator, microphone: Microphone, truth: Truth, **fields: object) -> Draft:

@@ -26,6 +26,7 @@ FACE_RADIUS_M = 0.007
 # The collar shades a neighbour by at least 35 dB, and none reaches -43 dBFS (DESIGN).
 SHADE_LEAST_DB, SIBLING_MOST_DBFS = 35.0, -43.5
 APART = 64
+KNOWN_BEFORE = 0.35
 
 
 @dataclass
@@ -108,10 +109,16 @@ class Setting:
         """The plain scheduler: in turn."""
         return schedule.in_turn(self.rng, self.count, self.slot_s)
 
-    def heard_before(self) -> Before:
-        """A sibling's PASS of a minute ago."""
-        interval_us = round(self.slot_s * self.count * 1e6)
-        return Before("pass", self.healthy_level(), self.frequency(), interval_us)
+    def heard_before(self, firings: list[Firing], sensors: list[Sensor | None]) -> Before | None:
+        """In a third of the readings a sibling has read PASS a minute ago: its values, from the same scheduler."""
+        siblings = [n for n, sensor in enumerate(sensors) if n != self.held and sensor is not None]
+        if not firings or not siblings or self.rng.uniform() > KNOWN_BEFORE:
+            return None
+        number = int(self.rng.choice(siblings))
+        sibling, interval_s = sensors[number], schedule.interval_of(firings, number)
+        if sibling is None or not interval_s:
+            return None
+        return Before("pass", sibling.level_db(1), sibling.frequency_hz(1), round(interval_s * 1e6))
 
     def draft(
         self,
@@ -120,7 +127,6 @@ class Setting:
         sensors: list[Sensor | None],
         more: tuple[Source, ...] = (),
         echoes: tuple[Echo, ...] = (),
-        before: Before | None = None,
         shade_most_db: float = 43.0,
     ) -> Draft:
         """Put a scene together: the bumper, the yard's air, whatever else sounds."""
@@ -128,6 +134,7 @@ class Setting:
         heard = bumper.arrivals(firings, sensors, places, self.temperature_c, echoes, self.held)
         note = {"sensors": self.count, "held": self.held, "slot_ms": round(1e3 * self.slot_s, 2)}
         sources: list[Source] = [heard, Ambient.drawn(self.rng), *more]
+        before = self.heard_before(firings, sensors)
         return Draft(self.class_khz, self.centre_hz, truth, sources, self.unit, before, note)
 
     def alone(self, truth: Truth, *more: Source) -> Draft:

@@ -1,6 +1,7 @@
 """One probe: gains, rails, bias and noise of its three inputs, within the tolerances that hardware_notes give."""
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
@@ -10,7 +11,7 @@ from tests.bench.otheryard.front.hum import Line
 from tests.bench.otheryard.front.microphone import SOUND, Microphone
 from tests.bench.otheryard.physics.level import FULL_SCALE_CODES
 from tests.bench.otheryard.physics.strips import cut
-from tests.bench.otheryard.types import F32, Codes
+from tests.bench.otheryard.types import F32, F64, Codes
 
 MID_CODE = 2048
 # Gains against the low input, and half the spread that 95 of 100 copies keep to (hardware_notes/frontend.md).
@@ -24,6 +25,7 @@ MICROPHONE_NOISE_DBFS, AMPLIFIER_NOISE_DBFS = -43.6, -58.4
 BAND_SHARE = 0.4
 # The amplifiers' offset, seen at the low and the high input, codes (our choice).
 OFFSET_CODES = 12.0
+KNOTS, KNOT_SAMPLES = 4096, 1000
 
 
 @dataclass(frozen=True)
@@ -69,10 +71,22 @@ class Unit:
     def _add_converter_noise(self, codes: F32, first: int, rng: np.random.Generator) -> None:
         codes += rng.standard_normal(len(codes), dtype=np.float32) * np.float32(self.converter.noise_codes())
         if self.slow_noise_codes:
-            knots = rng.normal(0, self.slow_noise_codes, 9)
-            codes += np.interp(np.linspace(0, 8, len(codes)), np.arange(9), knots).astype(np.float32)
+            codes += _slow(self.seed, first, len(codes)) * np.float32(self.slow_noise_codes)
         for line in self.lines:
             line.add_to(codes, first)
+
+
+@lru_cache(maxsize=8)
+def _knots(seed: int) -> F64:
+    return np.random.default_rng([seed, KNOTS]).normal(0, 1, KNOTS)
+
+
+def _slow(seed: int, first: int, count: int) -> F32:
+    """Slow noise of the reference: values KNOT_SAMPLES apart, joined by straight lines, without a seam anywhere."""
+    at = (first + np.arange(count)) / KNOT_SAMPLES
+    whole = int(at[0])
+    knots = _knots(seed)[np.arange(whole, int(at[-1]) + 2) % KNOTS]
+    return np.interp(at - whole, np.arange(len(knots)), knots).astype(np.float32)
 
 
 def drawn(rng: np.random.Generator, **different: object) -> Unit:

@@ -8,7 +8,8 @@ from scipy import fft
 from tests.bench.otheryard.physics.level import BAND_HZ, RATE_HZ
 from tests.bench.otheryard.types import F32, F64
 
-SIZE = 1 << 19
+# Two copies of unequal length go round; together they repeat after days.
+SIZES = (1 << 19, 500_000)
 _SEED = 0x57121
 
 # Gain in dB at these frequencies, joined by straight lines over the logarithm of the frequency, as it is in the air.
@@ -43,30 +44,27 @@ def _gain(spectrum: str, frequency_hz: F64) -> F64:
 
 @lru_cache(maxsize=16)
 def strip(spectrum: str, copy: int) -> F32:
-    """SIZE samples whose rms over 30 to 80 kHz is that of a full-scale sine (0 dBFS), in a circle without a seam."""
+    """Samples whose rms over 30 to 80 kHz is that of a full-scale sine (0 dBFS), in a circle without a seam."""
+    size = SIZES[copy]
     rng = np.random.default_rng([_SEED, sorted(SPECTRA).index(spectrum), copy])
-    bins = SIZE // 2 + 1
-    frequency_hz = np.arange(bins) * RATE_HZ / SIZE
+    bins = size // 2 + 1
+    frequency_hz = np.arange(bins) * RATE_HZ / size
     spectral = (rng.standard_normal(bins) + 1j * rng.standard_normal(bins)) * _gain(spectrum, frequency_hz)
     spectral[0] = spectral[-1] = 0
     inside = (frequency_hz >= BAND_HZ[0]) & (frequency_hz <= BAND_HZ[1])
-    power = 2 * np.sum(np.abs(spectral[inside]) ** 2) / SIZE**2
-    return np.asarray(fft.irfft(spectral, SIZE) * np.sqrt(0.5 / power), dtype=np.float32)
+    power = 2 * np.sum(np.abs(spectral[inside]) ** 2) / size**2
+    return np.asarray(fft.irfft(spectral, size) * np.sqrt(0.5 / power), dtype=np.float32)
 
 
 def cut(spectrum: str, first: int, count: int) -> F32:
-    """`count` samples of the strip from `first` on, round and round: two copies at incommensurable offsets, mixed.
-
-    The mixture changes each time the first copy comes round, so that a long scene does not repeat itself.
-    """
-    one, two = strip(spectrum, 0), strip(spectrum, 1)
-    mixed = _circular(one, first, count) + _circular(two, first + (first // SIZE) * 7919, count)
+    """`count` samples of that noise from `first` on, without a seam: both copies, round and round, mixed."""
+    mixed = _circular(strip(spectrum, 0), first, count) + _circular(strip(spectrum, 1), first, count)
     mixed *= np.float32(np.sqrt(0.5))
     return mixed
 
 
 def _circular(values: F32, first: int, count: int) -> F32:
-    start = first % SIZE
-    if start + count <= SIZE:
-        return values[start : start + count].copy()
-    return values[np.arange(start, start + count) % SIZE]
+    start = first % len(values)
+    if start + count <= len(values):
+        return values[start : start + count]
+    return values[np.arange(start, start + count) % len(values)]

@@ -1,6 +1,7 @@
 """A bumper as the probe hears it: the held sensor in the collar, its siblings past the rim, and echoes."""
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -38,11 +39,13 @@ class Arrivals:
 
     arrivals: list[Arrival]
     _waves: dict[int, tuple[int, F64]] = field(default_factory=dict)
+    _starts: F64 = field(default_factory=lambda: np.zeros(0))
 
     def add_to(self, page: F32, first: int) -> None:
         """Add every burst that touches the page."""
-        at_s = np.array([arrival.at_s for arrival in self.arrivals])
-        near = (at_s * RATE_HZ < first + len(page)) & (at_s * RATE_HZ > first - LONGEST_S * RATE_HZ)
+        if len(self._starts) != len(self.arrivals):
+            self._starts = np.array([arrival.at_s * RATE_HZ for arrival in self.arrivals])
+        near = (self._starts < first + len(page)) & (self._starts > first - LONGEST_S * RATE_HZ)
         for number in np.flatnonzero(near):
             add_wave(page, first, *self._wave(int(number)))
 
@@ -53,6 +56,13 @@ class Arrivals:
             Arrival(a.at_s + echo.delay_s, a.sensor, a.burst, a.gain * amplitude(-echo.loss_db))
             for a in own
             for echo in echoes
+        ]
+
+    def weaken(self, sensor: Sensor, when: Callable[[float], bool], loss_db: float) -> None:
+        """Let the bursts of one sensor that arrive at such times lose some dB."""
+        self.arrivals = [
+            replace(a, gain=a.gain * amplitude(-loss_db)) if a.sensor is sensor and when(a.at_s) else a
+            for a in self.arrivals
         ]
 
     def _wave(self, number: int) -> tuple[int, F64]:

@@ -75,6 +75,24 @@ def adaptive(
     return _numbered(pairs)
 
 
+def uneven(rng: np.random.Generator, sensors: int, slot_s: float) -> list[Firing]:
+    """A loop in which the inner sensors fire twice: 0 1 2 3 1 2, so theirs alternates between two intervals."""
+    loop = [*range(sensors), *range(1, sensors - 1)]
+    first = int(rng.integers(len(loop)))
+    return _numbered([(at_s, loop[(n + first) % len(loop)]) for n, at_s in enumerate(_slots(rng, slot_s))])
+
+
+def hiccup(firings: list[Firing], at_s: float, pause_s: float) -> list[Firing]:
+    """The whole system pauses once and goes on where it was."""
+    return [Firing(f.at_s + pause_s if f.at_s >= at_s else f.at_s, f.sensor, f.burst) for f in firings]
+
+
+def interval_of(firings: list[Firing], sensor: int) -> float:
+    """Median seconds between a sensor's firings; 0 where it fires less than twice."""
+    steps = np.diff([f.at_s for f in firings if f.sensor == sensor])
+    return float(np.median(steps)) if len(steps) else 0.0
+
+
 def within(firings: list[Firing], start_s: float, end_s: float) -> list[Firing]:
     """Those of a system that transmits only between the two times."""
     return [f for f in firings if start_s <= f.at_s < end_s]
