@@ -30,8 +30,8 @@ SPEED_S = 1.4
 BLOCK, BLOCK_US = 1024, 4096
 
 
-def arguments() -> argparse.Namespace:
-    """The command line."""
+def arguments(line: list[str] | None) -> argparse.Namespace:
+    """The command line; the process's own where none is given."""
     parser = argparse.ArgumentParser(description="readings in a yard made by other hands")
     parser.add_argument("--list", action="store_true", help="print the kinds of scenes with their truths")
     parser.add_argument(
@@ -47,7 +47,7 @@ def arguments() -> argparse.Namespace:
         "--speed", action="store_true", help="print how long it takes to make a scene of each kind"
     )
     parser.add_argument("--json", action="store_true", help="nothing but the JSON line on stdout")
-    return parser.parse_args()
+    return parser.parse_args(line)
 
 
 def shown_truth(truth: Truth) -> str:
@@ -155,9 +155,9 @@ def run(check: str, args: argparse.Namespace, seed: int) -> tuple[list[dict[str,
     return figures, {check: kept}
 
 
-def main() -> None:
+def main(line: list[str] | None = None) -> None:
     """The command."""
-    args = arguments()
+    args = arguments(line)
     checks = args.check or list(CHECKS)
     if args.list:
         print_list(checks)

@@ -10,6 +10,7 @@ import pytest
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED, VERDICTS
 
 from tests.bench import otheryard
+from tests.bench.otheryard.bumper import setting
 from tests.bench.otheryard.catalog import BUMPER, bumper_scene
 from tests.bench.otheryard.front.converter import Converter
 from tests.bench.otheryard.physics.level import burst_level_db, fall_time, time_within_db
@@ -121,6 +122,16 @@ def test_no_sibling_comes_over_what_the_collar_lets_through() -> None:
             shade_db = -20 * np.log10(arrival.gain)
             assert shade_db >= 35
             assert burst_level_db(arrival.sensor.wave(arrival.burst, 0.0)) - shade_db < -42.8
+
+
+def test_a_loud_sibling_is_shaded_all_the_more() -> None:
+    """Sensors of -3 dBFS, the loudest that are drawn, stay below -43 dBFS too."""
+    for seed in range(8):
+        world = setting.drawn(np.random.default_rng(seed), least=3)
+        sensors = [world.sensor(-3.0) for _ in range(world.count)]
+        places = world.places(list(sensors), shade_most_db=36.5)
+        reached = [-3.0 - place.shade_db for n, place in enumerate(places) if n != world.held]
+        assert max(reached) < -43.2
 
 
 def test_siblings_are_heard_at_all() -> None:

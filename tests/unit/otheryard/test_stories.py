@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from curbtick_wire.names import HISS_VERDICTS, INPUT_HIGH, SEAL_VERDICTS
+from curbtick_wire.settings import FACTORY_SET
 
 from tests.bench.otheryard.catalog import CHECKS, hiss_story, seal_story
 from tests.bench.otheryard.jet import flow
@@ -10,6 +11,7 @@ from tests.bench.otheryard.jet.kinds import KINDS as HISS
 from tests.bench.otheryard.jet.shift import HISS as HEARD
 from tests.bench.otheryard.jet.shift import Shift
 from tests.bench.otheryard.physics.level import RATE_HZ
+from tests.bench.otheryard.seal import walk
 from tests.bench.otheryard.seal.field import Tone
 from tests.bench.otheryard.seal.kinds import KINDS as SEAL
 from tests.bench.otheryard.story import HOLD, PRESS, Story
@@ -57,6 +59,14 @@ def test_a_leak_comes_near_the_reference_and_a_tight_seal_does_not(kind: str) ->
         loudest = max(tone_dbfs(stretch(read, at_s, at_s + 0.2), story.tone_hz) for at_s in starts)
         leaks = story.truths[0].best == said("leak")
         assert (loudest - free_dbfs > -22) if leaks else (loudest - free_dbfs < -25), loudest - free_dbfs
+
+
+def test_leaks_and_tight_seals_keep_away_from_the_limit() -> None:
+    """The factory's limit is 24 dB below the reference; in a diffuse field 1 place in 22,000 is 10 dB over the mean."""
+    rng = np.random.default_rng(1)
+    assert min(walk.leak_db(rng) for _ in range(2000)) >= -19
+    assert max(walk.flank_db(rng) for _ in range(2000)) <= -34
+    assert FACTORY_SET[7] == 2400, "seal_leak_cdb"
 
 
 def test_a_player_that_stops_is_silent_at_the_confirmation() -> None:

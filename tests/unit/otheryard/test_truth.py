@@ -2,8 +2,6 @@
 
 import contextlib
 import json
-import subprocess
-import sys
 from collections.abc import Iterator
 from typing import Any
 
@@ -22,7 +20,6 @@ from tests.bench.otheryard.rates import (
 )
 from tests.bench.otheryard.seal.walk import LEAK, ONLY_RETRY, TIGHT
 from tests.bench.otheryard.truth import DEAD, FAULTY_PROBE, NOTHING_TRANSMITS, by_level, judge
-from tests.conventions.sources import ROOT
 
 
 @pytest.mark.parametrize(
@@ -116,45 +113,38 @@ def listener() -> Iterator[Any]:
     yield lambda story: [sorted(each.best)[0] for each in story.truths]
 
 
-def run(*arguments: str) -> tuple[int, dict[str, Any], str]:
-    """The command's exit code, its last line and what it says of errors."""
-    line = [sys.executable, "-m", "tests.bench.otheryard", *arguments]
-    path = {"PYTHONPATH": f"{ROOT / 'protocol'}:{ROOT}"}
-    done = subprocess.run(line, cwd=ROOT, capture_output=True, text=True, check=False, env=path)
-    last = done.stdout.strip().splitlines()[-1] if done.stdout.strip() else "{}"
-    return done.returncode, json.loads(last) if last.startswith("{") else {"text": done.stdout}, done.stderr
+def last_line(captured: str) -> dict[str, Any]:
+    """The JSON object that a benchmark ends with."""
+    return json.loads(captured.strip().splitlines()[-1])
 
 
-def test_the_command_lists_every_kind() -> None:
-    code, said, _ = run("--list")
-    assert code == 0
+def test_the_command_lists_every_kind(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(command, "LIST_DRAWS", 1)
+    command.main(["--list"])
+    shown = capsys.readouterr().out
     for kinds, _ in CHECKS.values():
-        assert all(f"  {name}: " in said["text"] for name in kinds)
+        assert all(f"  {name}: {kind.line}" in shown for name, kind in kinds.items())
 
 
-def test_the_command_without_a_runner_says_what_to_do() -> None:
-    code, _, errors = run("--json")
-    assert code == 1 and "--runner" in errors and "Traceback" not in errors
-    code, _, errors = run("--runner", "no.such:thing")
-    assert code == 1 and "no.such" in errors and "Traceback" not in errors
+@pytest.mark.parametrize(
+    ("line", "word"), [(["--json"], "--runner"), (["--runner", "no.such:thing"], "no.such")]
+)
+def test_the_command_without_a_runner_says_what_to_do(line: list[str], word: str) -> None:
+    with pytest.raises(SystemExit) as left:
+        command.main(line)
+    assert word in str(left.value.code)
 
 
-def test_an_optimist_fails_and_is_replayed_by_seed_and_index() -> None:
-    code, said, _ = run(
-        *[
-            "--check",
-            "bumper",
-            "--short",
-            "--seed",
-            "5",
-            "--json",
-            "--runner",
-            "tests.unit.otheryard.test_truth:optimist",
-        ]
-    )
-    assert code == 1 and not said["holds"] and said["seed"] == 5
-    false_pass = said["figures"][0]
-    assert false_pass["counted"].split()[0] == false_pass["counted"].split()[2]
+def test_an_optimist_fails_and_is_replayed_by_seed_and_index(capsys: pytest.CaptureFixture[str]) -> None:
+    line = "--check bumper --short --seed 5 --json --runner tests.unit.otheryard.test_truth:optimist"
+    with pytest.raises(SystemExit) as left:
+        command.main(line.split())
+    said = last_line(capsys.readouterr().out)
+    assert left.value.code == 1 and not said["holds"] and said["seed"] == 5
+    wrong, _, readings = said["figures"][0]["counted"].split()
+    assert wrong == readings != "0"
     assert "--seed 5 --index" in said["bumper"]["failures"][0]
 
 
