@@ -31,6 +31,10 @@ class Air:
             page = np.zeros(PAGE, dtype=np.float32)
             for source in self.sources:
                 source.add_to(page, number * PAGE)
+            if not np.isfinite(page.sum()):
+                raise FloatingPointError(
+                    f"a source of this scene gives no number in page {number}: it is broken"
+                )
             self._pages[number] = page
         return self._pages[number]
 

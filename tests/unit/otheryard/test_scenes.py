@@ -12,6 +12,7 @@ from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED, VERDICTS
 from tests.bench import otheryard
 from tests.bench.otheryard.bumper import setting
 from tests.bench.otheryard.catalog import BUMPER, bumper_scene
+from tests.bench.otheryard.foreign.source import Steady
 from tests.bench.otheryard.front.converter import Converter
 from tests.bench.otheryard.physics.level import burst_level_db, fall_time, time_within_db
 from tests.bench.otheryard.scene import Scene
@@ -171,7 +172,8 @@ def test_every_kind_sounds_and_has_a_truth(kind: str) -> None:
     truth = scene.truth
     assert truth.best and truth.best | truth.accepted | truth.must_not <= set(VERDICTS)
     assert not truth.must_not & (truth.best | truth.accepted)
-    read = scene.read(20_000, INPUT_LOW, 0)
+    with np.errstate(invalid="raise", divide="raise"):
+        read = scene.read(375_000, INPUT_LOW, 0)
     assert read.dtype == np.uint16 and read.max() < 4096 and np.std(read) > 1
     if not truth.transmits:
         assert truth.best == {"retry"} and truth.must_not == {"pass", "dead"}
@@ -180,6 +182,13 @@ def test_every_kind_sounds_and_has_a_truth(kind: str) -> None:
     limits = scene.limits
     assert limits["pass_cdb"] == 100 * PASS_DBFS and limits["dead_cdb"] == 100 * DEAD_DBFS
     assert scene.class_khz == limits["class_khz"]
+
+
+def test_a_source_that_gives_no_number_is_named() -> None:
+    scene = scene_of("silence", 1)
+    scene.stream.sources.append(Steady(lambda at_s: at_s * np.nan, 0.0))
+    with pytest.raises(FloatingPointError, match="broken"):
+        scene.read(100, INPUT_LOW, 0)
 
 
 def held_wave(scene: Scene) -> np.ndarray:

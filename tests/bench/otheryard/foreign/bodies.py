@@ -83,7 +83,7 @@ def squeal(rng: np.random.Generator, centre_hz: float, level_dbfs: float) -> Cli
         glide = base_hz * (1 + 0.03 * np.sin(2 * np.pi * own.uniform(1, 6) * at_s))
         phase = 2 * np.pi * np.cumsum(glide) / 250_000
         tones = sum(np.sin(n * phase + n) / n for n in range(1, int(72e3 / base_hz) + 1))
-        return np.asarray(tones * np.sin(np.pi * at_s / at_s[-1]) ** 0.5)
+        return np.asarray(tones * np.abs(np.sin(np.pi * at_s / at_s[-1])) ** 0.5)
 
     starts_s = np.cumsum(rng.uniform(0.3, 1.5, 12)) - 0.8
     return clips(rng, starts_s[starts_s < SECONDS], cry, level_dbfs, 3.0)
