@@ -4,8 +4,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from curbtick_wire.names import CLASS_CUSTOM
-from curbtick_wire.settings import FACTORY_CLASSES, LIMIT_CLASS
+from curbtick_wire.classes import CUSTOM, factory_classes
 
 from tests.bench.otheryard.front.unit import Unit
 from tests.bench.otheryard.physics.level import RATE_HZ
@@ -105,8 +104,7 @@ class Scene:
     @property
     def limits(self) -> dict[str, int]:
         """The limits of the sensor's class: the factory's row, and for a custom class the same around its centre."""
-        names = [name for name, *_ in LIMIT_CLASS]
-        rows = [dict(zip(names, row, strict=True)) for row in FACTORY_CLASSES]
-        if self.class_khz == CLASS_CUSTOM:
-            return rows[0] | {"class_khz": CLASS_CUSTOM, "centre_hz": round(self.centre_hz)}
+        rows = factory_classes()
+        if self.class_khz == CUSTOM:
+            return rows[0] | {"class_khz": CUSTOM, "centre_hz": round(self.centre_hz)}
         return next(row for row in rows if row["class_khz"] == self.class_khz)

@@ -66,7 +66,7 @@ def test_leaks_and_tight_seals_keep_away_from_the_limit() -> None:
     rng = np.random.default_rng(1)
     assert min(walk.leak_db(rng) for _ in range(2000)) >= -19
     assert max(walk.flank_db(rng) for _ in range(2000)) <= -34
-    assert FACTORY_SET[7] == 2400, "seal_leak_cdb"
+    assert FACTORY_SET["seal_leak_cdb"] == 2400
 
 
 def test_a_player_that_stops_is_silent_at_the_confirmation() -> None:

@@ -1,7 +1,7 @@
 """Sound sensors of systems that work in many ways: PASS is right."""
 
 import numpy as np
-from curbtick_wire.names import CLASS_CUSTOM
+from curbtick_wire.classes import CUSTOM
 
 from tests.bench.otheryard.bumper import setting
 from tests.bench.otheryard.bumper.setting import Setting
@@ -190,7 +190,7 @@ def deaf(rng: np.random.Generator) -> Draft:
 
 @entered(KINDS, "a custom class, 34 to 75 kHz")
 def custom_class(rng: np.random.Generator) -> Draft:
-    world = setting.drawn(rng, class_khz=CLASS_CUSTOM)
+    world = setting.drawn(rng, class_khz=CUSTOM)
     return sound(world, world.sensor(world.healthy_level()), world.turns())
 
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from curbtick_wire.names import CLASS_CUSTOM, CLASSES_KHZ
+from curbtick_wire.classes import CLASSES_KHZ, CUSTOM
 
 from tests.bench.otheryard.bumper.yardair import Ambient
 from tests.bench.otheryard.front import unit as probe
@@ -151,7 +151,7 @@ def drawn(
 ) -> Setting:
     """A bumper of `least` to `most` sensors, of any class unless one is asked."""
     khz = int(rng.choice(CLASSES_KHZ)) if class_khz is None else class_khz
-    centre_hz = khz * 1000.0 if khz != CLASS_CUSTOM else float(rng.integers(34, 76)) * 1000.0
+    centre_hz = khz * 1000.0 if khz != CUSTOM else float(rng.integers(34, 76)) * 1000.0
     count = int(rng.integers(least, most + 1))
     return Setting(
         rng,

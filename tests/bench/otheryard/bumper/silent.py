@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 import numpy as np
-from curbtick_wire.names import CLASSES_KHZ
+from curbtick_wire.classes import CLASSES_KHZ
 
 from tests.bench.otheryard.bumper import setting
 from tests.bench.otheryard.bumper.setting import Setting
