@@ -144,7 +144,7 @@ ROOMS = (
         "what pages say of a place, a leak, a reading",
         "curbtick_wire curbtick .limits .fleet .fleet.places .fleet.work .report.drawings",
     ),
-    _room("curbtick.report.drawings", "drawings and pictures", "curbtick .sound"),
+    _room("curbtick.report.drawings", "drawings and pictures", "curbtick_wire curbtick .sound"),
     _room(
         "curbtick.web",
         "the page of this computer: server and actions",
@@ -218,7 +218,7 @@ ROOMS = (
     _room(
         "curbtick.commands.virtual",
         "commands that need no probe",
-        "curbtick_wire curbtick .store .sound .virtual.probe .virtual.panel .virtual.replay "
+        "curbtick_wire curbtick .store .sound .report.views .virtual.probe .virtual.panel .virtual.replay "
         ".virtual.demo .commands",
     ),
 )

@@ -5,7 +5,7 @@ from curbtick_wire import names
 from curbtick.dates import when
 from curbtick.fleet.rounds import Round
 from curbtick.fleet.vehicles import Bumper
-from curbtick.report.pages.overviews import ENVIRONMENT
+from curbtick.report.pages.frame import ENVIRONMENT
 
 
 def round_sheet(made: Round) -> str:

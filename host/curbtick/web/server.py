@@ -18,7 +18,8 @@ from curbtick.dates import day_start_ms
 from curbtick.errors import CurbtickError, LinkError
 from curbtick.exchange import bench
 from curbtick.link.port import find_ports
-from curbtick.report import Pages
+from curbtick.report import Site
+from curbtick.report.views import site_map
 from curbtick.store.engine import now_ms
 from curbtick.store.history import Store
 from curbtick.web import actions
@@ -114,7 +115,7 @@ class Handler(BaseHTTPRequestHandler):
         """Answer with a page; nothing changes."""
         if not self._host_is_ours():
             return
-        name = urlsplit(self.path).path.lstrip("/") or "bench.html"
+        name = urlsplit(self.path).path.lstrip("/") or site_map.BENCH.file
         try:
             self._get(name)
         except CurbtickError as error:
@@ -124,7 +125,7 @@ class Handler(BaseHTTPRequestHandler):
         if name == "progress.json":
             self._send(HTTPStatus.OK, "application/json", json.dumps(self._progress()))
             return
-        text = self._bench("") if name == "bench.html" else self._page(name)
+        text = self._bench("") if name == site_map.BENCH.file else self._page(name)
         if text is None:
             self._text(HTTPStatus.NOT_FOUND, "There is no such page.")
         else:
@@ -135,16 +136,18 @@ class Handler(BaseHTTPRequestHandler):
 
     def _page(self, name: str) -> str | None:
         with self.local.store.read() as connection:
-            made = Pages(connection, day_start_ms(None), now_ms())
-            made.site.is_live = True
-            return made.named(name)
+            site = Site(connection, day_start_ms(None), now_ms())
+            site.frame.is_live = True
+            return site.named(name)
 
     def _bench(self, said: str) -> str:
         with self.local.store.read() as connection:
-            made = Pages(connection, day_start_ms(None), now_ms())
-            made.site.is_live = True
-            values = actions.bench_values(connection, made)
-        return made.site.render("bench.html", "bench.html", (), token=self.local.token, said=said, **values)
+            site = Site(connection, day_start_ms(None), now_ms())
+            site.frame.is_live = True
+            values = actions.bench_values(connection, site)
+        return site.frame.render(
+            "bench.html", site_map.BENCH.file, (), token=self.local.token, said=said, **values
+        )
 
     def do_POST(self) -> None:
         """Do a deed that this page itself asks for."""

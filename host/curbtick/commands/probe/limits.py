@@ -8,18 +8,18 @@ import typer
 
 from curbtick.commands.output import Db, Json, Output, write_text
 from curbtick.commands.probe.probes import Port
+from curbtick.dates import DAY_MS
 from curbtick.errors import InputError
 from curbtick.exchange import bench
 from curbtick.fleet.probes import health
 from curbtick.limits import effect, fit, sets
 from curbtick.limits.sets import LimitSet
-from curbtick.report.pages import fit as fit_page
-from curbtick.report.pages.overviews import difference_words
+from curbtick.report.pages.fit import fit_page
+from curbtick.report.pages.limits import difference_words
 from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 group = typer.Typer(help="Limit sets: what the probe judges by.", no_args_is_help=True)
-DAY_MS = 86_400_000
 
 
 def register(app: typer.Typer) -> None:
@@ -100,7 +100,7 @@ def fit_(
             doubts = _doubts(connection, made)
         accepted = _accepted(made, accept or [], save=save)
         if page is not None:
-            write_text(page, fit_page.page(made, doubts))
+            write_text(page, fit_page(made, doubts))
             output.say(f"Wrote {page}.")
         _show_fit(output, made)
         for doubt in doubts:

@@ -9,6 +9,7 @@ import typer
 from curbtick.cautions import CAUTIONS
 from curbtick.commands.output import Json, Output, Seed, write_text
 from curbtick.errors import InputError, StoreError
+from curbtick.report.views import site_map
 from curbtick.store.history import open_store, probes_in
 from curbtick.virtual.demo import demo as day
 from curbtick.virtual.probe.process import DEFAULT_ID
@@ -22,9 +23,7 @@ MADE = (
     "curbtick.db-wal",
     "curbtick.db-shm",
     "summary.json",
-    *(f"report/{page}.html" for page in ("index", "fleet", "work", "fading", "limits", "probes")),
-    "report/vehicle-*.html",
-    "report/reading-*.html",
+    *(f"report/{file}" for file in site_map.FILES),
 )
 
 

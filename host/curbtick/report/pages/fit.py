@@ -8,13 +8,13 @@ from markupsafe import Markup
 
 from curbtick.dates import date
 from curbtick.limits.fit import HISTOGRAM_STEP_DB, ClassFit, Fit
-from curbtick.report.pages.overviews import ENVIRONMENT
+from curbtick.report.pages.frame import ENVIRONMENT
 
 WIDTH, HEIGHT = 600.0, 160.0
 LOW_DB, HIGH_DB = -60.0, 0.0
 
 
-def page(made: Fit, doubts: Sequence[str] = ()) -> str:
+def fit_page(made: Fit, doubts: Sequence[str] = ()) -> str:
     """The whole page. doubts: sentences about probes whose readings are in it."""
     classes = [{"row": row, "drawing": drawing(row), "facts": _facts(row)} for row in made.classes]
     return ENVIRONMENT.get_template("fit.html").render(

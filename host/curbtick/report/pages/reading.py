@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from curbtick.fleet.readings import Reading
 from curbtick.report.drawings import svg
-from curbtick.report.pages.overviews import Site
+from curbtick.report.pages.frame import Frame
 from curbtick.report.views.places import number, only_neighbour, reasons_in_words
 from curbtick.sound import snippet as waves
 from curbtick.sound.snippet import Snippet
@@ -21,14 +21,14 @@ GRAM_RANGE_DB = 60.0
 SHOWN_HZ = (0.0, 100_000.0)
 
 
-def page(site: Site, reading: Reading, shown: Mapping[str, Any], snippet: Snippet | None) -> str:
+def reading_page(frame: Frame, reading: Reading, shown: Mapping[str, Any], snippet: Snippet | None) -> str:
     """The page. shown: the reading's JSON object; snippet: None where the probe dropped it."""
     neighbour = only_neighbour(reading)
-    return site.render(
+    return frame.render(
         "reading.html",
         "reading",
         [reading.probe_id],
-        row=site.row(reading),
+        row=frame.row(reading),
         neighbour=neighbour,
         sounds=[{**sound, "kind": _whose(sound["kind"], neighbour)} for sound in shown["bursts"]],
         numbers=_numbers(reading, shown),

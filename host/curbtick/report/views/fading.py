@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from curbtick.dates import date
 from curbtick.fleet.places.trend import Trend
 from curbtick.fleet.work.past import PlaceHistory
-from curbtick.report.views import places
+from curbtick.report.views import places, site_map
 
 
 def trend_words(trend: Trend | None) -> str:
@@ -45,7 +45,7 @@ def rows(
 def _row(place: PlaceHistory, trend: Trend, vehicle: str) -> dict[str, str]:
     return {
         "vehicle": vehicle,
-        "href": f"vehicle-{place.vehicle_id}.html",
+        "href": site_map.vehicle(place.vehicle_id),
         "where": places.place_words(place.bumper, place.position),
         "level": f"{trend.level_now_db:.1f}",
         "rate": f"{trend.rate_db_per_month:+.2f} ({trend.low_db_per_month:+.2f} to {trend.high_db_per_month:+.2f})",
