@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
+from curbtick_wire.sampling import MID_CODE
 from numpy.typing import NDArray
 
 from curbtick.yard.front_end import beeper
@@ -27,6 +28,9 @@ BATTERY_MV = 3750
 READ = 1
 STEP = 2
 BOTH = READ | STEP
+
+# How long a person presses a button, and holds one; the firmware tells them apart in between.
+SHORT_MS, LONG_MS = 80, 900
 
 # Simulated time between the moment an idle probe is found and the press it was waiting for.
 _REACTION_US = 50_000
@@ -47,7 +51,7 @@ class SilentEar:
 
     def read(self, count: int, input: int, start_us: int) -> NDArray[np.uint16]:
         """Return mid-scale."""
-        return np.full(count, 2048, dtype=np.uint16)
+        return np.full(count, MID_CODE, dtype=np.uint16)
 
 
 @dataclass(frozen=True)
@@ -153,7 +157,7 @@ class BoardBus:
         """Simulated time of the latest request, microseconds since power-on of the first boot."""
         return self._boot_us + self._now_us
 
-    def press(self, buttons: int, hold_ms: int = 80, after_ms: int = 0, times: int = 1) -> None:
+    def press(self, buttons: int, hold_ms: int = SHORT_MS, after_ms: int = 0, times: int = 1) -> None:
         """Press buttons (READ, STEP or BOTH) after_ms from now, or after the presses already scheduled.
 
         times: how often in quick succession.

@@ -8,6 +8,14 @@ from typing import Any
 
 import numpy as np
 from curbtick_wire import names, records, settings
+from curbtick_wire.sampling import (
+    BLOCK,
+    FULL_SCALE_CODES,
+    RATE_HZ,
+    TONE_HIGHEST_HZ,
+    TONE_LOWEST_HZ,
+    TONE_STEP_HZ,
+)
 from numpy.typing import NDArray
 
 from curbtick.device import firmware_folder
@@ -16,16 +24,14 @@ from curbtick.sound.recording import Recording
 from curbtick.virtual.probe.bus import Ear
 from curbtick.virtual.probe.process import run_script
 from curbtick.virtual.replay.resample import to_probe_rate
-from curbtick.yard.front_end.inputs import FULL_SCALE_CODES, Adc, Samples
-from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ
+from curbtick.yard.front_end.inputs import Adc, Samples
 
-UPDATE_SAMPLES = 48 * 1024
+UPDATE_SAMPLES = 48 * BLOCK
 # The seal check's filters fill from so many samples before its first update.
-SETTLE_SAMPLES = 5 * 1024
+SETTLE_SAMPLES = 5 * BLOCK
 REFERENCE_UPDATES = 6
 BACKGROUND_UPDATES_MIN = 4
 BACKGROUND_UPDATES_MAX = 45
-TONE_LOWEST_HZ, TONE_HIGHEST_HZ, TONE_STEP_HZ = 10_000, 20_000, 100
 
 
 Codes = NDArray[np.float32]
@@ -46,7 +52,7 @@ class PlayedOnceEar:
         """Return the next samples, as bus.Ear says; past the end only the ADC's noise."""
         if self._start_us is None:
             self._start_us = start_us
-        start = (start_us - self._start_us) * SAMPLE_RATE_HZ // 1_000_000
+        start = (start_us - self._start_us) * RATE_HZ // 1_000_000
         codes = self._random.standard_normal(count, dtype=np.float32) * np.float32(self._adc.noise_codes)
         part = self._codes[start : start + count]
         codes[: len(part)] += part
@@ -192,7 +198,7 @@ def updates_in(samples: int, settle: int) -> int:
 
 def _enough(updates: int, least: int, what: str, settle: int) -> int:
     if updates < least:
-        seconds = (least * UPDATE_SAMPLES + settle) / SAMPLE_RATE_HZ
+        seconds = (least * UPDATE_SAMPLES + settle) / RATE_HZ
         raise InputError(
             f"The {what} recording is too short.",
             "Nothing was measured.",

@@ -12,18 +12,17 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
-
-from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ
+from curbtick_wire.sampling import FULL_SCALE_CODES, MID_CODE, RATE_HZ
 
 Samples = npt.NDArray[np.uint16]
 Volts = npt.NDArray[np.float32]
 
-FULL_SCALE_CODES = 2047.5
-MID_CODE = 2048
+# The largest code of 12 bits.
+CODE_MAX = 4095
 BAND_LOW_HZ = 30_000.0
 BAND_HIGH_HZ = 80_000.0
 UNITY_HZ = 50_000.0
-BAND_SHARE = (BAND_HIGH_HZ - BAND_LOW_HZ) / (SAMPLE_RATE_HZ / 2)
+BAND_SHARE = (BAND_HIGH_HZ - BAND_LOW_HZ) / (RATE_HZ / 2)
 
 
 @dataclass(frozen=True)
@@ -121,17 +120,17 @@ def _code_table() -> npt.NDArray[np.uint16]:
     for code in SPIKE_CODES:
         edges += [code - SPIKE_WIDTH / 2, code + SPIKE_WIDTH / 2]
         outputs += [code - 0.5, code + 0.5]
-    edges.append(4095.0)
-    outputs.append(4095.49)
-    ideal = (np.arange(4096 * _STEPS_PER_CODE) + 0.5) / _STEPS_PER_CODE - 0.5
+    edges.append(float(CODE_MAX))
+    outputs.append(CODE_MAX + 0.49)
+    ideal = (np.arange((CODE_MAX + 1) * _STEPS_PER_CODE) + 0.5) / _STEPS_PER_CODE - 0.5
     codes = np.rint(np.interp(ideal, edges, outputs))
     for code in SPIKE_CODES:
         codes[np.abs(ideal - code) < SPIKE_WIDTH / 2] = code
-    return np.clip(codes, 0, 4095).astype(np.uint16)
+    return np.clip(codes, 0, CODE_MAX).astype(np.uint16)
 
 
 _CODES = _code_table()
-_IDEAL_CODES = (np.arange(4096 * _STEPS_PER_CODE) // _STEPS_PER_CODE).astype(np.uint16)
+_IDEAL_CODES = (np.arange((CODE_MAX + 1) * _STEPS_PER_CODE) // _STEPS_PER_CODE).astype(np.uint16)
 
 
 @dataclass(frozen=True)

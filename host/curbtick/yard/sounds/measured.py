@@ -10,9 +10,10 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+from curbtick_wire.sampling import FULL_SCALE_CODES
 from scipy import fft
 
-from curbtick.yard.front_end.inputs import BAND_HIGH_HZ, BAND_LOW_HZ, FULL_SCALE_CODES, Volts
+from curbtick.yard.front_end.inputs import BAND_HIGH_HZ, BAND_LOW_HZ, Volts
 from curbtick.yard.front_end.timebase import TICKS_PER_US, WAVE_RATE_HZ
 from curbtick.yard.sounds.waves import transform_size
 

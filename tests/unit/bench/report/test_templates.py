@@ -28,7 +28,7 @@ def test_a_whole_row_is_drawn(macro: str) -> None:
     assert table(macro, SimpleNamespace(**asdict(ROWS[macro]))).count("<tr") == 4
 
 
-@pytest.mark.parametrize(("macro", "name"), CASES, ids=lambda value: str(value))
+@pytest.mark.parametrize(("macro", "name"), CASES, ids=str)
 def test_a_renamed_field_cannot_empty_a_column(macro: str, name: str) -> None:
     row = asdict(ROWS[macro])
     row[f"{name}_renamed"] = row.pop(name)
