@@ -51,11 +51,11 @@ def _loose(reading: readings.Reading) -> dict[str, Any]:
 
 
 def do(store: Store, name: str, form: Form) -> str:
-    """Do a deed in one transaction; returns what to say. Raises InputError, StoreError."""
+    """Do an action in one transaction; return what to say. Raises InputError, StoreError."""
     with store.write() as connection:
-        said = DEEDS[name](connection, form)
+        words = ACTIONS[name](connection, form)
         findings.refresh(connection)
-    return said
+    return words
 
 
 def _one(form: Form, name: str) -> str:
@@ -120,7 +120,7 @@ def _undo(connection: Connection, form: Form) -> str:
     return f"{count} readings are where they were."
 
 
-DEEDS: dict[str, Callable[[Connection, Form], str]] = {
+ACTIONS: dict[str, Callable[[Connection, Form], str]] = {
     "work": _work,
     "swap": _swap,
     "assign": _assign,

@@ -140,17 +140,17 @@ class Handler(BaseHTTPRequestHandler):
             site.frame.is_live = True
             return site.named(name)
 
-    def _bench(self, said: str) -> str:
+    def _bench(self, message: str) -> str:
         with self.local.store.read() as connection:
             site = Site(connection, day_start_ms(None), now_ms())
             site.frame.is_live = True
             values = actions.bench_values(connection, site)
         return site.frame.render(
-            "bench.html", site_map.BENCH.file, (), token=self.local.token, said=said, **values
+            "bench.html", site_map.BENCH.file, (), token=self.local.token, message=message, **values
         )
 
     def do_POST(self) -> None:
-        """Do a deed that this page itself asks for."""
+        """Do an action that this page itself asks for."""
         if not self._host_is_ours() or not self._origin_is_ours():
             return
         form = self._form()
@@ -162,19 +162,19 @@ class Handler(BaseHTTPRequestHandler):
                 "This form is from an earlier start of the program. Load the page again.",
             )
             return
-        self._deed(urlsplit(self.path).path.lstrip("/"), form)
+        self._act(urlsplit(self.path).path.lstrip("/"), form)
 
-    def _deed(self, name: str, form: Form) -> None:
+    def _act(self, name: str, form: Form) -> None:
         try:
             if name == "pull":
                 started = self.local.puller.start(form.get("port", [""])[0] or None)
-                said = "Pulling." if started else "A pull is under way already."
-            elif name in actions.DEEDS:
-                said = actions.do(self.local.store, name, form)
+                message = "Pulling." if started else "A pull is under way already."
+            elif name in actions.ACTIONS:
+                message = actions.do(self.local.store, name, form)
             else:
-                self._text(HTTPStatus.NOT_FOUND, "There is no such deed.")
+                self._text(HTTPStatus.NOT_FOUND, "There is no such action.")
                 return
-            self._send(HTTPStatus.OK, "text/html; charset=utf-8", self._bench(said))
+            self._send(HTTPStatus.OK, "text/html; charset=utf-8", self._bench(message))
         except CurbtickError as error:
             status = HTTPStatus.BAD_GATEWAY if isinstance(error, LinkError) else HTTPStatus.BAD_REQUEST
             self._send(status, "text/html; charset=utf-8", self._bench(str(error).replace("\n", " ")))

@@ -100,8 +100,8 @@ def _say_again(output: Output, found: Again) -> None:
     assert place.reading is not None
     why = f" ({reasons_in_words(place.reasons)})" if place.reasons else ""
     where = f"{found.vehicle.name}, {place_words(place.bumper, place.position)}"
-    taken = f"{place.reading.ref}, {when(place.reading.time_ms)}"
-    output.say(f"   -  {where}: {place.verdict}{why}; reading {taken}")
+    reading_words = f"{place.reading.ref}, {when(place.reading.time_ms)}"
+    output.say(f"   -  {where}: {place.verdict}{why}; reading {reading_words}")
     output.say(f"      next: {found.next_words}")
 
 

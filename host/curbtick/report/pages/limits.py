@@ -24,9 +24,9 @@ class Origin:
     @property
     def about(self) -> str:
         """All of it as a phrase."""
-        made = f", {when(self.made_ms)}" if self.made_ms else ""
+        date = f", {when(self.made_ms)}" if self.made_ms else ""
         sent = "; sent to " + ", ".join(self.probes) if self.probes else ""
-        return self.words + made + sent
+        return self.words + date + sent
 
 
 def limits_page(frame: Frame, origins: Mapping[int, Origin]) -> str:

@@ -92,8 +92,8 @@ class LeakWalk:
 
     def _seen(self, scene: LeakScene, words: tuple[str, ...], highest: int) -> CheckSeen:
         verdict = next((word for word in words if word in bar.SECTION_WORDS), None)
-        said = bar.words_of(verdict) if verdict else "nothing"
-        self._say(f"  {scene.check} {scene.name:18} {bar.draw(highest)}  {said}")
+        shown = bar.words_of(verdict) if verdict else "nothing"
+        self._say(f"  {scene.check} {scene.name:18} {bar.draw(highest)}  {shown}")
         return CheckSeen(scene, self._vehicle, verdict, highest)
 
 

@@ -177,9 +177,9 @@ def read_result(seen: Sequence[Shown], bumper: int, positions: int) -> tuple[int
     None altogether where no bumper result was shown.
     """
     for place in range(len(seen)):
-        told = _result_at(seen[place:], bumper, positions)
-        if told is not None:
-            return told
+        verdicts = _result_at(seen[place:], bumper, positions)
+        if verdicts is not None:
+            return verdicts
     return None
 
 

@@ -87,12 +87,12 @@ class Job:
         return self._result
 
     def _answer(self, payload: bytes) -> bytes:
-        told = json.loads(payload)
-        if "ask" not in told:
-            self._result = told
+        outcome = json.loads(payload)
+        if "ask" not in outcome:
+            self._result = outcome
             return b"{}"
-        if told["ask"] != "job":
-            self._ear = self.ears[told["ask"]]
+        if outcome["ask"] != "job":
+            self._ear = self.ears[outcome["ask"]]
             return b"{}"
         parts = {part: self.updates.get(part, 0) for part in ("before", "section", "after")}
         return json.dumps(
@@ -125,16 +125,16 @@ def replay_seal(
     for part in ("before", "after"):
         if part in codes:
             updates[part] = _enough(min(updates[part], REFERENCE_UPDATES), 2, "reference", SETTLE_SAMPLES)
-    told = Job("seal", _ears(codes, seed), updates, tone_hz).run()
-    return seal_object(told)
+    outcome = Job("seal", _ears(codes, seed), updates, tone_hz).run()
+    return seal_object(outcome)
 
 
-def seal_object(told: Mapping[str, Any]) -> dict[str, Any]:
+def seal_object(outcome: Mapping[str, Any]) -> dict[str, Any]:
     """Return the JSON object of what the script tells of a seal check."""
-    values = told["values"]
+    values = outcome["values"]
     verdict = names.SEAL_VERDICTS[values["verdict"]]
     reasons = names.words_of(names.REASONS, values["reasons"])
-    if reasons == ["no_reference"] and told["agreeing"]:
+    if reasons == ["no_reference"] and outcome["agreeing"]:
         verdict, reasons = "leak", []
     return {
         "verdict": verdict,
@@ -166,9 +166,9 @@ def replay_hiss(
     return hiss_object(Job("hiss", _ears(codes, seed), updates).run())
 
 
-def hiss_object(told: Mapping[str, Any]) -> dict[str, Any]:
+def hiss_object(outcome: Mapping[str, Any]) -> dict[str, Any]:
     """Return the JSON object of what the script tells of a hiss check."""
-    values = told["values"]
+    values = outcome["values"]
     band_hz = [values["band_low_hz"], values["band_high_hz"]]
     return {
         "verdict": names.HISS_VERDICTS[values["verdict"]],
@@ -177,7 +177,7 @@ def hiss_object(told: Mapping[str, Any]) -> dict[str, Any]:
         "noise_db": _db(values["background_cdb"]),
         "above_background_db": _db(values["above_background_cdb"]),
         "band_hz": band_hz if band_hz[1] else None,
-        "tones": [{"frequency_hz": hz, "level_db": cdb / 100} for hz, cdb in told["tones"]],
+        "tones": [{"frequency_hz": hz, "level_db": cdb / 100} for hz, cdb in outcome["tones"]],
     }
 
 
