@@ -20,8 +20,9 @@ from curbtick.fleet.places.trend import Trend
 from curbtick.fleet.probes import health
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
-from curbtick.fleet.work import findings as worklist
 from curbtick.fleet.work import past, reread, swap
+from curbtick.fleet.work.findings import DONE, OPEN, PROVED, Finding
+from curbtick.fleet.work.findings import load as load_findings
 from curbtick.fleet.work.past import PlaceHistory
 from curbtick.fleet.work.reread import Again
 from curbtick.limits import repeat, sets
@@ -88,10 +89,10 @@ class Site:
         return frozenset({r.id for r in self.of_day} | current)
 
     @cached_property
-    def findings(self) -> list[worklist.Finding]:
+    def findings(self) -> list[Finding]:
         """Findings that are not proved, and those proved since the day began."""
-        states = (worklist.OPEN, worklist.DONE, worklist.PROVED)
-        return worklist.load(self._connection, states, since_ms=self._day_ms)
+        states = (OPEN, DONE, PROVED)
+        return load_findings(self._connection, states, since_ms=self._day_ms)
 
     @cached_property
     def again(self) -> list[Again]:
@@ -204,7 +205,7 @@ class Site:
         return fleet_page(self.frame, self._in_service)
 
     def _work(self) -> str:
-        unproved = [finding for finding in self.findings if finding.state != worklist.PROVED]
+        unproved = [finding for finding in self.findings if finding.state != PROVED]
         in_use = [s.vehicle.id for s in self._in_service if s.vehicle.retired_ms is None]
         pointers = {key: self.bodies[key].pointers for key in in_use if key in self.bodies}
         pointers = {key: words for key, words in pointers.items() if words}

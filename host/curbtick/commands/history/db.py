@@ -12,8 +12,8 @@ from curbtick.fleet.work import assign, findings
 from curbtick.store import copy, depots, migrations, roles, tables
 from curbtick.store.engine import database_url, refuse_absent, shown
 from curbtick.store.history import Store, open_store
+from curbtick.store.sync import merge
 from curbtick.store.sync.merge import Synced
-from curbtick.store.sync.merge import sync as bring
 from curbtick.store.sync.work import Work
 
 group = typer.Typer(
@@ -144,7 +144,7 @@ def sync(
             "Name the server's history with --db or CURBTICK_DB.",
         )
     with open_store(own) as from_, open_store(db) as to, output.progress("Catching up") as tick:
-        done = bring(from_, to, tick, assign.settle)
+        done = merge.sync(from_, to, tick, assign.settle)
         with to.write() as connection:
             findings.refresh(connection)
     output.say(_sync_words(done))

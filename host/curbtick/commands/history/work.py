@@ -15,8 +15,7 @@ from curbtick.fleet import leaks, vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.places.state import VehicleState
 from curbtick.fleet.vehicles import Vehicle
-from curbtick.fleet.work import assign as assigning
-from curbtick.fleet.work import findings, reread, swap
+from curbtick.fleet.work import assign, findings, reread, swap
 from curbtick.fleet.work.findings import Finding
 from curbtick.fleet.work.reread import Again
 from curbtick.limits import repeat
@@ -32,7 +31,7 @@ def register(app: typer.Typer) -> None:
     """Add this room's commands."""
     app.add_typer(group, name="work")
     app.command("swap")(swap_)
-    app.command("assign")(assign)
+    app.command("assign")(assign_readings)
 
 
 @group.callback()
@@ -270,7 +269,7 @@ def _newest_swap(connection: Any, vehicle: Vehicle, number: int, positions: set[
     return found[-1]
 
 
-def assign(
+def assign_readings(
     refs: Annotated[
         list[str] | None,
         typer.Argument(help="Readings, or ranges such as a1b2c3-17..24.", show_default=False),
@@ -292,7 +291,7 @@ def assign(
     output = Output(as_json)
     with open_store(db) as store, store.write() as connection:
         if undo is not None:
-            count = assigning.undo(connection, undo, now_ms())
+            count = assign.undo(connection, undo, now_ms())
             findings.refresh(connection)
             output.say(f"Assignment {undo} is taken back: {count} readings are where they were.")
             output.done({"undone": undo, "readings": count})
@@ -316,10 +315,10 @@ def _assign(  # noqa: PLR0913
         raise InputError(
             "It is not said where these readings belong.", "Nothing was changed.", "Give --vehicle."
         )
-    chosen = assigning.parse_range(connection, refs)
+    chosen = assign.parse_range(connection, refs)
     target = vehicles.find(connection, vehicle)
     number = None if bumper is None else bumper_number(bumper)
-    key = assigning.to_vehicle(
+    key = assign.to_vehicle(
         connection, chosen, target, now_ms(), bumper=number, first_position=position, by=by, why=why
     )
     findings.refresh(connection)
@@ -330,8 +329,8 @@ def _assign(  # noqa: PLR0913
 
 
 def _list(output: Output, connection: Any) -> None:
-    loose = assigning.unassigned(connection)
-    standing = assigning.standing(connection)
+    loose = assign.unassigned(connection)
+    standing = assign.standing(connection)
     output.table(
         ("reading", "when", "vehicle on the probe", "place", "verdict"),
         [(r.ref, when(r.time_ms), r.values["vehicle"], reading_place(r), r.verdict) for r in loose],
