@@ -63,8 +63,11 @@ class PlayedOnceEar:
 class Job:
     """One check on the virtual board: what it is given, and what is heard in each of its parts.
 
-    mode: "seal" or "hiss"; ears: "section", and "before" and "after" where there are such parts; updates: how many of
-    196.6 ms each part takes (0: no such part).
+    mode: "seal" or "hiss".
+    ears: what is heard by part: "section", and "before" and "after" where there are such parts.
+    updates: how many updates of 196.6 ms each part takes (0: no such part).
+    tone_hz: what the seal check listens for.
+    limits: the limit set's own fields, without its classes.
     """
 
     mode: str
