@@ -93,8 +93,6 @@ ROOMS = (
         "curbtick_wire curbtick",
     ),
     _room("curbtick.store", "the history: engine, tables, decoding, times, server", "curbtick_wire curbtick"),
-    _room("curbtick.store.migrations", "versions of the history's tables", "curbtick .store"),
-    _room("curbtick.store.migrations.versions", "a step each"),
     _room("curbtick.store.sync", "two histories made one", "curbtick_wire .store"),
     _room(
         "curbtick.sound",
@@ -177,14 +175,14 @@ ROOMS = (
     _room(
         "curbtick.yard.scenes",
         "scenes, their population, the invented depot",
-        "curbtick_wire curbtick .sound .yard.front_end .yard.air .yard.sounds .yard.ear .yard.truth",
+        "curbtick_wire curbtick .yard.front_end .yard.air .yard.sounds .yard.ear .yard.truth",
     ),
     _room("curbtick.yard", "the invented yard"),
     _room("curbtick.virtual", "the virtual probe"),
     _room(
         "curbtick.virtual.probe",
         "the real firmware as a process: bus, flash file",
-        "curbtick .yard.front_end",
+        "curbtick_wire curbtick .yard.front_end",
     ),
     _room(
         "curbtick.virtual.panel",
@@ -212,7 +210,7 @@ ROOMS = (
     _room(
         "curbtick.commands.history",
         "commands on a history",
-        "curbtick_wire curbtick .store .store.migrations .store.sync .sound .limits .fleet .fleet.places "
+        "curbtick_wire curbtick .store .store.sync .sound .limits .fleet .fleet.places "
         ".fleet.work .report .report.pages .report.views .report.drawings .web .commands",
     ),
     _room(

@@ -185,7 +185,7 @@ BAD = {
     "holds no samples": lambda path: riff(path, np.zeros(0), 250_000),
     "not a WAV": lambda path: path.write_bytes(b"fLaC" + bytes(100)),
     "truncated": lambda path: path.write_bytes(riff(path, train(250_000), 250_000).read_bytes()[:-1000]),
-    "truncated: its 'fmt ' part": lambda path: path.write_bytes(
+    "truncated: it has 30 of ": lambda path: path.write_bytes(
         riff(path, train(250_000), 250_000).read_bytes()[:30]
     ),
     "kind": lambda path: riff(path, train(250_000), 250_000, bits=8),
