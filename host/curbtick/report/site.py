@@ -16,7 +16,6 @@ from curbtick.fleet import leaks, readings, vehicles
 from curbtick.fleet.leaks import Body
 from curbtick.fleet.places import state
 from curbtick.fleet.places.state import VehicleState
-from curbtick.fleet.places.trend import Trend
 from curbtick.fleet.probes import health
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
@@ -39,6 +38,7 @@ from curbtick.report.pages.vehicle import vehicle_page
 from curbtick.report.pages.work import work_page
 from curbtick.report.views import site_map
 from curbtick.report.views.day import day_notes, day_words
+from curbtick.report.views.fading import Fading
 from curbtick.report.views.leaks import BodyLine, body_lines
 from curbtick.report.views.reread import day_work, retired_words
 from curbtick.store.history import Store
@@ -69,7 +69,7 @@ class Site:
         self._connection = connection
         self._day_ms = day_ms
         self._now_ms = now_ms
-        self._fading_of: dict[int, list[tuple[PlaceHistory, Trend]]] = {}
+        self._fading_of: dict[int, list[Fading]] = {}
 
     @cached_property
     def of_day(self) -> list[Reading]:
@@ -236,7 +236,7 @@ class Site:
 
     def _fading(self) -> str:
         """Vehicles whose page was made before were looked at then."""
-        fading: list[tuple[PlaceHistory, Trend]] = []
+        fading: list[Fading] = []
         for vehicle in (s.vehicle for s in self._in_service):
             if vehicle.id not in self._fading_of:
                 self._places(vehicle)
@@ -246,8 +246,8 @@ class Site:
     def _places(self, vehicle: Vehicle) -> list[PlaceHistory]:
         """The history of a vehicle's positions; what fades is kept for the page of the fading ones."""
         places = past.of_vehicle(self._connection, vehicle, self.frame.limit_sets)
-        trends = [(place, place.trend) for place in places if place.trend is not None]
-        self._fading_of[vehicle.id] = [(place, trend) for place, trend in trends if trend.is_fading]
+        trends = [Fading(place, place.trend) for place in places if place.trend is not None]
+        self._fading_of[vehicle.id] = [fading for fading in trends if fading.trend.is_fading]
         return places
 
     def vehicle(self, vehicle_state: VehicleState) -> str:

@@ -99,7 +99,7 @@ def status(db: Db = None, as_json: Json = False) -> None:
     output.say(f"{shown(database_url(db))}: {_version_words(version)}")
     output.table(
         ("bench", "depot", "pulls", "probes", "records first brought", "last pull"),
-        [(*found[:-1], when(found.last_pull_ms)) for found in benches],
+        [(b.name, b.depot, b.pulls, b.probes, b.new_records, when(b.last_pull_ms)) for b in benches],
     )
     output.done(_status(db, version, benches))
 

@@ -16,6 +16,8 @@ from curbtick_wire.sampling import FULL_SCALE_CODES, MID_CODE, RATE_HZ
 
 Samples = npt.NDArray[np.uint16]
 Volts = npt.NDArray[np.float32]
+FloatArray = npt.NDArray[np.float64]
+ComplexArray = npt.NDArray[np.complex128]
 
 # The largest code of 12 bits.
 CODE_MAX = 4095
@@ -78,7 +80,7 @@ def sine_to_noise_db(bits: float) -> float:
 
 
 @lru_cache(maxsize=32)
-def _analog(kind: str, corner_hz: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def _analog(kind: str, corner_hz: float) -> tuple[FloatArray, FloatArray]:
     # A replay needs no filter, and scipy.signal takes longer to load than a replay may take.
     from scipy.signal import butter
 
@@ -86,16 +88,14 @@ def _analog(kind: str, corner_hz: float) -> tuple[npt.NDArray[np.float64], npt.N
     return numerator, denominator
 
 
-def _stage(kind: str, corner_hz: float, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.complex128]:
+def _stage(kind: str, corner_hz: float, frequency_hz: FloatArray) -> ComplexArray:
     from scipy.signal import freqs
 
-    response: npt.NDArray[np.complex128] = freqs(*_analog(kind, corner_hz), worN=2.0 * np.pi * frequency_hz)[
-        1
-    ]
+    response: ComplexArray = freqs(*_analog(kind, corner_hz), worN=2.0 * np.pi * frequency_hz)[1]
     return response
 
 
-def _shape(which: Input, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.complex128]:
+def _shape(which: Input, frequency_hz: FloatArray) -> ComplexArray:
     return (
         _stage("highpass", which.high_pass_hz, frequency_hz)
         * _stage("lowpass", which.low_pass_hz, frequency_hz)
@@ -103,11 +103,11 @@ def _shape(which: Input, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[n
     )
 
 
-def response(input_: int, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.complex128]:
+def response(input_: int, frequency_hz: FloatArray) -> ComplexArray:
     """Return the complex gain of an input (names.INPUT_...) at frequencies in Hz, unity at 50 kHz on the low one."""
     which = INPUTS[input_]
     unity = np.abs(_shape(which, np.array([UNITY_HZ])))[0]
-    gain: npt.NDArray[np.complex128] = _shape(which, frequency_hz) * (10.0 ** (which.gain_db / 20.0) / unity)
+    gain: ComplexArray = _shape(which, frequency_hz) * (10.0 ** (which.gain_db / 20.0) / unity)
     return gain
 
 

@@ -20,6 +20,7 @@ from scipy import fft
 from curbtick.yard.front_end.inputs import (
     BAND_HIGH_HZ,
     BAND_LOW_HZ,
+    FloatArray,
     Volts,
     codes_of_peak_dbfs,
     codes_of_rms_dbfs,
@@ -37,10 +38,10 @@ SLOPES = {
 }
 
 
-def _spectrum(kind: str, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _spectrum(kind: str, frequency_hz: FloatArray) -> FloatArray:
     corner_hz, fall_db = SLOPES[kind]
     octaves = np.log2(np.maximum(frequency_hz, corner_hz) / corner_hz)
-    shape: npt.NDArray[np.float64] = 10.0 ** (-fall_db * octaves / 20.0)
+    shape: FloatArray = 10.0 ** (-fall_db * octaves / 20.0)
     return shape
 
 
@@ -85,12 +86,10 @@ class Gusts:
     levels_db: tuple[float, ...]
     period_ticks: int
 
-    def at(self, tick: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
+    def at(self, tick: npt.NDArray[Any]) -> FloatArray:
         """Return the gains at ticks."""
         gains = [10.0 ** (level_db / 20.0) for level_db in self.levels_db]
-        out: npt.NDArray[np.float64] = np.interp(
-            tick % self.period_ticks, self.ticks, gains, period=self.period_ticks
-        )
+        out: FloatArray = np.interp(tick % self.period_ticks, self.ticks, gains, period=self.period_ticks)
         return out
 
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from curbtick.yard.front_end.inputs import FloatArray
 from curbtick.yard.front_end.timebase import ticks_of_ms, ticks_of_us
 from curbtick.yard.sounds.waves import Wave
 
@@ -134,7 +134,7 @@ def regular(
 def irregular(
     name: str,
     waves: tuple[Wave, ...],
-    times_ms: npt.NDArray[np.float64],
+    times_ms: FloatArray,
     random: np.random.Generator,
     level_dbfs: float,
     *,
