@@ -1,4 +1,4 @@
-"""The local page: loopback alone, its own host and origin alone, nothing changed by a GET, and every deed
+"""The local page: loopback alone, its own host and origin alone, nothing changed by a GET, and every action
 done.
 """
 
@@ -116,7 +116,7 @@ def test_a_page_that_is_not_there(local: LocalServer, path: str) -> None:
         {},
     ],
 )
-def test_a_senseless_deed_is_said_on_the_page(local: LocalServer, form: dict[str, str]) -> None:
+def test_a_senseless_action_is_said_on_the_page(local: LocalServer, form: dict[str, str]) -> None:
     status, text = ask(local, "POST", "/work", {**form, "token": local.token})
     assert status == 400 and ("no finding" in text or "no number" in text or "no step" in text)
 

@@ -142,7 +142,7 @@ ROOMS = (
         "what pages say of a place, a leak, a reading",
         "curbtick_wire curbtick .limits .fleet .fleet.places .fleet.work .report.drawings",
     ),
-    _room("curbtick.report.drawings", "drawings and pictures", "curbtick .sound"),
+    _room("curbtick.report.drawings", "drawings and pictures", "curbtick_wire curbtick .sound"),
     _room(
         "curbtick.web",
         "the page of this computer: server and actions",
@@ -175,14 +175,14 @@ ROOMS = (
     _room(
         "curbtick.yard.scenes",
         "scenes, their population, the invented depot",
-        "curbtick_wire curbtick .sound .yard.front_end .yard.air .yard.sounds .yard.ear .yard.truth",
+        "curbtick_wire curbtick .yard.front_end .yard.air .yard.sounds .yard.ear .yard.truth",
     ),
     _room("curbtick.yard", "the invented yard"),
     _room("curbtick.virtual", "the virtual probe"),
     _room(
         "curbtick.virtual.probe",
         "the real firmware as a process: bus, flash file",
-        "curbtick .yard.front_end",
+        "curbtick_wire curbtick .yard.front_end",
     ),
     _room(
         "curbtick.virtual.panel",
@@ -216,7 +216,7 @@ ROOMS = (
     _room(
         "curbtick.commands.virtual",
         "commands that need no probe",
-        "curbtick_wire curbtick .store .sound .virtual.probe .virtual.panel .virtual.replay "
+        "curbtick_wire curbtick .store .sound .report.views .virtual.probe .virtual.panel .virtual.replay "
         ".virtual.demo .commands",
     ),
 )

@@ -45,13 +45,13 @@ COMMANDS = (
     ),
     Row(
         "swap",
-        "history.work",
+        "history.swap",
         "Note that two sensors changed places, or say whether the fault moved with the sensor or stayed with "
         "the wiring.",
     ),
     Row(
         "assign",
-        "history.work",
+        "history.assign",
         "Match readings to a vehicle afterwards; the original is kept, and --undo takes it back. Without "
         "readings: a list of those that belong to no vehicle and of the assignments that stand.",
     ),

@@ -19,7 +19,8 @@ from curbtick.errors import CurbtickError, LinkError
 from curbtick.exchange.pull import pull_probe
 from curbtick.link.client import connect
 from curbtick.link.port import find_ports
-from curbtick.report import Pages
+from curbtick.report import Site
+from curbtick.report.views import site_map
 from curbtick.store.engine import now_ms
 from curbtick.store.history import Store
 from curbtick.web import actions
@@ -113,7 +114,7 @@ class Handler(BaseHTTPRequestHandler):
         """Answer with a page; nothing changes."""
         if not self._host_is_ours():
             return
-        name = urlsplit(self.path).path.lstrip("/") or "bench.html"
+        name = urlsplit(self.path).path.lstrip("/") or site_map.BENCH.file
         try:
             self._get(name)
         except CurbtickError as error:
@@ -123,7 +124,7 @@ class Handler(BaseHTTPRequestHandler):
         if name == "progress.json":
             self._send(HTTPStatus.OK, "application/json", json.dumps(self._progress()))
             return
-        text = self._bench("") if name == "bench.html" else self._page(name)
+        text = self._bench("") if name == site_map.BENCH.file else self._page(name)
         if text is None:
             self._text(HTTPStatus.NOT_FOUND, "There is no such page.")
         else:
@@ -134,19 +135,21 @@ class Handler(BaseHTTPRequestHandler):
 
     def _page(self, name: str) -> str | None:
         with self.local.store.read() as connection:
-            made = Pages(connection, day_start_ms(None), now_ms())
-            made.site.is_live = True
-            return made.named(name)
+            site = Site(connection, day_start_ms(None), now_ms())
+            site.frame.is_live = True
+            return site.named(name)
 
-    def _bench(self, said: str) -> str:
+    def _bench(self, message: str) -> str:
         with self.local.store.read() as connection:
-            made = Pages(connection, day_start_ms(None), now_ms())
-            made.site.is_live = True
-            values = actions.bench_values(connection, made)
-        return made.site.render("bench.html", "bench.html", (), token=self.local.token, said=said, **values)
+            site = Site(connection, day_start_ms(None), now_ms())
+            site.frame.is_live = True
+            values = actions.bench_values(connection, site)
+        return site.frame.render(
+            "bench.html", site_map.BENCH.file, (), token=self.local.token, message=message, **values
+        )
 
     def do_POST(self) -> None:
-        """Do a deed that this page itself asks for."""
+        """Do an action that this page itself asks for."""
         if not self._host_is_ours() or not self._origin_is_ours():
             return
         form = self._form()
@@ -158,19 +161,19 @@ class Handler(BaseHTTPRequestHandler):
                 "This form is from an earlier start of the program. Load the page again.",
             )
             return
-        self._deed(urlsplit(self.path).path.lstrip("/"), form)
+        self._act(urlsplit(self.path).path.lstrip("/"), form)
 
-    def _deed(self, name: str, form: Form) -> None:
+    def _act(self, name: str, form: Form) -> None:
         try:
             if name == "pull":
                 started = self.local.puller.start(form.get("port", [""])[0] or None)
-                said = "Pulling." if started else "A pull is under way already."
-            elif name in actions.DEEDS:
-                said = actions.do(self.local.store, name, form)
+                message = "Pulling." if started else "A pull is under way already."
+            elif name in actions.ACTIONS:
+                message = actions.do(self.local.store, name, form)
             else:
-                self._text(HTTPStatus.NOT_FOUND, "There is no such deed.")
+                self._text(HTTPStatus.NOT_FOUND, "There is no such action.")
                 return
-            self._send(HTTPStatus.OK, "text/html; charset=utf-8", self._bench(said))
+            self._send(HTTPStatus.OK, "text/html; charset=utf-8", self._bench(message))
         except CurbtickError as error:
             status = HTTPStatus.BAD_GATEWAY if isinstance(error, LinkError) else HTTPStatus.BAD_REQUEST
             self._send(status, "text/html; charset=utf-8", self._bench(str(error).replace("\n", " ")))

@@ -12,8 +12,8 @@ from curbtick.fleet.work import assign, findings
 from curbtick.store import copy, depots, roles, schema, tables
 from curbtick.store.engine import database_url, refuse_absent, shown
 from curbtick.store.history import Store, open_store
+from curbtick.store.sync import merge
 from curbtick.store.sync.merge import Synced
-from curbtick.store.sync.merge import sync as bring
 from curbtick.store.sync.work import Work
 
 group = typer.Typer(
@@ -99,7 +99,7 @@ def status(db: Db = None, as_json: Json = False) -> None:
     output.say(f"{shown(database_url(db))}: {_version_words(version)}")
     output.table(
         ("bench", "depot", "pulls", "probes", "records first brought", "last pull"),
-        [(*found[:-1], when(found.last_pull_ms)) for found in benches],
+        [(b.name, b.depot, b.pulls, b.probes, b.new_records, when(b.last_pull_ms)) for b in benches],
     )
     output.done(_status(db, version, benches))
 
@@ -142,7 +142,7 @@ def sync(
             "Name the server's history with --db or CURBTICK_DB.",
         )
     with open_store(own) as from_, open_store(db) as to, output.progress("Catching up") as tick:
-        done = bring(from_, to, tick, assign.settle)
+        done = merge.sync(from_, to, tick, assign.settle)
         with to.write() as connection:
             findings.refresh(connection)
     output.say(_sync_words(done))

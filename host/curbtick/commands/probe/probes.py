@@ -13,10 +13,10 @@ from curbtick.dates import when
 from curbtick.errors import InputError, LinkError, NoHistoryError
 from curbtick.exchange.pull import Pull, pull_probe
 from curbtick.fleet.probes import health
-from curbtick.fleet.probes import names as probes_of
 from curbtick.fleet.probes.health import Health
-from curbtick.link import port as link
+from curbtick.fleet.probes.names import describe as describe_probe
 from curbtick.link.client import Client, connect
+from curbtick.link.port import find_ports
 from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
@@ -45,7 +45,7 @@ def probes(
     if ctx.invoked_subcommand is not None:
         return
     output = Output(as_json)
-    paths = [port] if port else [found.path for found in link.find_ports()]
+    paths = [port] if port else [found.path for found in find_ports()]
     plugged = [_ask(path, stats) for path in paths]
     known = _known(output, db)
     for found in plugged:
@@ -162,7 +162,7 @@ def describe(
     """Name a probe or say which depot it belongs to now; its history stays one, wherever it goes."""
     output = Output(as_json)
     with open_store(db) as store, store.write() as connection:
-        probes_of.describe(connection, probe, name, depot)
+        describe_probe(connection, probe, name, depot)
     output.say(f"Probe {name or probe}{f' belongs to {depot}' if depot else ''}.")
     output.done({"probe": name or probe, "depot": depot})
 

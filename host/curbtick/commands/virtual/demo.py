@@ -9,8 +9,9 @@ import typer
 from curbtick.cautions import CAUTIONS
 from curbtick.commands.output import Json, Output, Seed, write_text
 from curbtick.errors import InputError, StoreError
+from curbtick.report.views import site_map
 from curbtick.store.history import open_store, probes_in
-from curbtick.virtual.demo import demo as day
+from curbtick.virtual.demo import demo as demo_day
 from curbtick.virtual.probe.process import DEFAULT_ID
 
 _PARTS = {"readings": "readings", "bumpers": "bumper results", "checks": "sections of seal and hiss checks"}
@@ -22,9 +23,7 @@ MADE = (
     "curbtick.db-wal",
     "curbtick.db-shm",
     "summary.json",
-    *(f"report/{page}.html" for page in ("index", "fleet", "work", "fading", "limits", "probes")),
-    "report/vehicle-*.html",
-    "report/reading-*.html",
+    *(f"report/{file}" for file in site_map.FILES),
 )
 
 
@@ -48,7 +47,7 @@ def demo(
         output.say(caution)
     _make_room(out)
     with open_store(out / "curbtick.db", making=True) as store:
-        summary = day.Demo(store, out, seed, output.say).run()
+        summary = demo_day.Demo(store, out, seed, output.say).run()
     write_text(out / "summary.json", json.dumps(summary, indent=1, ensure_ascii=False) + "\n")
     (out / UNFINISHED).unlink(missing_ok=True)
     for difference in summary["differences"]:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from curbtick_wire import classes, names, records
+from curbtick_wire.sampling import FULL_SCALE_CODES
 from numpy.typing import NDArray
 
 from curbtick.errors import CurbtickError, InputError
@@ -21,7 +22,6 @@ from curbtick.virtual.replay.resample import to_probe_rate
 from curbtick.yard.ear.ear import Ear
 from curbtick.yard.front_end.inputs import (
     BAND_SHARE,
-    FULL_SCALE_CODES,
     INPUTS,
     MICROPHONE_NOISE_DBFS,
     Adc,

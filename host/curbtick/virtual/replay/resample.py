@@ -7,10 +7,10 @@ replay may.
 from fractions import Fraction
 
 import numpy as np
+from curbtick_wire.sampling import RATE_HZ
 from numpy.typing import NDArray
 
 from curbtick.sound.recording import Recording
-from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ
 
 Signal = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ def to_probe_rate(recording: Recording) -> Signal:
     Polyphase filter of 80 dB stop band, flat up to 0.48 of the slower of the two rates.
     """
     samples = recording.samples[: PLAYED_S * recording.rate_hz]
-    ratio = Fraction(SAMPLE_RATE_HZ, recording.rate_hz).limit_denominator(_DENOMINATOR_MAX)
+    ratio = Fraction(RATE_HZ, recording.rate_hz).limit_denominator(_DENOMINATOR_MAX)
     if ratio == 1:
         return samples
     return resample(

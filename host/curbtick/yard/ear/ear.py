@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW
+from curbtick_wire.sampling import RATE_HZ
 
 from curbtick.yard.ear.probe_state import ProbeState
 from curbtick.yard.front_end.inputs import (
@@ -25,7 +26,7 @@ from curbtick.yard.front_end.inputs import (
     codes_of_rms_dbfs,
     rms_dbfs_of_codes,
 )
-from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ, TICKS_PER_SAMPLE, ticks_of_us
+from curbtick.yard.front_end.timebase import TICKS_PER_SAMPLE, ticks_of_us
 
 if TYPE_CHECKING:
     from curbtick.yard.sounds.noise import Layer
@@ -46,7 +47,7 @@ class _SelfNoise:
         high = INPUTS[INPUT_HIGH]
         corners_hz = (high.high_pass_hz, high.low_pass_hz)
         self._filter = sosfilt
-        self._sections = butter(2, corners_hz, "bandpass", fs=SAMPLE_RATE_HZ, output="sos").astype(np.float32)
+        self._sections = butter(2, corners_hz, "bandpass", fs=RATE_HZ, output="sos").astype(np.float32)
         self._state = np.zeros((len(self._sections), 2), dtype=np.float32)
 
     def shaped(self, white: Volts) -> Volts:

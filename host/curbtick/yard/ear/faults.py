@@ -23,9 +23,15 @@ SENSOR_FAULTS = (
 
 @dataclass(frozen=True)
 class Fault:
-    """A sensor's fault: its kind, what it costs in dB, what it shifts in Hz, and the share of bursts it leaves out.
+    """A sensor's fault.
 
-    pattern: which bursts are sent (1) and left out (0), over and over; empty: drawn one by one by their share.
+    kind: one of SENSOR_FAULTS.
+    loss_db: what it costs in level.
+    shift_hz: how far it moves resonance and drive.
+    missing: share of the bursts that are left out.
+    pattern: which bursts are sent (1) and left out (0), over and over; empty: drawn one by one by `missing`.
+    decay_us: the sensor's time constant with this fault, None where it keeps its own.
+    brake_us: the time constant after the drive with this fault, None where it keeps its own.
     """
 
     kind: str = "none"

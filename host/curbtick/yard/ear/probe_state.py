@@ -2,6 +2,10 @@
 
 from dataclasses import dataclass
 
+from curbtick_wire.sampling import MID_CODE
+
+from curbtick.yard.front_end.inputs import CODE_MAX
+
 PROBE_FAULTS = ("none", "unplugged", "stuck_low", "stuck_high", "dead_code", "clipped", "battery_low")
 
 
@@ -24,4 +28,4 @@ class ProbeState:
     @property
     def stuck_code(self) -> int | None:
         """The one code the ADC gives, or None."""
-        return {"stuck_low": 0, "stuck_high": 4095, "dead_code": 2048}.get(self.fault)
+        return {"stuck_low": 0, "stuck_high": CODE_MAX, "dead_code": MID_CODE}.get(self.fault)
