@@ -169,9 +169,7 @@ def test_what_clips_through_the_pad_too_is_retry(prober: Prober) -> None:
 
 
 @pytest.mark.parametrize("heard_before", [False, True])
-@pytest.mark.parametrize(
-    "fault", [name for name in PROBE_FAULTS if name not in ("none", "battery_low")]
-)
+@pytest.mark.parametrize("fault", [name for name in PROBE_FAULTS if name not in ("none", "battery_low")])
 def test_a_broken_probe_neither_blames_nor_blesses(prober: Prober, fault: str, heard_before: bool) -> None:
     for sensor_fault in (faults.HEALTHY, faults.DEAD, faults.weak(15.0)):
         reading = take(prober, fault=sensor_fault, probe=ProbeState(fault), heard_before=heard_before)
