@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from curbtick.errors import InputError
 
 UNKNOWN = "time unknown"
+DAY_MS = 86_400_000
 
 
 def local(time_ms: int) -> datetime:

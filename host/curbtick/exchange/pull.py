@@ -12,6 +12,7 @@ from curbtick.link.client import Client
 from curbtick.link.download import Batch
 from curbtick.link.replies import Anchor
 from curbtick.link.request import RefusedError
+from curbtick.progress import Progress
 from curbtick.store import ingest, tables, times
 from curbtick.store.engine import now_ms
 from curbtick.store.history import Store, find_probe
@@ -50,7 +51,7 @@ class Pull:
 def pull_probe(
     store: Store,
     probe: Client,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Progress | None = None,
     clock_ms: Callable[[], int] = now_ms,
 ) -> Pull:
     """Take over every record of a probe, each exactly once, and acknowledge what is durably stored.

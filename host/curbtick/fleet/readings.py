@@ -13,9 +13,9 @@ from curbtick.store import tables, times
 from curbtick.store.decode import tail_of
 
 FIELDS = tuple(column.name for column in tables.record_columns(records.READING))
-# Where in a row of readings the measured columns begin, and where those that say what the bench makes of it.
-_MEASURED = [column.name for column in tables.readings.columns].index(FIELDS[0])
-_HELD = _MEASURED + len(FIELDS)
+# Where in a row of readings the measured columns stand.
+_FIRST_FIELD = [column.name for column in tables.readings.columns].index(FIELDS[0])
+_MEASURED = slice(_FIRST_FIELD, _FIRST_FIELD + len(FIELDS))
 
 
 @dataclass(frozen=True)
@@ -81,23 +81,21 @@ def query(*where: ColumnElement[bool]) -> Select[Any]:
 
 
 def from_row(row: Any) -> Reading:
-    """A row of `query` as a Reading; by place, for a report makes hundreds of thousands."""
-    probe_id, seq, boot, ticks_ms, time_ms, sort_ms = row[1:_MEASURED]
-    vehicle_id, bumper, position, superseded, probe = row[_HELD:]
+    """A row of `query` as a Reading."""
     return Reading(
-        row[0],
-        probe_id,
-        probe,
-        seq,
-        boot,
-        ticks_ms,
-        time_ms,
-        sort_ms,
-        vehicle_id,
-        bumper,
-        position,
-        bool(superseded),
-        dict(zip(FIELDS, row[_MEASURED:_HELD], strict=True)),
+        id=row.id,
+        probe_id=row.probe_id,
+        probe=row.probe,
+        seq=row.seq,
+        boot=row.boot,
+        ticks_ms=row.ticks_ms,
+        time_ms=row.time_ms,
+        sort_ms=row.sort_ms,
+        vehicle_id=row.vehicle_id,
+        bumper=row.at_bumper,
+        position=row.at_position,
+        superseded=bool(row.superseded),
+        values=dict(zip(FIELDS, row[_MEASURED], strict=True)),
     )
 
 

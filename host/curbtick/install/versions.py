@@ -6,21 +6,19 @@ so that a cut at any moment leaves a board that starts. Readings lie in /probe a
 """
 
 import json
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from curbtick.errors import CurbtickError, LinkError
 from curbtick.install import image as firmware_image
 from curbtick.install.board_files import BoardFiles
 from curbtick.install.image import ARCHITECTURES, CHIP_ARCHITECTURE, Image
+from curbtick.progress import Progress
 
 FOLDER = "/fw"
 SLOTS = ("a", "b")
 MANIFEST = "manifest.json"
 LEAST_VERSION = (1, 28)
 SPARE_BYTES = 20_000
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ from curbtick.link.port import Link, choose_port, open_wire
 from curbtick.link.pull import Pulled, Takeover
 from curbtick.link.replies import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of
 from curbtick.link.request import Patience, RefusedError, SilentError
+from curbtick.progress import Progress
 
 _GREETING_PATIENCE = Patience(first_wait_s=0.3, tries=4)
 # A signed request waits for flash on the probe.
@@ -141,7 +142,7 @@ class Client:
         *,
         from_seq: int | None = None,
         stored_digest: Callable[[int, int], bytes] | None = None,
-        progress: Callable[[int, int], object] | None = None,
+        progress: Progress | None = None,
     ) -> Pulled:
         """Take over every record the probe holds, and acknowledge what is stored if this bench is paired.
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, func, select
 
-from curbtick.dates import date, day_end_ms, when
+from curbtick.dates import DAY_MS, date, day_end_ms, when
 from curbtick.errors import InputError
 from curbtick.fleet import leaks, readings, vehicles
 from curbtick.fleet.leaks import Body
@@ -267,7 +267,7 @@ def standing_of(connection: Connection, of_day: Sequence[Reading]) -> dict[int, 
     if not of_day:
         return {}
     columns = tables.bumper_results.c
-    low, high = of_day[0].sort_ms, of_day[-1].sort_ms + 86_400_000
+    low, high = of_day[0].sort_ms, of_day[-1].sort_ms + DAY_MS
     query = select(tables.bumper_results).where(columns.sort_ms.between(low, high))
     by_seq: dict[tuple[int, int], tuple[str, Sequence[str]]] = {}
     for row in connection.execute(query.order_by(columns.sort_ms, columns.id)):

@@ -1,7 +1,7 @@
 """What numpy and scipy make of a stored snippet: samples, envelope, spectrum, spectrogram, WAV.
 
 A snippet is the strongest burst's raw samples, cut to 8 bits by `shift`, and a coarse envelope of the whole
-reading. 0 dBFS is a sine of 2047.5 codes peak.
+reading. 0 dBFS is a sine of FULL_SCALE_CODES peak.
 """
 
 import io
@@ -12,12 +12,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from curbtick_wire.sampling import FULL_SCALE_CODES
 from numpy.typing import NDArray
 from scipy import signal
 
 from curbtick.errors import InputError
 
-FULL_SCALE_CODES = 2047.5
 BAND_HZ = (30_000.0, 80_000.0)
 FLOOR_DB = -120.0
 PAD_RATIO = 10 ** (12 / 20)

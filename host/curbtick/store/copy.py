@@ -6,19 +6,19 @@ no other command opens it.
 """
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, Table, func, literal, select, text, tuple_
 
 from curbtick.errors import InputError, StoreError
+from curbtick.progress import Progress
 from curbtick.store import tables
 from curbtick.store.engine import shown
 from curbtick.store.history import Store
 from curbtick.store.schema import COPYING
 
 PORTION = 2000
-Progress = Callable[[int, int], object]
 _OWN_MARKS = ("schema_version", COPYING)
 _WHOLE = [table for table in tables.metadata.sorted_tables if table is not tables.meta]
 

@@ -88,7 +88,7 @@ def _stored_raw(connection: Connection, probe_id: int, batch: Sequence[Decoded])
         return {}
     seqs = [record.seq for record in batch]
     found = connection.execute(_STORED, {"probe_id": probe_id, "low": min(seqs), "high": max(seqs)})
-    return {row[0]: bytes(row[1]) for row in found}
+    return {row.seq: bytes(row.raw) for row in found}
 
 
 def _contradiction(record: Decoded) -> StoreError:

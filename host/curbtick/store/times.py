@@ -102,7 +102,11 @@ _BOOTS = select(
 
 def _boots(connection: Connection, probe_id: int, wanted: set[int]) -> dict[int, Boot]:
     found = connection.execute(_BOOTS, {"probe_id": probe_id, "low": min(wanted), "high": max(wanted)})
-    return {row[0]: Boot(*row[1:]) for row in found if row[0] in wanted}
+    return {
+        row.boot: Boot(row.offset_ms, row.not_before_ms, row.not_after_ms)
+        for row in found
+        if row.boot in wanted
+    }
 
 
 _KNOWN_ANCHORS = select(tables.anchors.c.boot, tables.anchors.c.ticks_ms, tables.anchors.c.host_ms).where(

@@ -8,6 +8,7 @@ import typer
 
 from curbtick.commands.output import Db, Json, Output, write_text
 from curbtick.commands.probe.probes import Port
+from curbtick.dates import DAY_MS
 from curbtick.errors import InputError
 from curbtick.exchange.send import send_limits
 from curbtick.fleet.probes import health
@@ -20,7 +21,6 @@ from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 group = typer.Typer(help="Limit sets: what the probe judges by.", no_args_is_help=True)
-DAY_MS = 86_400_000
 
 
 def register(app: typer.Typer) -> None:

@@ -6,11 +6,11 @@ from typing import Annotated, Any
 
 import typer
 from curbtick_wire import classes
+from curbtick_wire.sampling import TONE_HZ
 
 from curbtick.commands.output import Json, Output, Seed
 from curbtick.errors import InputError
 from curbtick.sound.recording import read_wav
-from curbtick.sound.tone import DEFAULT_HZ
 from curbtick.virtual.replay import bumper, checks
 
 # 6 dB a bit: what brings the quietest value of the finest WAV files to full scale, and back.
@@ -80,7 +80,7 @@ def replay(
         str, typer.Option("--class", help=f"{classes.class_list()}, or auto: {classes.auto_meaning()}.")
     ] = "auto",
     mode: Annotated[str, typer.Option(help="Which check hears it: bumper, seal or hiss.")] = "bumper",
-    tone_hz: Annotated[int, typer.Option("--tone", help="Seal: the source's frequency in Hz.")] = DEFAULT_HZ,
+    tone_hz: Annotated[int, typer.Option("--tone", help="Seal: the source's frequency in Hz.")] = TONE_HZ,
     reference: ReferenceFile = None,
     reference_after: ReferenceAfterFile = None,
     background: BackgroundFile = None,

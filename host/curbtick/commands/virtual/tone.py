@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from curbtick_wire.sampling import TONE_HZ
 
 from curbtick.commands.output import Json, Output
 from curbtick.sound import tone
@@ -23,7 +24,7 @@ def write_tone(
     file: Annotated[Path, typer.Argument(help="WAV file to write.", metavar="FILE.wav")],
     frequency_hz: Annotated[
         int, typer.Option("--tone", help="Frequency in Hz: 10000 to 20000 in steps of 100.")
-    ] = tone.DEFAULT_HZ,
+    ] = TONE_HZ,
     level_dbfs: Annotated[float, typer.Option("--level-dbfs", help="Peak level, -60 to 0 dBFS.")] = -6.0,
     seconds: Annotated[float, typer.Option("--seconds", help="Length, 1 to 3600 s.")] = 300.0,
     fade_in: Annotated[
@@ -38,8 +39,8 @@ def write_tone(
         output.say(caution)
     output.say(
         f"{file}: {frequency_hz} Hz at {level_dbfs:g} dBFS peak, {seconds:g} s, fade-in {fade_in:g} s. "
-        f"The probe listens for {tone.DEFAULT_HZ} Hz; other tones are for replay."
-        if frequency_hz != tone.DEFAULT_HZ
+        f"The probe listens for {TONE_HZ} Hz; other tones are for replay."
+        if frequency_hz != TONE_HZ
         else f"{file}: {frequency_hz} Hz at {level_dbfs:g} dBFS peak, {seconds:g} s, fade-in {fade_in:g} s."
     )
     output.done(

@@ -70,25 +70,17 @@ def of_places(connection: Connection, keys: Iterable[int] | None) -> dict[Place,
 def _candidates(connection: Connection, *wanted: ColumnElement[bool]) -> dict[Place, list[_Candidate]]:
     reading, boot = tables.readings.c, tables.boots.c
     where = (boot.probe_id == reading.probe_id) & (boot.boot == reading.boot)
-    earliest = func.coalesce(reading.time_ms, boot.not_before_ms, 0)
+    earliest_ms = func.coalesce(reading.time_ms, boot.not_before_ms, 0).label("earliest_ms")
     place = (reading.vehicle_id, reading.at_bumper, reading.at_position)
-    taken = (
-        reading.id,
-        reading.probe_id,
-        reading.boot,
-        reading.seq,
-        reading.verdict,
-        earliest,
-        reading.sort_ms,
-    )
-    query = select(*place, *taken).select_from(tables.readings.outerjoin(tables.boots, where)).where(*wanted)
-    found: dict[Place, list[_Candidate]] = defaultdict(list)
-    for vehicle_id, bumper, position, key, probe_id, number, seq, verdict, *moments in connection.execute(
-        query
-    ):
-        one = _Candidate(key, probe_id, number, seq, names.VERDICTS[verdict], *moments)
-        found[vehicle_id, bumper, position].append(one)
-    return found
+    taken = (reading.id, reading.probe_id, reading.boot, reading.seq, reading.verdict, reading.sort_ms)
+    query = select(*place, *taken, earliest_ms).select_from(tables.readings.outerjoin(tables.boots, where))
+    by_place: dict[Place, list[_Candidate]] = defaultdict(list)
+    for row in connection.execute(query.where(*wanted)):
+        verdict = names.VERDICTS[row.verdict]
+        by_place[row.vehicle_id, row.at_bumper, row.at_position].append(
+            _Candidate(row.id, row.probe_id, row.boot, row.seq, verdict, row.earliest_ms, row.sort_ms)
+        )
+    return by_place
 
 
 def _later_boots(connection: Connection, found: Iterable[_Candidate]) -> dict[tuple[int, int], int]:

@@ -15,9 +15,9 @@ from statistics import NormalDist, median
 
 import numpy as np
 
+from curbtick.dates import DAY_MS
 from curbtick.fleet.readings import Reading
 
-DAY_MS = 86_400_000
 DAYS_A_MONTH = 30.4375
 VISITS_MIN = 6
 SPAN_MIN_DAYS = 60.0

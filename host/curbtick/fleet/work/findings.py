@@ -321,8 +321,8 @@ def load(
     if since_ms is not None:
         query = query.where((columns.state != PROVED) | (columns.proved_ms >= since_ms))
     rows = connection.execute(query).all()
-    noted = _steps(connection, [row.id for row in rows])
-    return [_finding(row, noted.get(row.id, [])) for row in rows]
+    steps = _steps(connection, [row.id for row in rows])
+    return [_finding(row, steps.get(row.id, [])) for row in rows]
 
 
 def _steps(connection: Connection, finding_ids: Sequence[int]) -> dict[int, list[Step]]:
@@ -330,26 +330,25 @@ def _steps(connection: Connection, finding_ids: Sequence[int]) -> dict[int, list
     query = (
         select(tables.steps).where(columns.finding_id.in_(finding_ids)).order_by(columns.at_ms, columns.id)
     )
-    made: dict[int, list[Step]] = {}
+    by_finding: dict[int, list[Step]] = {}
     for row in connection.execute(query):
-        made.setdefault(row.finding_id, []).append(Step(row.step, row.at_ms, row.by, row.note))
-    return made
+        by_finding.setdefault(row.finding_id, []).append(Step(row.step, row.at_ms, row.by, row.note))
+    return by_finding
 
 
-def _finding(row: object, noted: Sequence[Step]) -> Finding:
-    found = row._mapping  # type: ignore[attr-defined]
+def _finding(row: Any, steps: Sequence[Step]) -> Finding:
     return Finding(
-        found["id"],
-        found["vehicle_id"],
-        found["vehicle"],
-        found["bumper"],
-        found["position"],
-        found["what"],
-        tuple(names.words_of(names.REASONS, found["reasons"])),
-        found["state"],
-        found["opened_ms"],
-        found["proved_ms"],
-        found["opened_by_id"],
-        found["proved_by_id"],
-        noted,
+        id=row.id,
+        vehicle_id=row.vehicle_id,
+        vehicle=row.vehicle,
+        bumper=row.bumper,
+        position=row.position,
+        what=row.what,
+        reasons=tuple(names.words_of(names.REASONS, row.reasons)),
+        state=row.state,
+        opened_ms=row.opened_ms,
+        proved_ms=row.proved_ms,
+        opened_by_id=row.opened_by_id,
+        proved_by_id=row.proved_by_id,
+        steps=steps,
     )

@@ -7,21 +7,20 @@ round it was made for. Work noted meanwhile follows (sync_work.py). Breaking off
 doubles nothing.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from curbtick_wire import records
 from sqlalchemy import Connection, func, select, update
 
+from curbtick.progress import Progress
 from curbtick.store import ingest, runs, server, tables, times
 from curbtick.store.decode import decode
 from curbtick.store.history import Store, add_probe, note_pull
 from curbtick.store.sync import assigned
 from curbtick.store.sync import places as sync_places
 from curbtick.store.sync import work as sync_work
-
-Progress = Callable[[int, int], object]
 
 
 @dataclass

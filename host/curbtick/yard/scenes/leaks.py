@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW
+from curbtick_wire.sampling import TONE_HZ
 
-from curbtick.sound.tone import DEFAULT_HZ
 from curbtick.yard.ear.ear import Ear
 from curbtick.yard.front_end.inputs import INPUTS, MICROPHONE_NOISE_DBFS, Volts
 from curbtick.yard.front_end.timebase import TICKS_PER_SAMPLE, ticks_of_ms
@@ -113,7 +113,7 @@ def _shop(random: Random, level_dbfs: float = -38.0) -> Broadband:
 def _tone(random: Random, level_dbfs: float) -> Spur:
     """The source, up to 0.3 % off its nominal frequency, so loud at the probe (its response taken off)."""
     offset_hz = int(random.integers(-45, 46))
-    return Spur(DEFAULT_HZ + offset_hz, _low(level_dbfs))
+    return Spur(TONE_HZ + offset_hz, _low(level_dbfs))
 
 
 def _seal(
