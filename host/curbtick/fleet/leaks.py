@@ -51,11 +51,11 @@ def sections_between(connection: Connection, start_ms: int, end_ms: int) -> list
     A seal's section is logged when it is marked and again when the reference is confirmed: the newest counts. The same
     number marked anew after that is another section.
     """
-    made: list[Section] = []
+    sections: list[Section] = []
     for check, table in _TABLES:
         rows = _rows(connection, table, start_ms, end_ms)
-        made += [_section(check, row) for row in (_newest(rows) if check == "seal" else rows)]
-    return sorted(made, key=lambda section: section.sort_ms)
+        sections += [_section(check, row) for row in (_newest(rows) if check == "seal" else rows)]
+    return sorted(sections, key=lambda section: section.sort_ms)
 
 
 def _rows(connection: Connection, table: Table, start_ms: int, end_ms: int) -> list[Mapping[str, Any]]:
@@ -162,8 +162,8 @@ class Check:
         return f"{self.kind}: {', '.join(parts)}, {date(self.found[-1].time_ms)}"
 
 
-def _in_sections(verdict: str, found: Sequence[Section]) -> str:
-    numbers = [str(section.number) for section in found if section.verdict == verdict]
+def _in_sections(verdict: str, sections: Sequence[Section]) -> str:
+    numbers = [str(section.number) for section in sections if section.verdict == verdict]
     *others, last = numbers
     where = f"sections {', '.join(others)} and {last}" if others else f"section {last}"
     return f"{verdict} in {where}"
@@ -186,8 +186,8 @@ class Body:
     @property
     def marks(self) -> list[str]:
         """What stands in a word or two for each kind of finding."""
-        found = [(check.kind, section.verdict) for check in self.standing for section in check.found]
-        return [_mark(kind, verdict) for kind, verdict in dict.fromkeys(found)]
+        kinds = [(check.kind, section.verdict) for check in self.standing for section in check.found]
+        return [_mark(kind, verdict) for kind, verdict in dict.fromkeys(kinds)]
 
     @property
     def shown(self) -> list[Check]:
@@ -204,13 +204,13 @@ NO_BODY = Body((), ())
 
 def of_vehicles(connection: Connection) -> dict[int, Body]:
     """What the checks say of every vehicle that had one, by key; the marks of one vehicle are held at a time."""
-    made: dict[int, list[Body]] = {}
+    bodies_of: dict[int, list[Body]] = {}
     for kind, table in _TABLES:
         rows = connection.execute(_of_vehicles(table), execution_options={"yield_per": 2000})
         of_vehicle = groupby((dict(row._mapping) for row in rows), lambda row: int(row["vehicle_id"]))
         for vehicle_id, marks in of_vehicle:
-            made.setdefault(vehicle_id, []).append(_body(list(_checks(kind, marks))))
-    return {vehicle_id: _joined(bodies) for vehicle_id, bodies in made.items()}
+            bodies_of.setdefault(vehicle_id, []).append(_body(list(_checks(kind, marks))))
+    return {vehicle_id: _joined(bodies) for vehicle_id, bodies in bodies_of.items()}
 
 
 def _of_vehicles(table: Table) -> Select[Any]:

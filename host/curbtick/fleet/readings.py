@@ -137,8 +137,8 @@ def of_place(
     connection: Connection, vehicle_id: int, bumper: int, position: int, newest: int = 1_000_000
 ) -> list[Reading]:
     """The newest so many readings of a place, oldest first."""
-    wanted = {"vehicle_id": vehicle_id, "bumper": bumper, "position": position, "newest": newest}
-    return [from_row(row) for row in connection.execute(_OF_PLACE, wanted)][::-1]
+    place = {"vehicle_id": vehicle_id, "bumper": bumper, "position": position, "newest": newest}
+    return [from_row(row) for row in connection.execute(_OF_PLACE, place)][::-1]
 
 
 def by_ids(connection: Connection, ids: Iterable[int]) -> dict[int, Reading]:
@@ -158,16 +158,16 @@ def by_ref(connection: Connection, ref: str) -> Reading:
     where = [tables.readings.c.seq == int(number)]
     if probe:
         where.append(tables.probes.c.name == probe)
-    found = list(fetch(connection, query(*where).limit(2)))
-    if not found:
+    matches = list(fetch(connection, query(*where).limit(2)))
+    if not matches:
         raise _unknown(ref)
-    if len(found) > 1:
+    if len(matches) > 1:
         raise InputError(
             f"More than one probe has a reading {number}.",
             "Nothing was changed.",
-            f"Name the probe as well, such as {found[0].ref}.",
+            f"Name the probe as well, such as {matches[0].ref}.",
         )
-    return found[0]
+    return matches[0]
 
 
 def _unknown(ref: str) -> InputError:

@@ -132,7 +132,7 @@ def of_fleet(connection: Connection, since_ms: int, risk: float) -> Fit:
         rows = list(of_sensor)
         _gather(gathered.setdefault(rows[0].class_khz, _Gathered()), rows)
     classes = [of_class(khz, gathered[khz], risk, _pass_db(in_force, khz)) for khz in sorted(gathered)]
-    probes = {key for found in gathered.values() for key in found.by_probe}
+    probes = {key for class_ in gathered.values() for key in class_.by_probe}
     return Fit(risk, since_ms, classes, sorted(probes))
 
 
@@ -261,20 +261,22 @@ def _between(groups: Iterable[Tally]) -> robust.Component:
 
 
 def _warnings(sensors: int, repeat: Repeat, false_fail: float, would_pass: int) -> list[str]:
-    found = []
+    warnings = []
     if would_pass:
-        found.append(
+        warnings.append(
             f"TAKE CARE: {would_pass} of the sensors that stand at WEAK or DEAD for their level would PASS"
         )
     if sensors < SENSORS_GOOD:
-        found.append(f"only {sensors} sensors; {SENSORS_GOOD} make it sound")
+        warnings.append(f"only {sensors} sensors; {SENSORS_GOOD} make it sound")
     if repeat.pairs < PAIRS_MIN:
-        found.append(f"only {repeat.pairs} repeated readings: {STATED_DB:g} dB taken for the repeatability")
+        warnings.append(
+            f"only {repeat.pairs} repeated readings: {STATED_DB:g} dB taken for the repeatability"
+        )
     if repeat.probes < 2:
-        found.append("one probe only: differences between probes are not in it")
+        warnings.append("one probe only: differences between probes are not in it")
     if false_fail > 0.005:
-        found.append(f"{100 * false_fail:.1f} % of healthy sensors would need a second reading")
-    return found
+        warnings.append(f"{100 * false_fail:.1f} % of healthy sensors would need a second reading")
+    return warnings
 
 
 def histogram_of(levels: Iterable[float]) -> list[tuple[float, int]]:
@@ -289,25 +291,25 @@ def histogram_of(levels: Iterable[float]) -> list[tuple[float, int]]:
     ]
 
 
-def proposed(current: LimitSet, made: Fit, accepted: Collection[int] = ()) -> LimitSet:
+def proposed(current: LimitSet, fit: Fit, accepted: Collection[int] = ()) -> LimitSet:
     """The current set with the fitted classes' pass and dead limits; what could not be fitted stays, and what
     is held back, unless its class is accepted.
     """
     fits = {
         row.class_khz: row
-        for row in made.classes
+        for row in fit.classes
         if row.is_proposed or (row.class_khz in accepted and row.pass_db is not None)
     }
     classes = []
     for row in current["classes"]:
-        fitted = fits.get(row["class_khz"])
-        classes.append(dict(row) if fitted is None else _fitted_class(row, fitted))
+        class_fit = fits.get(row["class_khz"])
+        classes.append(dict(row) if class_fit is None else _fitted_class(row, class_fit))
     made_set: LimitSet = {**current, "classes": classes}
     sets.check(made_set)
     return made_set
 
 
-def _fitted_class(row: dict[str, int], fitted: ClassFit) -> dict[str, int]:
-    assert fitted.pass_db is not None and fitted.dead_db is not None
-    dead_cdb = max(round(fitted.dead_db * 100), row["neighbour_cdb"] + 100)
-    return {**row, "pass_cdb": round(fitted.pass_db * 100), "dead_cdb": dead_cdb}
+def _fitted_class(row: dict[str, int], class_fit: ClassFit) -> dict[str, int]:
+    assert class_fit.pass_db is not None and class_fit.dead_db is not None
+    dead_cdb = max(round(class_fit.dead_db * 100), row["neighbour_cdb"] + 100)
+    return {**row, "pass_cdb": round(class_fit.pass_db * 100), "dead_cdb": dead_cdb}

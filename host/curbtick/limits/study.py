@@ -210,7 +210,7 @@ def appraise(technician: str, runs: Sequence[Run]) -> Appraiser:
         _share(right, len(runs)),
         _share(sum(faulty), len(faulty)),
         _share(len(healthy) - sum(healthy), len(healthy)),
-        _share(sum(len(found) == 1 for found in by_part.values()), len(by_part)),
+        _share(sum(len(verdicts) == 1 for verdicts in by_part.values()), len(by_part)),
     )
 
 

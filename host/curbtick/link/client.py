@@ -214,17 +214,17 @@ class Client:
     def anchor(self) -> Anchor:
         """Measure an anchor and have the probe log it, to whole seconds. Needs the key."""
         self._need_same_version("anchor the clock of")
-        made = self.measure_anchor()
-        seconds, milliseconds = divmod(made.host_ms, 1000)
+        anchor = self.measure_anchor()
+        seconds, milliseconds = divmod(anchor.host_ms, 1000)
         values = {
-            "boot": made.boot,
-            "ticks_ms": made.ticks_ms,
+            "boot": anchor.boot,
+            "ticks_ms": anchor.ticks_ms,
             "host_time_s": seconds,
             "host_time_ms": milliseconds,
-            "uncertainty_ms": made.uncertainty_ms,
+            "uncertainty_ms": anchor.uncertainty_ms,
         }
         self._signed(messages.ANCHOR, values)
-        return made
+        return anchor
 
     def pair(self, bench_name: str) -> int:
         """Share a new key with the probe and keep it: its key id. The probe must have been started with

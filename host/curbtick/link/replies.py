@@ -102,8 +102,8 @@ def decode(raw: bytes) -> Record:
     """A raw record, decoded as far as this version knows it. Raises LinkError for one that contradicts
     itself.
     """
-    found = fitting(codec.decode_record, raw)
-    return Record(raw=raw, **{name: found[name] for name in Record.__dataclass_fields__ if name != "raw"})
+    fields = fitting(codec.decode_record, raw)
+    return Record(raw=raw, **{name: fields[name] for name in Record.__dataclass_fields__ if name != "raw"})
 
 
 def fitting(unpack: Callable[[bytes], _T], data: bytes) -> _T:
@@ -122,7 +122,7 @@ def greeting_of(reply: dict[str, Any]) -> Greeting:
     """The greeting in the fields of a greet reply."""
     oldest, newest = reply["oldest_version"], reply["newest_version"]
     same = {name: reply[name] for name in Greeting.__dataclass_fields__ if name in reply}
-    made = {
+    own = {
         "unique_id": reply["unique_id"].hex(),
         "firmware": messages.field_text(reply["firmware"]),
         "pairing": bool(reply["pairing"]),
@@ -130,7 +130,7 @@ def greeting_of(reply: dict[str, Any]) -> Greeting:
         "same_definition": reply["definition"] == messages.definition(),
         "to_update": _to_update(oldest, newest, reply["definition"]),
     }
-    return Greeting(**{**same, **made})
+    return Greeting(**{**same, **own})
 
 
 def _to_update(oldest: int, newest: int, definition: bytes) -> str:

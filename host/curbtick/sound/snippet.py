@@ -121,14 +121,14 @@ def write_wav(snippet: Snippet, path: Path) -> None:
     InputError.
     """
     scaled = np.clip(np.round(snippet.samples * (32767 / FULL_SCALE_CODES)), -32768, 32767).astype("<i2")
-    held = io.BytesIO()
-    with wave.open(held, "wb") as out:
+    buffer = io.BytesIO()
+    with wave.open(buffer, "wb") as out:
         out.setnchannels(1)
         out.setsampwidth(2)
         out.setframerate(snippet.rate_hz)
         out.writeframes(scaled.tobytes())
     try:
-        path.write_bytes(held.getvalue())
+        path.write_bytes(buffer.getvalue())
     except OSError as error:
         raise InputError(
             f"{path} cannot be written: {error.strerror}.", "The history is unchanged.", "Name another file."

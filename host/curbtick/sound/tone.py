@@ -86,8 +86,8 @@ class Tone:
             at / (self.fade_in_s * RATE_HZ), (count - at) / (min(self.fade_out_s, 0.5) * RATE_HZ)
         )
         envelope = 0.5 - 0.5 * np.cos(np.pi * np.clip(ramp, 0.0, 1.0))
-        made: np.ndarray = np.rint(peak * envelope * np.sin(2.0 * np.pi * turns)).astype("<i2")
-        return made
+        codes: np.ndarray = np.rint(peak * envelope * np.sin(2.0 * np.pi * turns)).astype("<i2")
+        return codes
 
     def write(self, path: Path) -> None:
         """Write a mono 16-bit WAV. Raises InputError where the file cannot be written."""

@@ -40,16 +40,16 @@ def copy(source: Store, target: Store, progress: Progress | None = None) -> Copi
     with source.read() as connection:
         _claim(target, _identity(connection))
         total = sum(_count(connection, table) for table in _WHOLE)
-        done = fresh = 0
+        rows_there = fresh = 0
         for table in _WHOLE:
             with target.read() as there:
-                done += _count(there, table)
+                rows_there += _count(there, table)
             for portion in _portions(connection, target, table):
                 with target.write() as there:
                     there.execute(table.insert(), portion)
-                done, fresh = done + len(portion), fresh + len(portion)
+                rows_there, fresh = rows_there + len(portion), fresh + len(portion)
                 if progress:
-                    progress(done, total)
+                    progress(rows_there, total)
         return Copied(total, fresh, _finish(connection, source, target))
 
 
@@ -96,8 +96,10 @@ def _portions(source: Connection, target: Store, table: Table) -> Iterator[list[
         last = there.execute(_keys(table)).one_or_none()
     query = select(table).order_by(*table.primary_key)
     if last is not None:
-        given = [literal(value, column.type) for value, column in zip(last, table.primary_key, strict=True)]
-        query = query.where(tuple_(*table.primary_key) > tuple_(*given))
+        last_key = [
+            literal(value, column.type) for value, column in zip(last, table.primary_key, strict=True)
+        ]
+        query = query.where(tuple_(*table.primary_key) > tuple_(*last_key))
     rows = source.execute(query, execution_options={"yield_per": PORTION})
     for portion in rows.mappings().partitions():
         yield [dict(row) for row in portion]

@@ -65,12 +65,12 @@ def visits(readings: Sequence[Reading], since_ms: int = 0) -> list[tuple[int, fl
         and not reading.superseded
         and reading.time_ms >= since_ms
     ]
-    made = []
+    points = []
     for _, group in groupby(useful, key=lambda reading: (reading.time_ms or 0) // DAY_MS):
         of_day = list(group)
         levels = [reading.level_db for reading in of_day if reading.level_db is not None]
-        made.append((of_day[0].time_ms or 0, median(levels)))
-    return made
+        points.append((of_day[0].time_ms or 0, median(levels)))
+    return points
 
 
 def of_visits(points: Sequence[tuple[int, float]], pass_db: float | None) -> Trend | None:

@@ -95,7 +95,7 @@ def _of_probe(
 
 
 def _flags(
-    found: Sequence[Reading],
+    checks: Sequence[Reading],
     drift_db: float | None,
     scatter_db: float | None,
     test: tuple[int, bool] | None,
@@ -103,10 +103,10 @@ def _flags(
     has_reference: bool,
 ) -> list[str]:
     flags: list[str] = []
-    if has_reference and not found:
+    if has_reference and not checks:
         flags.append("was never checked against the reference sensor")
-    elif found and now_ms - found[-1].sort_ms > OVERDUE_DAYS * DAY_MS:
-        days = (now_ms - found[-1].sort_ms) / DAY_MS
+    elif checks and now_ms - checks[-1].sort_ms > OVERDUE_DAYS * DAY_MS:
+        days = (now_ms - checks[-1].sort_ms) / DAY_MS
         flags.append(
             f"is overdue for its check against the reference sensor: the last was {days:.0f} days ago"
         )
@@ -143,7 +143,7 @@ def _reference_readings(
         for bumper, position in vehicle.places:
             for reading in readings.of_place(connection, vehicle.id, bumper, position, newest):
                 by_probe.setdefault(reading.probe_id, []).append(reading)
-    return {key: sorted(found, key=lambda r: (r.sort_ms, r.id))[-KEPT:] for key, found in by_probe.items()}
+    return {key: sorted(checks, key=lambda r: (r.sort_ms, r.id))[-KEPT:] for key, checks in by_probe.items()}
 
 
 def _last_pull_ms(connection: Connection, key: int) -> int | None:
