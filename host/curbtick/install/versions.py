@@ -90,10 +90,12 @@ def active_slot(board: BoardFiles, root: str = "") -> str | None:
 def _manifest(board: BoardFiles, slot: str, root: str) -> dict[str, str] | None:
     text = board.read(f"{root}{FOLDER}/{slot}/{MANIFEST}")
     try:
-        found = json.loads(text) if text else None
+        manifest = json.loads(text) if text else None
     except ValueError:
         return None
-    return found["files"] if isinstance(found, dict) and isinstance(found.get("files"), dict) else None
+    return (
+        manifest["files"] if isinstance(manifest, dict) and isinstance(manifest.get("files"), dict) else None
+    )
 
 
 def version_of(board: BoardFiles, slot: str, root: str = "") -> str | None:
@@ -133,16 +135,16 @@ def install(
 
 
 def _copy(board: BoardFiles, image: Image, folder: str, progress: Progress) -> None:
-    made: set[str] = set()
-    done = 0
+    folders: set[str] = set()
+    bytes_sent = 0
     for path, data in image.files.items():
         parent = f"{folder}/{path}".rpartition("/")[0]
-        if parent not in made:
+        if parent not in folders:
             board.make_folder(parent)
-            made.add(parent)
+            folders.add(parent)
         board.write(f"{folder}/{path}", data)
-        done += len(data)
-        progress(done, image.size)
+        bytes_sent += len(data)
+        progress(bytes_sent, image.size)
 
 
 def _verify(board: BoardFiles, hashes: dict[str, str], folder: str) -> None:
