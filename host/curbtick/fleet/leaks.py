@@ -26,10 +26,17 @@ _TABLES = (("seal", tables.seal_marks), ("hiss", tables.hiss_marks))
 
 @dataclass(frozen=True)
 class Section:
-    """One section. check: "seal" or "hiss"; vehicle_id: None where no vehicle is assigned.
+    """One section of a check; a value is None where nothing was measured.
 
-    level_db: dBFS of the high input; compared_db: below the free reference, or above the background; tone_hz: the
-    seal's measured tone, or the hiss check's whistle; band_hz: of the hiss check. None where nothing was measured.
+    check: "seal" or "hiss".
+    vehicle_id: None where no vehicle is assigned.
+    number: its number within the check, from 1.
+    verdict, reasons: words, as last judged.
+    level_db: dBFS of the high input.
+    compared_db: below the free reference (seal), or above the background (hiss).
+    tone_hz: the measured tone (seal), or the whistle (hiss).
+    band_hz: the lowest and the highest frequency that stood out (hiss).
+    time_ms: None where the time is not known; sort_ms orders sections all the same.
     """
 
     check: str
@@ -113,9 +120,11 @@ def _db(value_cdb: int | None) -> float | None:
 
 @dataclass(frozen=True)
 class Check:
-    """One check on one vehicle: its sections in order, as last judged.
+    """One check on one vehicle.
 
-    earliest_ms, latest_ms: between these two moments it was made; they differ where its start never met a bench.
+    sections: in order, as last judged.
+    first_seq, last_seq: its first and last record.
+    earliest_ms, latest_ms: it was made between these two moments; they differ where its start never met a bench.
     """
 
     sections: Sequence[Section]
@@ -171,8 +180,10 @@ def _in_sections(verdict: str, sections: Sequence[Section]) -> str:
 
 @dataclass(frozen=True)
 class Body:
-    """What both checks say of a vehicle. newest: the newest check of each kind; standing: those that found something
-    and were not cleared by a later one of their kind, oldest first.
+    """What both checks say of a vehicle.
+
+    newest: the newest check of each kind.
+    standing: the checks that found something and were not cleared by a later one of their kind, oldest first.
     """
 
     newest: Sequence[Check]

@@ -20,9 +20,13 @@ _MEASURED = slice(_FIRST_FIELD, _FIRST_FIELD + len(FIELDS))
 
 @dataclass(frozen=True)
 class Reading:
-    """One reading; bumper and position say where the bench holds it to belong, `values` what the probe wrote.
+    """One reading.
 
-    time_ms is None in a boot without an anchor; sort_ms orders readings all the same.
+    probe: name of the probe.
+    time_ms: None in a boot without an anchor; sort_ms orders readings all the same.
+    vehicle_id, bumper, position: where the bench holds it to belong; vehicle_id is None for no vehicle.
+    superseded: whether the technician took it again.
+    values: what the probe wrote, by the names of `curbtick_wire.records`.
     """
 
     id: int

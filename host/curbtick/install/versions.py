@@ -35,7 +35,13 @@ class BoardFacts:
 
 @dataclass(frozen=True)
 class Installed:
-    """What is in force on a board after install() or back()."""
+    """What is in force on a board after install() or back().
+
+    slot: the folder that starts.
+    version: of the firmware in it.
+    bytes, files: its size.
+    before: the version that was in force before, None for none.
+    """
 
     slot: str
     version: str

@@ -20,7 +20,11 @@ _DECIDED = names.mask_of(names.REASONS, ("low_level", "off_frequency"))
 
 @dataclass(frozen=True)
 class Effect:
-    """judged: readings with a level and a verdict; changed: how many would go from one verdict to another."""
+    """What other limits would have changed.
+
+    judged: readings with a level and a verdict.
+    changed: how many would go from one verdict to another, by words such as "pass to weak".
+    """
 
     judged: int
     changed: Mapping[str, int]

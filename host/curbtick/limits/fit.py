@@ -35,8 +35,12 @@ _STEPS_PER_CDB = STEPS_PER_DB // 100
 
 @dataclass(frozen=True)
 class Repeat:
-    """Standard uncertainties in dB. pairs: repeated readings it rests on; groups of fewer than two say
-    nothing (0).
+    """Standard uncertainties in dB; 0 where there are fewer than two groups to compare.
+
+    within_db: of repeated readings by one technician with one probe.
+    pairs: repeated readings that within_db rests on.
+    technician_db, technicians: between technicians, and how many there are.
+    probe_db, probes: between probes, and how many there are.
     """
 
     within_db: float

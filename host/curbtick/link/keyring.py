@@ -17,8 +17,11 @@ _OTHERS = 0o077
 
 @dataclass(frozen=True)
 class Key:
-    """One bench's key for one probe. key_id: 1..255 on that probe; secret: 64 hex digits; counter: last
-    used.
+    """One bench's key for one probe.
+
+    key_id: 1 to 255 on that probe.
+    secret: 64 hex digits.
+    counter: the last one used.
     """
 
     key_id: int

@@ -47,7 +47,10 @@ class Wire(Protocol):
 
 @dataclass(frozen=True)
 class Port:
-    """A port that a probe may be on. unique_id: the probe's id in hex, empty where USB gives none."""
+    """A port that a probe may be on.
+
+    unique_id: the probe's id in hex, empty where USB gives none.
+    """
 
     path: str
     unique_id: str

@@ -42,8 +42,10 @@ class Source(Protocol):
 
 @dataclass(frozen=True)
 class Pulled:
-    """What a pull brought. last_seq: everything up to it is taken over; acknowledged_seq: the probe's
-    answer.
+    """What a pull brought.
+
+    last_seq: everything up to it is taken over.
+    acknowledged_seq: the probe's reply.
     """
 
     records: int

@@ -14,12 +14,15 @@ _T = TypeVar("_T")
 
 @dataclass(frozen=True)
 class Greeting:
-    """What a probe says of itself. unique_id: hex; sequence numbers are 0 where there is none yet.
+    """What a probe says of itself; sequence numbers are 0 where there is none yet.
 
-    first_seq, last_seq: the records it holds; acknowledged_seq: up to where a bench has taken them over;
-    ticks_ms: since this boot; same_version: limits, rounds and the like can be exchanged; same_definition:
-    every record kind and field is known to both. to_update: which side is the older, "probe", "bench" or "older"
-    (of the two, where the version does not tell); empty where both are the same.
+    unique_id: in hex.
+    ticks_ms: since this boot.
+    first_seq, last_seq: the records that it holds.
+    acknowledged_seq: up to where a bench has taken them over.
+    same_version: limits, rounds and the like can be exchanged.
+    same_definition: every record kind and field is known to both.
+    to_update: which side is the older: "probe", "bench", or "older" where the version does not tell; empty for neither.
     """
 
     unique_id: str
@@ -81,7 +84,11 @@ class Record:
 
 @dataclass(frozen=True)
 class Anchor:
-    """A pair of bench time and probe ticks. host_ms: since 1970, UTC; uncertainty_ms: either way."""
+    """A pair of bench time and probe ticks.
+
+    host_ms: since 1970, UTC.
+    uncertainty_ms: either way.
+    """
 
     boot: int
     ticks_ms: int

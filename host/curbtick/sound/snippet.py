@@ -30,9 +30,10 @@ Floats = NDArray[np.floating[Any]]
 class Snippet:
     """A stored snippet.
 
-    samples: codes around mid-scale; rate_hz; start_us: first sample's time within the reading; step_codes:
-    size of one step of the cut samples, the precision of whatever is measured on them; envelope_db: dBFS
-    over the whole reading, envelope_step_us apart.
+    samples: codes around mid-scale.
+    start_us: time of the first sample within the reading.
+    step_codes: size of one step of the cut samples: the precision of whatever is measured on them.
+    envelope_db: dBFS over the whole reading, envelope_step_us apart.
     """
 
     samples: Floats

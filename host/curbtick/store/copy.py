@@ -24,7 +24,12 @@ _WHOLE = [table for table in tables.metadata.sorted_tables if table is not table
 
 
 class Copied(NamedTuple):
-    """What a copy brought. rows: of all tables; fresh: those that this run brought; digest: SHA-256 in hex."""
+    """What a copy brought.
+
+    rows: rows of all tables.
+    fresh: those that this run brought.
+    digest: SHA-256 of both ends, in hex.
+    """
 
     rows: int
     fresh: int

@@ -9,7 +9,12 @@ from curbtick.store import server, tables
 
 
 class Bench(NamedTuple):
-    """A bench that pulled. probes: different probes; new_records: records that it was the first to bring."""
+    """A bench that pulled.
+
+    pulls: how many.
+    probes: different probes.
+    new_records: records that it was the first to bring.
+    """
 
     name: str
     depot: str | None

@@ -1,7 +1,7 @@
-"""A history in a folder that may not be written in, a backup for one: read as it lies, never half old and half new.
+"""A history in a folder that may not be written in, such as a backup. It is read as it is, never half old, half new.
 
-SQLite keeps its notes of who reads and writes in a file beside the history. Where it cannot make them, it must be
-told that nobody writes (`immutable`); whether that held is looked at after each reading.
+SQLite notes who reads and writes in a file beside the history. Where it cannot make that file, it must be told that
+nobody writes (`immutable`). After each reading, the program checks that nobody did.
 """
 
 import os

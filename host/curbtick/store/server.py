@@ -1,4 +1,4 @@
-"""A history on a server: how it is reached, what keeps it safe there, and the locks that SQLite's one writer needs not.
+"""A history on a server: how it is reached, what keeps it safe, and its locks. SQLite, with one writer, needs none.
 
 Passwords come from PGPASSWORD, PGPASSFILE or CURBTICK_DB, never from an argument, which every user of the
 computer could read. Options of libpq pass through the URL: `?sslmode=verify-full&sslrootcert=ca.pem`.

@@ -19,7 +19,11 @@ BOOT_MAX = 65535
 
 
 class Boot(NamedTuple):
-    """What is known of a boot's time; offset_ms None means only the bounds are."""
+    """What is known of a boot's time.
+
+    offset_ms: time at tick 0; None means that only the bounds are known.
+    not_before_ms, not_after_ms: the bounds.
+    """
 
     offset_ms: int | None
     not_before_ms: int | None
@@ -27,8 +31,9 @@ class Boot(NamedTuple):
 
 
 class Anchor(NamedTuple):
-    """A pair of bench time and probe ticks within a boot; uncertainty_ms is one-sided, at the anchor
-    itself.
+    """A pair of bench time and probe ticks within a boot.
+
+    uncertainty_ms: one-sided, at the anchor itself.
     """
 
     boot: int

@@ -22,7 +22,11 @@ _SEQS = tuple(f"reading_seqs_{place}" for place in range(1, names.BUMPER_POSITIO
 
 @dataclass(frozen=True)
 class Result:
-    """A bumper result: which readings it names, by sequence number, and what it made of them."""
+    """A bumper result.
+
+    result: a word of `names.BUMPER_RESULTS`.
+    by_seq: verdict and reasons that it gave to each reading that it names, by sequence number.
+    """
 
     result: str
     probe_id: int

@@ -15,8 +15,11 @@ from curbtick.fleet.vehicles import Vehicle
 
 @dataclass(frozen=True)
 class Place:
-    """A position of a bumper: the reading that counts, and the verdict that stands (a bumper result may have
-    changed it). earliest_ms: the earliest moment at which the reading can have been taken.
+    """A position of a bumper.
+
+    reading: the reading that counts, None for none.
+    verdict, reasons: what stands; a bumper result may have changed what the reading said.
+    earliest_ms: the earliest moment at which the reading can have been taken.
     """
 
     bumper: int

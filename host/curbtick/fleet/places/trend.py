@@ -30,9 +30,13 @@ SMALL_DB_PER_MONTH = 0.1
 class Trend:
     """A position's level over time.
 
-    rate: dB per month, low and high the bounds of its 95 % interval; crossing_ms: when the level is
-    expected to reach the pass limit, with the earliest and latest that the interval allows (latest None:
-    perhaps never); why_not: why no date is given, where none is.
+    visits, span_days: what the trend rests on.
+    rate_db_per_month: slope of the level.
+    low_db_per_month, high_db_per_month: the bounds of its 95 % interval.
+    level_now_db: the level of the fitted line at the last visit.
+    crossing_ms: when the level is expected to reach the pass limit; None where no date can be given.
+    earliest_ms, latest_ms: the same for the bounds of the interval; latest_ms None means perhaps never.
+    why_not: why no date is given, where none is.
     """
 
     visits: int

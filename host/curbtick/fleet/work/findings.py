@@ -68,7 +68,14 @@ class Step:
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that is wrong with a vehicle; position 0 means the whole bumper."""
+    """One thing that is wrong with a vehicle.
+
+    position: 0 for the whole bumper.
+    what: "weak", "dead" or "not_transmitting".
+    state: OPEN, DONE, PROVED or WITHDRAWN.
+    opened_by_id, proved_by_id: the readings that opened and proved it.
+    steps: in the order of time.
+    """
 
     id: int
     vehicle_id: int
@@ -117,7 +124,11 @@ _Key = tuple[int, int, int]
 
 
 class _Known(NamedTuple):
-    """An unproved finding: key, state, the time of the last repairing step, 0 for none, and what opened it when."""
+    """An unproved finding.
+
+    repaired_ms: when the last repairing step was taken, 0 for none.
+    opener: (probe, sequence number) of the reading that opened it.
+    """
 
     id: int
     state: str

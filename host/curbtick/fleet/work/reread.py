@@ -23,7 +23,10 @@ Standing = Mapping[int, tuple[str, Sequence[str]]]
 
 @dataclass(frozen=True)
 class Again:
-    """A place that does not stand at PASS and that no finding covers. next_words: what to do about it."""
+    """A place that does not stand at PASS and that no finding covers.
+
+    next_words: what to do about it.
+    """
 
     vehicle: Vehicle
     place: Place

@@ -45,7 +45,13 @@ class Swap:
 
 @dataclass(frozen=True)
 class Decision:
-    """What a swap test says. follows: "sensor", "wiring", or None when the readings cannot tell, and why."""
+    """What a swap test says.
+
+    follows: "sensor", "wiring", or None when the readings cannot tell.
+    why: the reason, in words.
+    before_db, after_db: levels of both positions.
+    uncertainty_db: of the change of the difference between the two positions.
+    """
 
     follows: str | None
     why: str

@@ -25,9 +25,11 @@ from curbtick.store.sync import work as sync_work
 
 @dataclass
 class Synced:
-    """What a sync brought. new, doubled: records that the server lacked, and had; clashed_rounds: numbers of
-    rounds that the server has with other vehicles, whose readings keep the vehicles of the file; work: what was
-    noted.
+    """What a sync brought.
+
+    new, doubled: records that the server lacked, and had.
+    clashed_rounds: numbers of rounds that the server has with other vehicles; their readings keep the file's vehicles.
+    work: what was noted.
     """
 
     pulls: int = 0

@@ -12,8 +12,10 @@ from curbtick.store.sync import match
 
 @dataclass
 class Places:
-    """vehicles: key in the central history by key in the file; clashed_rounds: numbers that mean other vehicles
-    there.
+    """Vehicles and rounds of a file in the central history.
+
+    vehicles: key there by key in the file.
+    clashed_rounds: numbers that mean other vehicles there.
     """
 
     vehicles: dict[int, int] = field(default_factory=dict)

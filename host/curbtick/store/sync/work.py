@@ -23,7 +23,9 @@ _WITHDRAWN = "withdrawn"
 
 @dataclass
 class Work:
-    """What was new in the central history. clashed_limits: revisions that mean another set there;
+    """What was new in the central history.
+
+    clashed_limits: revisions that mean another set there.
     withheld_limits: revisions that this login may not enter there.
     """
 
