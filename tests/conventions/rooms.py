@@ -177,7 +177,7 @@ ROOMS = (
     _room(
         "curbtick.yard.scenes",
         "scenes, their population, the invented depot",
-        "curbtick_wire curbtick .sound .yard.front_end .yard.air .yard.sounds .yard.ear .yard.truth",
+        "curbtick_wire curbtick .yard.front_end .yard.air .yard.sounds .yard.ear .yard.truth",
     ),
     _room("curbtick.yard", "the invented yard"),
     _room("curbtick.virtual", "the virtual probe"),
