@@ -86,14 +86,14 @@ ROOMS = (
     _room(
         "curbtick_probe.virtual", "programs of a virtual probe", "curbtick_probe .seal .hiss .board.virtual"
     ),
-    _room("curbtick", "errors, dates, cautions, where the probe's sources are"),
+    _room("curbtick", "errors, dates, air, progress, cautions, where the probe's sources are"),
     _room(
         "curbtick.link",
         "the serial port, requests and replies, download, pull, pairing keys",
         "curbtick_wire curbtick",
     ),
     _room("curbtick.store", "the history: engine, tables, decoding, times, server", "curbtick_wire curbtick"),
-    _room("curbtick.store.sync", "two histories made one", "curbtick_wire .store"),
+    _room("curbtick.store.sync", "two histories made one", "curbtick_wire curbtick .store"),
     _room(
         "curbtick.sound",
         "what a sound is: snippets, tones, recordings, flow through a hole, a reading as JSON",
@@ -112,14 +112,16 @@ ROOMS = (
     _room(
         "curbtick.fleet.places",
         "which reading counts at a place, and how the place stands",
-        "curbtick_wire .store .fleet",
+        "curbtick_wire curbtick .store .fleet",
     ),
     _room(
         "curbtick.fleet.work",
         "findings, repairs, swaps, assigned readings, the reread list",
         "curbtick_wire curbtick .store .limits .fleet .fleet.places",
     ),
-    _room("curbtick.fleet.probes", "names and health of probes", "curbtick_wire curbtick .store .fleet"),
+    _room(
+        "curbtick.fleet.probes", "names and health of probes", "curbtick_wire curbtick .store .limits .fleet"
+    ),
     _room(
         "curbtick.exchange",
         "a probe and a history: pull, send",
@@ -156,7 +158,7 @@ ROOMS = (
         "microphone, amplifier and converter, and the yard's time axis",
         "curbtick_wire",
     ),
-    _room("curbtick.yard.air", "sound in air and in the collar", ".yard.front_end"),
+    _room("curbtick.yard.air", "sound in air and in the collar", "curbtick .yard.front_end"),
     _room(
         "curbtick.yard.sounds",
         "sensors, noise, other machines: what sounds and when",

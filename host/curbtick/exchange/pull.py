@@ -12,6 +12,7 @@ from curbtick.link.client import Client
 from curbtick.link.download import Batch
 from curbtick.link.replies import Anchor
 from curbtick.link.request import RefusedError
+from curbtick.progress import Progress
 from curbtick.store import ingest, tables, times
 from curbtick.store.engine import now_ms
 from curbtick.store.history import Store, find_probe
@@ -50,7 +51,7 @@ class Pull:
 def pull_probe(
     store: Store,
     probe: Client,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Progress | None = None,
     clock_ms: Callable[[], int] = now_ms,
 ) -> Pull:
     """Take over every record of a probe, each exactly once, and acknowledge what is durably stored.
@@ -125,10 +126,10 @@ def starting_seq(store: Store, probe: Client) -> int:
             f"The probe stands at record {greeting.last_seq} of boot {greeting.boot}, and the history has its "
             f"record {seq} of boot {boot}."
         )
-    held = [raw for batch in probe.batches(seq, seq) for raw in batch.raws]
-    if held and held != [raw]:
+    raws = [raw for batch in probe.batches(seq, seq) for raw in batch.raws]
+    if raws and raws != [raw]:
         raise ingest.begun_afresh(f"The probe's record {seq} differs from the stored one of that number.")
-    return store.stored_to(probe.unique_id) + 1 if held else 1
+    return store.stored_to(probe.unique_id) + 1 if raws else 1
 
 
 def _newest(store: Store, unique_id: str) -> tuple[int, int, bytes] | None:

@@ -64,9 +64,9 @@ def _received(
     connection: Connection, probe_id: int, numbers: set[int], above_seq: int, arriving: Iterable[Decoded]
 ) -> dict[int, set[int]]:
     """Numbers of the events by which the probe took in each round, stored and arriving."""
-    wanted = {"probe_id": probe_id, "above_seq": above_seq, "numbers": list(numbers)}
+    values = {"probe_id": probe_id, "above_seq": above_seq, "numbers": list(numbers)}
     by_number: dict[int, set[int]] = {}
-    for event in connection.execute(_EVENTS, wanted):
+    for event in connection.execute(_EVENTS, values):
         by_number.setdefault(event.value, set()).add(event.seq)
     for record in arriving:
         row = record.row
