@@ -3,8 +3,13 @@
 import micropython
 from micropython import const
 
-# Samples that the first value needs beyond its own.
+# Samples that the first value needs beyond its own; bytes of a sample and of a word.
 EXTRA = const(4)
+_SAMPLE_BYTES = const(2)
+_WORD_BYTES = const(4)
+
+# The quadrature's gain is Q8.
+_GAIN_BITS = const(8)
 
 
 @micropython.viper
@@ -18,8 +23,8 @@ def envelope(x: ptr16, e: ptr32, y: int, count: int, gain_q8: int):
     Headroom: 8190 * 256 < 2**21.
     """
     while count > 0:
-        y = ((x[4] - x[2]) - (x[2] - x[0])) * gain_q8 >> 8
+        y = ((x[4] - x[2]) - (x[2] - x[0])) * gain_q8 >> _GAIN_BITS
         e[0] = y * y + (x[3] - x[1]) * (x[3] - x[1])
-        x = ptr16(uint(x) + 2)
-        e = ptr32(uint(e) + 4)
+        x = ptr16(uint(x) + _SAMPLE_BYTES)
+        e = ptr32(uint(e) + _WORD_BYTES)
         count -= 1

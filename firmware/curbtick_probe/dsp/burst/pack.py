@@ -1,6 +1,13 @@
 """A wave's samples in a byte each."""
 
 import micropython
+from micropython import const
+
+# The samples' middle, and a byte's: a byte holds at most so much on either side of it.
+_MID_CODE = const(2048)
+_MIDDLE = const(128)
+_SWING_MOST = const(127)
+_BYTE_MOST = const(255)
 
 
 @micropython.viper
@@ -14,21 +21,21 @@ def pack(x: ptr16, v: int, out: ptr8, count: int) -> int:
     swing = int(0)
     n = int(0)
     while n < count:
-        v = x[n] - 2048
+        v = x[n] - _MID_CODE
         if v < 0:
             v = 0 - v
         if v > swing:
             swing = v
         n += 1
     shift = int(0)
-    while swing >> shift > 127:
+    while swing >> shift > _SWING_MOST:
         shift += 1
     half = (1 << shift) >> 1
     n = int(0)
     while n < count:
-        v = ((x[n] - 2048 + half) >> shift) + 128
-        if v > 255:
-            v = int(255)
+        v = ((x[n] - _MID_CODE + half) >> shift) + _MIDDLE
+        if v > _BYTE_MOST:
+            v = int(_BYTE_MOST)
         out[n] = v
         n += 1
     return shift

@@ -17,14 +17,38 @@ BURST = const(CLEAR | SHORT | PURE)
 MEMBER = const(CLEAR | SHORT)
 
 # Words of the marks: what the bits ask.
-WHOLE_FROM_US, CLEAR_CDB, SHORTEST_US, LONGEST_US, SWEEP_MOST_HZ, SIBLING_CDB, SINGLE_CDB, PROOF_CDB = range(
-    8
-)
+WHOLE_FROM_US = const(0)
+CLEAR_CDB = const(1)
+SHORTEST_US = const(2)
+LONGEST_US = const(3)
+SWEEP_MOST_HZ = const(4)
+SIBLING_CDB = const(5)
+SINGLE_CDB = const(6)
+PROOF_CDB = const(7)
 MARKS_WORDS = const(8)
 
 # Words of a likeness: a level, a frequency, and how far off both may be.
-LEVEL, HZ, LEVEL_SPREAD, HZ_SPREAD = range(4)
+LEVEL = const(0)
+HZ = const(1)
+LEVEL_SPREAD = const(2)
+HZ_SPREAD = const(3)
 LIKE_WORDS = const(4)
+
+# What a sound is to its siblings, in `kept`: not asked about; one that nothing is as loud as; one like a companion.
+NOT_KEPT = const(0)
+ALONE = const(1)
+ALIKE = const(2)
+
+# A companion is one from two sounds on.
+_COMPANIONS = const(2)
+
+# Evidence made positive, so that a sum and its quotient have no sign.
+_EVIDENCE_ZERO = const(0x8000)
+_EVIDENCE_MASK = const(0x1FFFF)
+
+# A word of 64 bits loads ptr32 without its sign: ((v + _HALF) & _MASK) - _HALF gives a number of 30 bits its sign back.
+_HALF = const(0x20000000)
+_MASK = const(0x3FFFFFFF)
 
 
 @micropython.viper
@@ -36,10 +60,10 @@ def weakest(x: ptr32, least: int, count: int) -> int:
     Q format: integers. Range: |value| < 2**29. Headroom: as the range.
     """
     at = int(0)
-    least = ((x[0] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+    least = ((x[0] + _HALF) & _MASK) - _HALF
     n = int(1)
     while n < count:
-        v = ((x[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+        v = ((x[n] + _HALF) & _MASK) - _HALF
         if v < least:
             least = v
             at = n
@@ -78,22 +102,22 @@ def mark(
     """
     n = int(0)
     while n < count:
-        e = ((evidence[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
-        s = ((sweep[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+        e = ((evidence[n] + _HALF) & _MASK) - _HALF
+        s = ((sweep[n] + _HALF) & _MASK) - _HALF
         if s < 0:
             s = 0 - s
         flag = int(0)
-        if e >= int(marks[1]) and int(t[n]) >= int(marks[0]):
+        if e >= marks[CLEAR_CDB] and t[n] >= marks[WHOLE_FROM_US]:
             flag = int(CLEAR)
-        if int(length[n]) <= int(marks[3]):
+        if length[n] <= marks[LONGEST_US]:
             flag |= SHORT
-            if int(length[n]) >= int(marks[2]) and s <= int(marks[4]):
+            if length[n] >= marks[SHORTEST_US] and s <= marks[SWEEP_MOST_HZ]:
                 flag |= PURE
-        if e >= int(marks[5]):
+        if e >= marks[SIBLING_CDB]:
             flag |= SIBLING
-        if e >= int(marks[6]):
+        if e >= marks[SINGLE_CDB]:
             flag |= SINGLE
-        if e >= int(marks[7]):
+        if e >= marks[PROOF_CDB]:
             flag |= PROOF
         flags[n] = flag
         n += 1
@@ -112,9 +136,9 @@ def weigh(
     weighed = int(0)
     n = int(0)
     while n < count:
-        v = ((level[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+        v = ((level[n] + _HALF) & _MASK) - _HALF
         weight[n] = 0
-        if v >= least and int(flags[n]) & asked == asked:
+        if v >= least and flags[n] & asked == asked:
             weight[n] = hit
             weighed += 1
         n += 1
@@ -131,7 +155,7 @@ def phases(t: ptr32, n: int, out: ptr32, count: int, first: int, interval: int):
     """
     n = int(0)
     while n < count:
-        out[n] = (int(t[n]) - first) % interval
+        out[n] = (t[n] - first) % interval
         n += 1
 
 
@@ -155,21 +179,21 @@ def like_off_beat(
 
     Q format: integers. Range: phases and frequencies 0..4e6, |level| < 2**28. Headroom: differences below 2**29.
     """
-    around = ((like[0] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+    around = ((like[LEVEL] + _HALF) & _MASK) - _HALF
     off = int(0)
     n = int(0)
     while n < count:
-        if int(flags[n]) & asked == asked:
-            d = ((level[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000 - around
-            f = int(hz[n]) - int(like[1])
+        if flags[n] & asked == asked:
+            d = ((level[n] + _HALF) & _MASK) - _HALF - around
+            f = hz[n] - like[HZ]
             if d < 0:
                 d = 0 - d
             if f < 0:
                 f = 0 - f
-            slip = int(phase[n]) % step
+            slip = phase[n] % step
             if slip > step - slip:
                 slip = step - slip
-            if d <= int(like[2]) and f <= int(like[3]) and slip > slack:
+            if d <= like[LEVEL_SPREAD] and f <= like[HZ_SPREAD] and slip > slack:
                 off += 1
         n += 1
     return off
@@ -188,8 +212,8 @@ def count_loud(
     loud = int(0)
     n = int(0)
     while n < count:
-        if int(flags[n]) & asked == asked and int(kind[n]) != but:
-            if ((level[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000 > above:
+        if flags[n] & asked == asked and kind[n] != but:
+            if ((level[n] + _HALF) & _MASK) - _HALF > above:
                 loud += 1
         n += 1
     return loud
@@ -205,9 +229,9 @@ def choose(phase: ptr32, n: int, flags: ptr32, kept: ptr32, count: int, asked: i
     """
     n = int(0)
     while n < count:
-        kept[n] = 0
-        if int(flags[n]) & asked == asked and int(phase[n]) > after and int(phase[n]) < before:
-            kept[n] = 2
+        kept[n] = NOT_KEPT
+        if flags[n] & asked == asked and phase[n] > after and phase[n] < before:
+            kept[n] = ALIKE
         n += 1
 
 
@@ -235,25 +259,25 @@ def on_beats(
     i = int(0)
     while i < count:
         if kept[i]:
-            beat = int(phase[i]) + after
+            beat = phase[i] + after
             if beat >= interval:
                 beat -= interval
             many = int(0)
             total = int(0)
             n = int(0)
             while n < count:
-                slip = int(phase[n]) - beat
+                slip = phase[n] - beat
                 if slip < 0:
                     slip = 0 - slip
                 if slip <= slack or interval - slip <= slack:
                     many += 1
                     # Offset, so that the sum and its quotient have no sign.
-                    total += (evidence[n] + 0x8000) & 0x1FFFF
+                    total += (evidence[n] + _EVIDENCE_ZERO) & _EVIDENCE_MASK
                 n += 1
             hits[i] = many
             means[i] = 0
             if many:
-                means[i] = total // many - 0x8000
+                means[i] = total // many - _EVIDENCE_ZERO
         i += 1
 
 
@@ -279,14 +303,14 @@ def keep_alike(
     n = int(0)
     while n < count:
         if kept[n]:
-            fewer = int(hits[n])
-            if int(others[n]) < fewer:
-                fewer = int(others[n])
-            d = ((means[n] + 0x20000000) & 0x3FFFFFFF) - ((their_means[n] + 0x20000000) & 0x3FFFFFFF)
+            fewer = hits[n]
+            if others[n] < fewer:
+                fewer = others[n]
+            d = ((means[n] + _HALF) & _MASK) - ((their_means[n] + _HALF) & _MASK)
             if d < 0:
                 d = 0 - d
-            if fewer < 2 or d > most:
-                kept[n] = 1
+            if fewer < _COMPANIONS or d > most:
+                kept[n] = ALONE
             elif d * d * fewer > squared:
-                kept[n] = 1
+                kept[n] = ALONE
         n += 1
