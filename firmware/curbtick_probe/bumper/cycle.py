@@ -88,7 +88,7 @@ def _twins_off(trains, sounds, step_us):
     slack = slack_us(trains.interval_us)
     hz = sounds.frequency_hz
     return columns.like_off_beat(
-        trains.phase_us, 0, sounds.level_cdb, hz, trains.flags, like, sounds.count, asked, step_us, slack
+        trains.phase_us, sounds.level_cdb, hz, trains.flags, like, sounds.count, asked, step_us, slack
     )
 
 
@@ -123,7 +123,7 @@ def _choose_siblings(trains, sounds):
     trains.take_phases(sounds)
     asked = columns.SIBLING | columns.SHORT
     before_us = trains.interval_us - 2 * SLACK_US
-    columns.choose(trains.phase_us, 0, trains.flags, trains.weight, sounds.count, asked, ECHO_US, before_us)
+    columns.choose(trains.phase_us, trains.flags, trains.weight, sounds.count, asked, ECHO_US, before_us)
     _fill_beats(trains, sounds, trains.beats.hits, trains.beats.means_cdb, 0)
 
 
@@ -160,7 +160,6 @@ def _mark_companions(trains, sounds, step_us, part):
         _fill_beats(trains, sounds, beats.other_hits, beats.other_means_cdb, m * step_us)
         columns.keep_alike(
             beats.hits,
-            0,
             beats.means_cdb,
             beats.other_hits,
             beats.other_means_cdb,
@@ -174,7 +173,6 @@ def _mark_companions(trains, sounds, step_us, part):
 def _fill_beats(trains, sounds, hits, means_cdb, after_us):
     columns.on_beats(
         trains.phase_us,
-        0,
         sounds.evidence_cdb,
         trains.weight,
         hits,
@@ -213,5 +211,5 @@ def share_that_repeats(trains, sounds):
 
 def _keeps_frequency(sounds, row, interval_us):
     return chain.comes_again(
-        sounds.time_us, 0, sounds.frequency_hz, sounds.count, row, interval_us, SLACK_US, TWIN_SPREAD_HZ
+        sounds.time_us, sounds.frequency_hz, sounds.count, row, interval_us, SLACK_US, TWIN_SPREAD_HZ
     )

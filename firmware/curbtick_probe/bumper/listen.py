@@ -173,7 +173,7 @@ class Listener:
 
     def noise_cdb(self):
         """Return the noise's rms over 30-80 kHz in hundredths of dBFS, from the floors of the bins."""
-        return cdb(floor.total(self.floor, 0)) + _FLOORS_TO_DBFS_CDB
+        return cdb(floor.total(self.floor)) + _FLOORS_TO_DBFS_CDB
 
     def floor_of(self, source, blocks):
         """Listen on another input for some blocks and return its noise (noise_cdb); keeps sounds and wave as they are.
@@ -295,8 +295,8 @@ class Listener:
             return
         n = _FALL_SAMPLES - fine.EXTRA
         power = m.sums
-        fine.envelope(samples, power, 0, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
-        closeup.shape(power, 0, 0, self.fall_shape, 0, 2 * _FALL_LEAD, n)
+        fine.envelope(samples, power, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
+        closeup.shape(power, self.fall_shape, 0, 2 * _FALL_LEAD, n)
         if self.fall_shape[closeup.RING] >= 0:
             m.ringdown_us = (self.fall_shape[closeup.RING] >> 2) - 4 * self.fall_shape[closeup.TOP_AT]
 

@@ -119,7 +119,7 @@ class Measurer:
         if lost:
             first = found[at + 1] * 8 - count
             peak = first + _LONG_LEAD
-        part = baseband.unroll(ring, 0, self.values, first, count)
+        part = baseband.unroll(ring, self.values, first, count)
         self._from_values(part, peak - first, count, floor.around(floors, found[at + 3]), found, at)
         self.time_us += first * 16 - _DELAY_US
         self.peak_us += first * 16 - _DELAY_US
@@ -139,7 +139,7 @@ class Measurer:
             step = self._search(part, middle, count, centre_step, noise_cdb)
         else:
             step = self._step_near(middle, count, centre_step)
-        closeup.rotate_sums(self.values, self.sums, 0, self.turn, 0, count, step)
+        closeup.rotate_sums(self.values, self.sums, self.turn, 0, count, step)
         self._outline(part, middle, count, ratio, noise_cdb)
         energy_cdb = self._carrier(part, count, step)
         if ratio >= _CLEAR:
@@ -168,9 +168,9 @@ class Measurer:
     def _step_near(self, middle, count, centre_step):
         """Return the frequency step of a clear sound from the phase it gains in 8 values about its peak's frame."""
         start = max(0, min(middle - 16, count - 24))
-        closeup.rotate_sums(self.values, self.sums, 0, self.turn, start, 24, centre_step & 63)
+        closeup.rotate_sums(self.values, self.sums, self.turn, start, 24, centre_step & 63)
         third = self.third
-        closeup.thirds(self.sums, 0, third, 0, 8, 8)
+        closeup.thirds(self.sums, third, 0, 8, 8)
         gained = closeup.angle(third[3], third[2])
         if third[0] * third[0] + third[1] * third[1] > third[4] * third[4] + third[5] * third[5]:
             gained -= closeup.angle(third[1], third[0])
@@ -189,9 +189,9 @@ class Measurer:
             span = 5
         n = count - span
         shift = shift_for(part * span * 23)
-        closeup.envelope(self.sums, 0, self.sums, self.power, n, span, shift)
+        closeup.envelope(self.sums, self.sums, self.power, n, span, shift)
         out = self.out
-        closeup.shape(self.power, 0, 0, out, max(0, middle - 96), min(n, middle + 96), n)
+        closeup.shape(self.power, out, max(0, middle - 96), min(n, middle + 96), n)
         top_at = out[closeup.TOP_AT]
         above_cdb = cdb(out[closeup.TOP]) + 602 * shift - _SPAN_CDB[span] - _TURN_GAIN_CDB - noise_cdb
         self.over_noise_cdb = above_cdb - _SPAN_CDB[span]
@@ -220,7 +220,7 @@ class Measurer:
             a = count - 3 * m
         third = self.third
         shift = shift_for(part * m * 23)
-        closeup.thirds(self.sums, 0, third, a, m, shift)
+        closeup.thirds(self.sums, third, a, m, shift)
         middle = closeup.angle(third[3], third[2])
         early = wrap(middle - closeup.angle(third[1], third[0]))
         late = wrap(closeup.angle(third[5], third[4]) - middle)

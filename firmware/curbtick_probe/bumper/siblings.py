@@ -89,7 +89,6 @@ def _repeats(trains, sounds, row):
         return False
     return chain.repeats(
         sounds.time_us,
-        0,
         sounds.evidence_cdb,
         sounds.length_us,
         sounds.count,

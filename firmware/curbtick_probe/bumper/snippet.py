@@ -20,7 +20,7 @@ def wave_bytes(wave):
     wave: codes 0..4095. shift: 0..4, the least that fits the largest swing.
     """
     packed = bytearray(len(wave))
-    shift = pack.pack(wave, 0, packed, len(wave))
+    shift = pack.pack(wave, packed, len(wave))
     return shift, bytes(packed)
 
 

@@ -64,7 +64,7 @@ class Sounds:
         return row
 
     def _drop_weaker(self, evidence_cdb):
-        row = columns.weakest(self.evidence_cdb, 0, MOST)
+        row = columns.weakest(self.evidence_cdb, MOST)
         if self.evidence_cdb[row] >= evidence_cdb:
             return False
         self._move(row, MOST - 1)
@@ -74,4 +74,4 @@ class Sounds:
     def _move(self, source, target):
         if source != target:
             for column in self.columns:
-                columns.move(column, 0, source, target)
+                columns.move(column, source, target)

@@ -146,7 +146,6 @@ class Trains:
     def _mark(self, sounds):
         columns.mark(
             sounds.time_us,
-            0,
             sounds.evidence_cdb,
             sounds.length_us,
             sounds.sweep_hz,
@@ -203,9 +202,7 @@ class Trains:
         return level_cdb
 
     def _weigh(self, sounds, flags, least_cdb, hit):
-        return columns.weigh(
-            sounds.level_cdb, 0, self.flags, self.weight, sounds.count, flags, least_cdb, hit
-        )
+        return columns.weigh(sounds.level_cdb, self.flags, self.weight, sounds.count, flags, least_cdb, hit)
 
     def best_chain(self, sounds):
         """Set count, due, interval_us and first_us of the chain that scores best; return its score, -1 for none."""
@@ -223,7 +220,7 @@ class Trains:
     def _run_chain(self, sounds):
         hz = sounds.frequency_hz
         chain.best_chain(
-            sounds.time_us, 0, sounds.level_cdb, hz, self.weight, self.rules, sounds.count, self.best
+            sounds.time_us, sounds.level_cdb, hz, self.weight, self.rules, sounds.count, self.best
         )
 
     def _measure(self, sounds):
@@ -261,7 +258,7 @@ class Trains:
 
     def take_phases(self, sounds):
         """Set phase_us: how long after a beat of the held train each sound begins."""
-        columns.phases(sounds.time_us, 0, self.phase_us, sounds.count, self.first_us, self.interval_us)
+        columns.phases(sounds.time_us, self.phase_us, sounds.count, self.first_us, self.interval_us)
 
     def slip_us(self, row):
         """Return how far a sound is from the nearest beat of the held train, in us."""
@@ -326,5 +323,5 @@ class Trains:
         above_cdb = self.level_cdb - RIVAL_BELOW_CDB
         kind = sounds.kind
         return columns.count_loud(
-            sounds.level_cdb, 0, self.flags, kind, sounds.count, asked, above_cdb, names.HELD
+            sounds.level_cdb, self.flags, kind, sounds.count, asked, above_cdb, names.HELD
         )

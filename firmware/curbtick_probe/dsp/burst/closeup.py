@@ -64,11 +64,11 @@ _ANGLE_BITS = const(5)
 
 
 @micropython.viper
-def rotate_sums(s: ptr16, sums: ptr32, c: int, turn: ptr8, first: int, count: int, step: int):
+def rotate_sums(s: ptr16, sums: ptr32, turn: ptr8, first: int, count: int, step: int):
     """Turn values back by step / 64 of a turn each and add them up.
 
     s: complex values, offset by 32768; `count` of them are used, from `first` on. turn: from tables.turns. sums: 2 *
-    (count + 1) words: the sums of the first 0, 1, ... count turned values. c: spare. step: 0..63. count: at most 512.
+    (count + 1) words: the sums of the first 0, 1, ... count turned values. step: 0..63. count: at most 512.
 
     Q format: Q4 of the values less 127/128. Range: |part| of one term <= (30240 * 127) / 8 + 1 = 480061, of a sum
     <= 512 * 480061 = 2.46e8 < 2**28. Headroom: products < 2 * 32768 * 127 < 2**24.
@@ -182,10 +182,10 @@ def search(
 
 
 @micropython.viper
-def envelope(sums: ptr32, re: int, ahead: ptr32, e: ptr32, count: int, span: int, shift: int):
+def envelope(sums: ptr32, ahead: ptr32, e: ptr32, count: int, span: int, shift: int):
     """Squared magnitude of each coherent sum over `span` values: an envelope smoothed at the carrier.
 
-    sums, ahead: the same words of rotate_sums. re: spare. e: `count` words; e[n] belongs to values n .. n + span - 1.
+    sums, ahead: the same words of rotate_sums. e: `count` words; e[n] belongs to values n .. n + span - 1.
     shift: takes a sum's parts below 2**14.
 
     Q format: that of rotate_sums, shifted, squared. Range: e < 2**29. Headroom: differences below 2**29, which the
@@ -205,10 +205,10 @@ def envelope(sums: ptr32, re: int, ahead: ptr32, e: ptr32, count: int, span: int
 
 
 @micropython.viper
-def shape(e: ptr32, at: int, v: int, out: ptr32, first: int, last: int, count: int):
+def shape(e: ptr32, out: ptr32, first: int, last: int, count: int):
     """Where an envelope peaks and where it crosses a quarter (-6 dB) and a hundredth (-20 dB) of the peak.
 
-    e: `count` words of power below 2**29. at, v: spare. The peak is sought in first..last - 1. out: TOP the peak
+    e: `count` words of power below 2**29. The peak is sought in first..last - 1. out: TOP the peak
     power, TOP_AT its index, RISE and FALL the -6 dB crossings around it, RING the -20 dB crossing after it, these
     three in sixteenths of a value, by linear interpolation of the power; -1 where the envelope ends first.
 
@@ -235,29 +235,35 @@ def shape(e: ptr32, at: int, v: int, out: ptr32, first: int, last: int, count: i
         at -= 1
         v = e[at]
         if v < limit:
-            out[RISE] = (at << _PART_BITS) + (((limit - v) >> _POWER_DROP) << _PART_BITS) // (((e[at + 1] - v) >> _POWER_DROP) + 1)
+            out[RISE] = (at << _PART_BITS) + (((limit - v) >> _POWER_DROP) << _PART_BITS) // (
+                ((e[at + 1] - v) >> _POWER_DROP) + 1
+            )
             break
     at = top_at + 1
     while at < count:
         v = e[at]
         if v < limit:
-            out[FALL] = (at << _PART_BITS) - (((limit - v) >> _POWER_DROP) << _PART_BITS) // (((e[at - 1] - v) >> _POWER_DROP) + 1)
+            out[FALL] = (at << _PART_BITS) - (((limit - v) >> _POWER_DROP) << _PART_BITS) // (
+                ((e[at - 1] - v) >> _POWER_DROP) + 1
+            )
             break
         at += 1
     limit = top // _HUNDREDTH
     while at < count:
         v = e[at]
         if v < limit:
-            out[RING] = (at << _PART_BITS) - (((limit - v) >> _POWER_DROP) << _PART_BITS) // (((e[at - 1] - v) >> _POWER_DROP) + 1)
+            out[RING] = (at << _PART_BITS) - (((limit - v) >> _POWER_DROP) << _PART_BITS) // (
+                ((e[at - 1] - v) >> _POWER_DROP) + 1
+            )
             break
         at += 1
 
 
 @micropython.viper
-def thirds(sums: ptr32, re: int, out: ptr32, first: int, length: int, shift: int):
+def thirds(sums: ptr32, out: ptr32, first: int, length: int, shift: int):
     """Three consecutive coherent sums over `length` values each, from `first` on.
 
-    sums: of rotate_sums. re: spare. out: 7 words: the sums' real and imaginary parts in turn, their squares' sum.
+    sums: of rotate_sums. out: 7 words: the sums' real and imaginary parts in turn, their squares' sum.
     shift: takes a sum's parts below 2**14.
 
     Q format: that of rotate_sums, shifted. Range: parts below 2**14, energy below 3 * 2**29 < 2**31. Headroom:
@@ -318,8 +324,8 @@ def angle(y: int, x: int) -> int:
     turned = int(0)
     if x < 0:
         turned = int(_HALF_TURN)
-        x = 0 - x
-        y = 0 - y
+        x = -x
+        y = -y
     x = x << _ANGLE_BITS
     y = y << _ANGLE_BITS
     step = int(_ARCTAN_0)

@@ -13,10 +13,10 @@ _GAIN_BITS = const(8)
 
 
 @micropython.viper
-def envelope(x: ptr16, e: ptr32, y: int, count: int, gain_q8: int):
+def envelope(x: ptr16, e: ptr32, count: int, gain_q8: int):
     """Squared envelope of a carrier from five samples each: y**2 + (quadrature of y)**2 with y = x[n] - x[n - 2].
 
-    x: count + 4 samples 0..4095; value n is centred on x[n + 2]. e: `count` words. y: spare. gain_q8: from
+    x: count + 4 samples 0..4095; value n is centred on x[n + 2]. e: `count` words. gain_q8: from
     tables.quadratures_q8, 128..256.
 
     Q format: codes squared times the difference's gain. Range: |y| <= 4095, |quadrature| <= 8190, e < 8.4e7 < 2**27.

@@ -300,18 +300,18 @@ def segment(
 
 
 @micropython.viper
-def total(floor: ptr32, sum: int) -> int:
-    """Return the sum of the 13 floors. sum: spare, any value.
+def total(floor: ptr32) -> int:
+    """Return the sum of the 13 floors.
 
     Q format: Q8. Range: 13 * 2**25 < 2**29. Headroom: as the range.
     """
-    sum = int(0)
+    summed = int(0)
     n = int(_BINS)
     while n:
-        sum += floor[0]
+        summed += floor[0]
         floor = ptr32(uint(floor) + _WORD_BYTES)
         n -= 1
-    return sum
+    return summed
 
 
 @micropython.viper

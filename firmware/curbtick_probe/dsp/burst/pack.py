@@ -11,10 +11,10 @@ _BYTE_MOST = const(255)
 
 
 @micropython.viper
-def pack(x: ptr16, v: int, out: ptr8, count: int) -> int:
+def pack(x: ptr16, out: ptr8, count: int) -> int:
     """Pack samples as (code - 2048) >> shift, rounded and offset by 128; return the shift.
 
-    x: `count` samples 0..4095. v: spare. out: `count` bytes. The shift is 0..4, the least that fits the largest swing.
+    x: `count` samples 0..4095. out: `count` bytes. The shift is 0..4, the least that fits the largest swing.
 
     Q format: codes by 2**-shift. Range: bytes 1..255. Headroom: nothing beyond a code.
     """
@@ -23,7 +23,7 @@ def pack(x: ptr16, v: int, out: ptr8, count: int) -> int:
     while n < count:
         v = x[n] - _MID_CODE
         if v < 0:
-            v = 0 - v
+            v = -v
         if v > swing:
             swing = v
         n += 1

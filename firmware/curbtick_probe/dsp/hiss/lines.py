@@ -253,7 +253,7 @@ def centre(values: ptr32, count: int, middle: int, width_q8: int, shift: int) ->
                 if v > w:
                     v = w
                 elif v + w < 0:
-                    v = 0 - w
+                    v = -w
                 total += v
                 kept += 1
             k += 1

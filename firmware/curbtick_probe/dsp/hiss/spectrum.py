@@ -107,7 +107,9 @@ def powers(buf: ptr32, out: ptr32):
             s >>= _PART_DROP
             out[k] = (((p * p + q * q) >> _COARSE_SHIFT) + ((r * r + s * s) >> _COARSE_SHIFT)) | COARSE
         else:
-            out[k] = ((p * p + q * q + _FINE_ROUND) >> _FINE_SHIFT) + ((r * r + s * s + _FINE_ROUND) >> _FINE_SHIFT)
+            out[k] = ((p * p + q * q + _FINE_ROUND) >> _FINE_SHIFT) + (
+                (r * r + s * s + _FINE_ROUND) >> _FINE_SHIFT
+            )
         k += 1
 
 

@@ -49,7 +49,7 @@ def crest(fine: ptr32, count: int) -> int:
     while k < end:
         v = fine[k] - _BIAS
         if v < 0:
-            v = 0 - v
+            v = -v
         if v > top:
             top = v
         k += 1
@@ -123,12 +123,12 @@ def spread(buf: ptr32) -> int:
         i = ((k + (_POINTS - REACH)) & (_POINTS - 1)) << 1
         v = buf[i] - _BIAS
         if v < 0:
-            v = 0 - v
+            v = -v
         if v > top:
             top = v
         v = buf[i + 1] - _BIAS
         if v < 0:
-            v = 0 - v
+            v = -v
         if v > top:
             top = v
         k += 1

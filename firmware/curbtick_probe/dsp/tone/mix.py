@@ -173,10 +173,10 @@ def blank(coarse: ptr32, line: ptr32):
         q = (coarse[j + 1] >> _MAGNITUDE_BITS) - _MAGNITUDE_ZERO
         m = p
         if m < 0:
-            m = 0 - m
+            m = -m
         n = q
         if n < 0:
-            n = 0 - n
+            n = -n
         if m > n:
             m += n >> 1
         else:

@@ -32,15 +32,13 @@ _MASK = const(0x3FFFFFFF)
 
 
 @micropython.viper
-def best_chain(
-    t: ptr32, k: int, level: ptr32, hz: ptr32, weight: ptr32, rules: ptr32, count: int, chain: ptr32
-):
+def best_chain(t: ptr32, level: ptr32, hz: ptr32, weight: ptr32, rules: ptr32, count: int, chain: ptr32):
     """Find the chain with the highest score, the first of them in the order of its seeds.
 
     Any two events that may be neighbours seed a chain: it is followed from the earlier one backwards and from the
     later one forwards, in steps of their distance that start anew from each hit. Its score is the sum of its hits'
     weights less the cost of each miss.
-    t: `count` times, ascending. k: spare. level, hz, weight: of the same events; weight 0 leaves an event out. rules:
+    t: `count` times, ascending. level, hz, weight: of the same events; weight 0 leaves an event out. rules:
     RULES_WORDS words: interval at least, at most; slack of each step; largest difference of level and of frequency from
     the seed's event on that side; end of the time in which an event would have been heard; cost of a missing event;
     begin of that time. chain: CHAIN_WORDS words; SCORE is -1 where there is none that scores 0 or more.
@@ -63,14 +61,12 @@ def best_chain(
                 break
             fits = int(0)
             if step >= rules[SHORTEST_US] and weight[j]:
-                d = (((level[i] + _HALF) & _MASK) - _HALF) - (
-                    ((level[j] + _HALF) & _MASK) - _HALF
-                )
+                d = ((level[i] - level[j] + _HALF) & _MASK) - _HALF
                 f = hz[i] - hz[j]
                 if d < 0:
-                    d = 0 - d
+                    d = -d
                 if f < 0:
-                    f = 0 - f
+                    f = -f
                 if d <= rules[LEVEL_CDB] and f <= rules[SPREAD_HZ]:
                     fits = int(1)
             if fits:
@@ -83,7 +79,7 @@ def best_chain(
                 ahead = int(-1)
                 ways = int(2)
                 while ways:
-                    base_level = ((level[member] + _HALF) & _MASK) - _HALF
+                    base_level = int(level[member])
                     base_hz = hz[member]
                     k = int(member)
                     due = t[k] + step * ahead
@@ -94,13 +90,13 @@ def best_chain(
                             if late > slack:
                                 break
                             k += ahead
-                            if late >= 0 - slack and weight[k]:
-                                d = (((level[k] + _HALF) & _MASK) - _HALF) - base_level
+                            if late >= -slack and weight[k]:
+                                d = ((level[k] - base_level + _HALF) & _MASK) - _HALF
                                 f = hz[k] - base_hz
                                 if d < 0:
-                                    d = 0 - d
+                                    d = -d
                                 if f < 0:
-                                    f = 0 - f
+                                    f = -f
                                 if d <= rules[LEVEL_CDB] and f <= rules[SPREAD_HZ]:
                                     hit = int(1)
                                     due = t[k]
@@ -131,12 +127,10 @@ def best_chain(
 
 
 @micropython.viper
-def comes_again(
-    t: ptr32, n: int, hz: ptr32, count: int, k: int, interval: int, slack: int, spread: int
-) -> int:
+def comes_again(t: ptr32, hz: ptr32, count: int, k: int, interval: int, slack: int, spread: int) -> int:
     """Tell whether an event of k's frequency, within `spread`, lies an interval before or after k; 1 or 0.
 
-    t, hz: of `count` events. n: spare.
+    t, hz: of `count` events.
 
     Q format: integers. Range: times 0..4e6. Headroom: as the range.
     """
@@ -144,12 +138,12 @@ def comes_again(
     while n < count:
         apart = t[n] - t[k]
         if apart < 0:
-            apart = 0 - apart
+            apart = -apart
         apart -= interval
         off = hz[n] - hz[k]
         if off < 0:
-            off = 0 - off
-        if apart <= slack and apart >= 0 - slack and off <= spread:
+            off = -off
+        if apart <= slack and apart >= -slack and off <= spread:
             return 1
         n += 1
     return 0
@@ -158,7 +152,6 @@ def comes_again(
 @micropython.viper
 def repeats(
     t: ptr32,
-    n: int,
     evidence: ptr32,
     length: ptr32,
     count: int,
@@ -170,7 +163,7 @@ def repeats(
 ) -> int:
     """Tell whether a clear, short event lies some intervals before or after event k; 1 or 0.
 
-    t, evidence, length: of `count` events. n: spare. least: of evidence; longest: of length.
+    t, evidence, length: of `count` events. least: of evidence; longest: of length.
 
     Q format: integers. Range: times 0..4e6, |evidence| < 2**15. Headroom: as the range.
     """
@@ -178,7 +171,7 @@ def repeats(
     while n < count:
         apart = t[n] - t[k]
         if apart < 0:
-            apart = 0 - apart
+            apart = -apart
         if apart > interval >> 1:
             slip = apart % interval
             if slip > interval - slip:

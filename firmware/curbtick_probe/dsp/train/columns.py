@@ -52,10 +52,10 @@ _MASK = const(0x3FFFFFFF)
 
 
 @micropython.viper
-def weakest(x: ptr32, least: int, count: int) -> int:
+def weakest(x: ptr32, count: int) -> int:
     """Return the place of the least value, the first of equals.
 
-    x: `count` values of at least one. least: spare.
+    x: `count` values of at least one.
 
     Q format: integers. Range: |value| < 2**29. Headroom: as the range.
     """
@@ -72,10 +72,10 @@ def weakest(x: ptr32, least: int, count: int) -> int:
 
 
 @micropython.viper
-def move(x: ptr32, n: int, source: int, target: int):
+def move(x: ptr32, source: int, target: int):
     """Take the word at `source` out, close the gap, and put it in at `target`.
 
-    x: a column that holds both places. n: spare.
+    x: a column that holds both places.
 
     Q format: words. Range: any. Headroom: words are not computed with.
     """
@@ -91,12 +91,10 @@ def move(x: ptr32, n: int, source: int, target: int):
 
 
 @micropython.viper
-def mark(
-    t: ptr32, n: int, evidence: ptr32, length: ptr32, sweep: ptr32, marks: ptr32, flags: ptr32, count: int
-):
+def mark(t: ptr32, evidence: ptr32, length: ptr32, sweep: ptr32, marks: ptr32, flags: ptr32, count: int):
     """Set the flags of sounds.
 
-    t, evidence, length, sweep: columns of `count` sounds. n: spare. marks: MARKS_WORDS words. flags: `count` words.
+    t, evidence, length, sweep: columns of `count` sounds. marks: MARKS_WORDS words. flags: `count` words.
 
     Q format: integers. Range: times 0..4e6, |others| < 2**29. Headroom: as the range.
     """
@@ -105,7 +103,7 @@ def mark(
         e = ((evidence[n] + _HALF) & _MASK) - _HALF
         s = ((sweep[n] + _HALF) & _MASK) - _HALF
         if s < 0:
-            s = 0 - s
+            s = -s
         flag = int(0)
         if e >= marks[CLEAR_CDB] and t[n] >= marks[WHOLE_FROM_US]:
             flag = int(CLEAR)
@@ -124,12 +122,10 @@ def mark(
 
 
 @micropython.viper
-def weigh(
-    level: ptr32, n: int, flags: ptr32, weight: ptr32, count: int, asked: int, least: int, hit: int
-) -> int:
+def weigh(level: ptr32, flags: ptr32, weight: ptr32, count: int, asked: int, least: int, hit: int) -> int:
     """Give sounds that have all the flags asked and at least a level a weight, the others 0; return how many have it.
 
-    level, flags, weight: of `count` sounds. n: spare.
+    level, flags, weight: of `count` sounds.
 
     Q format: integers. Range: |level|, |least| < 2**29, weight any. Headroom: as the range.
     """
@@ -146,10 +142,10 @@ def weigh(
 
 
 @micropython.viper
-def phases(t: ptr32, n: int, out: ptr32, count: int, first: int, interval: int):
+def phases(t: ptr32, out: ptr32, count: int, first: int, interval: int):
     """Set how long after a beat of an interval each time is: 0 to interval - 1; a beat is at `first`.
 
-    t, out: `count` words. n: spare.
+    t, out: `count` words.
 
     Q format: integers. Range: times and first 0..4e6, interval 1..4e6. Headroom: sums below 2**24.
     """
@@ -162,7 +158,6 @@ def phases(t: ptr32, n: int, out: ptr32, count: int, first: int, interval: int):
 @micropython.viper
 def like_off_beat(
     phase: ptr32,
-    n: int,
     level: ptr32,
     hz: ptr32,
     flags: ptr32,
@@ -174,22 +169,21 @@ def like_off_beat(
 ) -> int:
     """Count the sounds with all the flags asked that are like one thing but more than `slack` off the beat of a step.
 
-    phase: from `phases`, of an interval that is a multiple of the step. level, hz, flags: of the same sounds. n: spare.
+    phase: from `phases`, of an interval that is a multiple of the step. level, hz, flags: of the same sounds.
     like: LIKE_WORDS words.
 
     Q format: integers. Range: phases and frequencies 0..4e6, |level| < 2**28. Headroom: differences below 2**29.
     """
-    around = ((like[LEVEL] + _HALF) & _MASK) - _HALF
     off = int(0)
     n = int(0)
     while n < count:
         if flags[n] & asked == asked:
-            d = ((level[n] + _HALF) & _MASK) - _HALF - around
+            d = ((level[n] - like[LEVEL] + _HALF) & _MASK) - _HALF
             f = hz[n] - like[HZ]
             if d < 0:
-                d = 0 - d
+                d = -d
             if f < 0:
-                f = 0 - f
+                f = -f
             slip = phase[n] % step
             if slip > step - slip:
                 slip = step - slip
@@ -200,12 +194,10 @@ def like_off_beat(
 
 
 @micropython.viper
-def count_loud(
-    level: ptr32, n: int, flags: ptr32, kind: ptr32, count: int, asked: int, above: int, but: int
-) -> int:
+def count_loud(level: ptr32, flags: ptr32, kind: ptr32, count: int, asked: int, above: int, but: int) -> int:
     """Count the sounds that have all the flags asked, are above a level and not of one kind.
 
-    level, flags, kind: of `count` sounds. n: spare.
+    level, flags, kind: of `count` sounds.
 
     Q format: integers. Range: |level|, |above| < 2**29. Headroom: as the range.
     """
@@ -220,10 +212,10 @@ def count_loud(
 
 
 @micropython.viper
-def choose(phase: ptr32, n: int, flags: ptr32, kept: ptr32, count: int, asked: int, after: int, before: int):
+def choose(phase: ptr32, flags: ptr32, kept: ptr32, count: int, asked: int, after: int, before: int):
     """Set `kept` to 2 for the sounds that have all the flags asked and a phase between two, to 0 for the others.
 
-    phase, flags, kept: of `count` sounds. n: spare.
+    phase, flags, kept: of `count` sounds.
 
     Q format: integers. Range: phases 0..4e6. Headroom: as the range.
     """
@@ -238,7 +230,6 @@ def choose(phase: ptr32, n: int, flags: ptr32, kept: ptr32, count: int, asked: i
 @micropython.viper
 def on_beats(
     phase: ptr32,
-    n: int,
     evidence: ptr32,
     kept: ptr32,
     hits: ptr32,
@@ -250,7 +241,7 @@ def on_beats(
 ):
     """For each kept sound, count the sounds on the beat that comes `after` its own, and take their mean evidence.
 
-    phase: from `phases`, of the interval; evidence, kept: of the same `count` sounds. n: spare. hits, means: `count`
+    phase: from `phases`, of the interval; evidence, kept: of the same `count` sounds. hits, means: `count`
     words, left alone where `kept` is 0; the mean is rounded down, 0 for none. after: 0 to interval - 1. slack: how far
     off a beat a sound may be.
 
@@ -268,7 +259,7 @@ def on_beats(
             while n < count:
                 slip = phase[n] - beat
                 if slip < 0:
-                    slip = 0 - slip
+                    slip = -slip
                 if slip <= slack or interval - slip <= slack:
                     many += 1
                     # Offset, so that the sum and its quotient have no sign.
@@ -284,7 +275,6 @@ def on_beats(
 @micropython.viper
 def keep_alike(
     hits: ptr32,
-    n: int,
     means: ptr32,
     others: ptr32,
     their_means: ptr32,
@@ -295,7 +285,7 @@ def keep_alike(
 ):
     """Set to 1 the words of `kept` that are not 0 and whose sound has no companion as loud on average.
 
-    hits, means, others, their_means: on_beats of the sound's own beat and of another. n: spare. Companions are two at
+    hits, means, others, their_means: on_beats of the sound's own beat and of another. Companions are two at
     least; their means differ by at most `most`, and squared, times the fewer of both, by at most `squared`.
 
     Q format: integers. Range: |means| < 2**15, most < 2**12, count at most 64. Headroom: the product below 2**30.
@@ -306,9 +296,9 @@ def keep_alike(
             fewer = hits[n]
             if others[n] < fewer:
                 fewer = others[n]
-            d = ((means[n] + _HALF) & _MASK) - ((their_means[n] + _HALF) & _MASK)
+            d = ((means[n] - their_means[n] + _HALF) & _MASK) - _HALF
             if d < 0:
-                d = 0 - d
+                d = -d
             if fewer < _COMPANIONS or d > most:
                 kept[n] = ALONE
             elif d * d * fewer > squared:
