@@ -291,15 +291,6 @@ def test_rotate_sums_has_headroom_for_its_longest_burst(core: Core) -> None:
     assert 1 << 27 < max(map(abs, sums)) < 1 << 28
 
 
-def test_logarithm_is_that_of_mathematics(core: Core) -> None:
-    from math import log2
-
-    for value in sorted({1, 2, 3, (1 << 31) - 1} | {(1 << k) + d for k in range(2, 31) for d in (-1, 0, 1)}):
-        got = agree(core, BURST, "log2_q10", value).result
-        assert abs(got - 1024 * log2(value)) <= 3
-    assert agree(core, BURST, "log2_q10", 0).result == -1024
-
-
 @settings(max_examples=100, deadline=None)
 @given(st.integers(-(1 << 24) + 1, (1 << 24) - 1), st.integers(-(1 << 24) + 1, (1 << 24) - 1))
 def test_angle_is_that_of_mathematics(core: Core, y: int, x: int) -> None:

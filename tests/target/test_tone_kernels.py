@@ -108,6 +108,14 @@ def test_extent_of_every_third_sample(core: Core, name: str) -> None:
 
 
 def test_logarithm_is_that_of_mathematics(core: Core) -> None:
-    for value in sorted({1, 2, 3} | {(1 << k) + d for k in range(2, 30) for d in (-1, 0, 1)}):
-        got = agree(core, LEVEL, "log2_q10", value).result
+    values = sorted({1, 2, 3, (1 << 31) - 1} | {(1 << k) + d for k in range(2, 31) for d in (-1, 0, 1)})
+    words = array("i", values)
+    agree(core, LEVEL, "log2_q10", words, len(words))
+    for value, got in zip(values, words, strict=True):
         assert -3 <= got - 1024 * log2(value) <= 0.001
+
+
+def test_logarithm_of_nothing_is_below_that_of_one(core: Core) -> None:
+    words = array("i", [0, 1, 0])
+    agree(core, LEVEL, "log2_q10", words, 3)
+    assert list(words) == [-1024, 0, -1024]

@@ -142,7 +142,7 @@ def _phases_that_repeat(trains, sounds, step_us, part):
             late = trains.phase_us[row] % step_us
             if min(late, step_us - late) <= 2 * SLACK_US:
                 return 0
-            if trains.weight[row] == 2:
+            if trains.weight[row] == columns.ALIKE:
                 again += 1
                 n = _add_phase(trains, late, step_us, n)
             else:
@@ -155,7 +155,7 @@ def _mark_companions(trains, sounds, step_us, part):
     beats = trains.beats
     for row in range(sounds.count):
         if trains.weight[row]:
-            trains.weight[row] = 2
+            trains.weight[row] = columns.ALIKE
     for m in range(1, part):
         _fill_beats(trains, sounds, beats.other_hits, beats.other_means_cdb, m * step_us)
         columns.keep_alike(

@@ -2,15 +2,19 @@
 
 import array
 
+from curbtick_wire import names
+from curbtick_wire.sampling import BLOCK, BLOCK_US, MID_CODE
 from micropython import const
 
 from curbtick_probe.bumper import tables
-from curbtick_probe.bumper.measure import SUMS, Measurer, cdb
+from curbtick_probe.bumper.measure import SUMS, Measurer
+from curbtick_probe.bumper.siblings import SINGLE_CDB
 from curbtick_probe.bumper.sounds import Sounds
 from curbtick_probe.dsp.burst import baseband, closeup, fine, floor, spectrum
+from curbtick_probe.dsp.burst.floor import FOUND_LAST, FOUND_POWER
+from curbtick_probe.dsp.level import cdb
 
-BLOCK = const(1024)
-BLOCK_US = const(4096)
+# Baseband values of a block.
 _VALUES = const(256)
 
 # Blocks are folded one by one, and searched two at a time.
@@ -40,13 +44,7 @@ _PRICE = const(1)
 _SAVED_MOST = const(4)
 _KEEP_FRAMES = const(96)
 
-# A sound needs this much evidence for its samples to be worth keeping.
-_WAVE_EVIDENCE_CDB = const(1390)
-_OTHER = const(3)
-
-
 # The strongest burst's samples: those of its start, some before it, kept at the full rate.
-WAVE_RATE_HZ = const(250000)
 WAVE_SAMPLES = const(384)
 _WAVE_LEAD = const(72)
 _KEPT_BLOCKS = const(4)
@@ -77,9 +75,9 @@ class Listener:
     def __init__(self, board):
         self.capture = board.capture
         self.sounds = Sounds()
-        self.ring = array.array("H", [32768] * (2 * (baseband.RING + baseband.GUARD)))
-        self.joint = array.array("H", [2048] * baseband.JOINT)
-        self.halves = array.array("H", [32768] * (32 * _FRAMES))
+        self.ring = array.array("H", [baseband.ZERO] * (2 * (baseband.RING + baseband.GUARD)))
+        self.joint = array.array("H", [MID_CODE] * baseband.JOINT)
+        self.halves = array.array("H", [baseband.ZERO] * (32 * _FRAMES))
         # As many as the frames' powers take, 16 a frame, and as Measurer wants.
         self.power = array.array("i", [0] * max(16 * _FRAMES, SUMS))
         # Frames are searched before sounds are measured, so that both may use the same memory.
@@ -91,10 +89,10 @@ class Listener:
         self.state = array.array("i", [0] * floor.STATE_WORDS)
         self.found = array.array("i", [0] * (floor.SEGMENT_WORDS * _WAITING_MOST))
         self.crests = array.array("i", [0] * floor.CRESTS)
-        self.extremes = array.array("i", [0] * 3)
+        self.extremes = array.array("i", [0] * 2)
         self.recent = [None] * _KEPT_BLOCKS
-        self.wave = array.array("H", [2048] * WAVE_SAMPLES)
-        self.fall_shape = array.array("i", [0] * 5)
+        self.wave = array.array("H", [MID_CODE] * WAVE_SAMPLES)
+        self.fall_shape = array.array("i", [0] * closeup.SHAPE_WORDS)
         self.quadratures_q8 = tables.quadratures_q8()
         self.pad_cdb = 0
         self.loud_cdb = 0
@@ -107,8 +105,8 @@ class Listener:
         self.folded = 0
         self.waiting = 0
         self.saved = _SAVED_MOST
-        self.extremes[0] = 4095
-        self.extremes[1] = 0
+        self.extremes[baseband.LOWEST] = 4095
+        self.extremes[baseband.HIGHEST] = 0
         self.wave_start_us = -1
         self.wave_level_cdb = -32768
         for i in range(spectrum.BINS):
@@ -118,20 +116,20 @@ class Listener:
         for i in range(floor.STATE_WORDS):
             self.state[i] = 0
         for i in range(baseband.HISTORY):
-            self.joint[i] = 2048
+            self.joint[i] = MID_CODE
         # What the last reading left in the ring would be heard before this one's first sound.
-        self.ring[0] = 32768
+        self.ring[0] = baseband.ZERO
         baseband.copy(self.ring, self.ring, len(self.ring) - 1, 0, 1)
 
     @property
     def lowest(self):
         """Lowest code so far."""
-        return self.extremes[0]
+        return self.extremes[baseband.LOWEST]
 
     @property
     def highest(self):
         """Highest code so far."""
-        return self.extremes[1]
+        return self.extremes[baseband.HIGHEST]
 
     def start(self, source, pad_cdb=0, loud_cdb=0):
         """Start listening on an input (names.INPUT_*); the first blocks teach the floor, then are searched.
@@ -239,7 +237,7 @@ class Listener:
     def _measure_strongest(self):
         strongest = 0
         for k in range(_WORDS, self.waiting * _WORDS, _WORDS):
-            if self.found[k + 4] > self.found[strongest + 4]:
+            if self.found[k + FOUND_POWER] > self.found[strongest + FOUND_POWER]:
                 strongest = k
         self._take(strongest)
         self._remove(strongest)
@@ -248,13 +246,13 @@ class Listener:
         """Lose sounds that are too old, and the weakest of those that are too many."""
         oldest = self.state[floor.FRAME] - _KEEP_FRAMES
         for k in range((self.waiting - 1) * _WORDS, -1, -_WORDS):
-            if self.found[k + 1] < oldest:
+            if self.found[k + FOUND_LAST] < oldest:
                 self._remove(k)
                 self.sounds.dropped += 1
         while self.waiting > _WAITING_KEPT:
             weakest = 0
             for k in range(_WORDS, self.waiting * _WORDS, _WORDS):
-                if self.found[k + 4] < self.found[weakest + 4]:
+                if self.found[k + FOUND_POWER] < self.found[weakest + FOUND_POWER]:
                     weakest = k
             self._remove(weakest)
             self.sounds.dropped += 1
@@ -281,10 +279,10 @@ class Listener:
         s.length_us[row] = m.length_us
         s.ringdown_us[row] = m.ringdown_us
         s.evidence_cdb[row] = m.evidence_cdb
-        s.kind[row] = _OTHER
+        s.kind[row] = names.OTHER
         if s.level_cdb[row] >= self.loud_cdb:
             self.loud += 1
-        if m.evidence_cdb > _WAVE_EVIDENCE_CDB and m.level_cdb > self.wave_level_cdb:
+        if m.evidence_cdb > SINGLE_CDB and m.level_cdb > self.wave_level_cdb:
             self._keep_wave(m)
 
     def _time_fall(self, m):

@@ -5,7 +5,17 @@ import array
 from micropython import const
 
 from curbtick_probe.bumper import tables
-from curbtick_probe.dsp.burst import baseband, closeup, floor, spectrum
+from curbtick_probe.dsp.burst import baseband, closeup, spectrum
+from curbtick_probe.dsp.burst.closeup import (
+    EARLY_IMAGINARY,
+    EARLY_REAL,
+    LATE_IMAGINARY,
+    LATE_REAL,
+    MIDDLE_IMAGINARY,
+    MIDDLE_REAL,
+)
+from curbtick_probe.dsp.burst.floor import FOUND_BIN, FOUND_LAST, FOUND_PEAK_FRAME, FOUND_POWER, around
+from curbtick_probe.dsp.level import cdb, log2_of
 
 _REGION = const(512)
 # Words that a region's running sums take.
@@ -50,16 +60,11 @@ _NOISE_ADDS_CDB = (
     300, 300, 274, 218, 173, 137, 109, 87, 69, 55, 43, 34, 27, 22, 17, 14, 11, 9, 7, 5, 4, 3, 3, 2, 2, 1,
 )  # fmt: skip
 
-# The middle of the band, 30 to 80 kHz.
-_MIDDLE_HZ = const(55000)
+# The lowest frequency that the baseband can tell from those above: half its rate below the band's middle, 55 kHz.
+_LOWEST_HZ = const(23750)
 
 # Baseband value n is centred on sample 4 n - 7.
 _DELAY_US = const(28)
-
-
-def cdb(power):
-    """Return 1000 log10(power) for an integer power of 1 to 2**31 - 1, to 0.3; hundredths of a dB."""
-    return closeup.log2_q10(power) * 30103 // 102400
 
 
 def loss_cdb(frequency_hz):
@@ -69,7 +74,7 @@ def loss_cdb(frequency_hz):
 
 def shift_for(most):
     """Return the shift that takes an integer of at most `most` below 2**14."""
-    return max(0, (closeup.log2_q10(most) >> 10) - 13)
+    return max(0, (log2_of(most) >> 10) - 13)
 
 
 class Measurer:
@@ -85,8 +90,8 @@ class Measurer:
         self.sums = sums
         self.sums_16 = array.array("H", [0] * (2 * _SEARCH + 2))
         self.power = array.array("i", [0] * _REGION)
-        self.out = array.array("i", [0] * 8)
-        self.third = array.array("i", [0] * 7)
+        self.out = array.array("i", [0] * closeup.SHAPE_WORDS)
+        self.third = array.array("i", [0] * closeup.THIRDS_WORDS)
         self.turn = tables.turns()
         self.peak_us = 0
         self.time_us = 0
@@ -105,8 +110,8 @@ class Measurer:
         newest: how many values were written so far.
         """
         first_frame = found[at]
-        frames = found[at + 1] - first_frame
-        peak = found[at + 2] * 8
+        frames = found[at + FOUND_LAST] - first_frame
+        peak = found[at + FOUND_PEAK_FRAME] * 8
         first = first_frame * 8 - 8 - _LEAD
         count = frames * 8 + 16 + _LEAD + _TAIL
         is_long = count > _REGION
@@ -117,10 +122,10 @@ class Measurer:
         count = min(count, newest - first)
         lost = newest - first > baseband.RING
         if lost:
-            first = found[at + 1] * 8 - count
+            first = found[at + FOUND_LAST] * 8 - count
             peak = first + _LONG_LEAD
         part = baseband.unroll(ring, self.values, first, count)
-        self._from_values(part, peak - first, count, floor.around(floors, found[at + 3]), found, at)
+        self._from_values(part, peak - first, count, around(floors, found[at + FOUND_BIN]), found, at)
         self.time_us += first * 16 - _DELAY_US
         self.peak_us += first * 16 - _DELAY_US
         if lost:
@@ -133,8 +138,8 @@ class Measurer:
     def _from_values(self, part, middle, count, quiet, found, at):
         """Set all but times from the values; their loudest part, the peak's place and the quartile floor are known."""
         noise_cdb = cdb(quiet) + _FLOOR_TO_NOISE_CDB
-        ratio = found[at + 4] // max(1, quiet >> 8)
-        centre_step = 4 * (found[at + 3] - 8)
+        ratio = found[at + FOUND_POWER] // max(1, quiet >> 8)
+        centre_step = 4 * (found[at + FOUND_BIN] - spectrum.CENTRE_BIN)
         if ratio < _CLEAR:
             step = self._search(part, middle, count, centre_step, noise_cdb)
         else:
@@ -148,9 +153,11 @@ class Measurer:
 
     def _take_peak(self, found, at, floors):
         """Take the level of a long sound whose peak the ring has lost from the peak's frame."""
-        self.level_cdb = cdb(found[at + 4]) - _FULL_SCALE_CDB + loss_cdb(self.frequency_hz)
-        self.evidence_cdb = cdb(found[at + 4]) - cdb(floors[found[at + 3]]) + _FLOOR_TO_MEAN_CDB
-        self.peak_us = found[at + 2] * spectrum.FRAME_US
+        self.level_cdb = cdb(found[at + FOUND_POWER]) - _FULL_SCALE_CDB + loss_cdb(self.frequency_hz)
+        self.evidence_cdb = (
+            cdb(found[at + FOUND_POWER]) - cdb(floors[found[at + FOUND_BIN]]) + _FLOOR_TO_MEAN_CDB
+        )
+        self.peak_us = found[at + FOUND_PEAK_FRAME] * spectrum.FRAME_US
         self.ringdown_us = -1
 
     def _search(self, part, middle, count, centre_step, noise_cdb):
@@ -171,11 +178,13 @@ class Measurer:
         closeup.rotate_sums(self.values, self.sums, self.turn, start, 24, centre_step & 63)
         third = self.third
         closeup.thirds(self.sums, third, 0, 8, 8)
-        gained = closeup.angle(third[3], third[2])
-        if third[0] * third[0] + third[1] * third[1] > third[4] * third[4] + third[5] * third[5]:
-            gained -= closeup.angle(third[1], third[0])
+        gained = closeup.angle(third[MIDDLE_IMAGINARY], third[MIDDLE_REAL])
+        early = third[EARLY_REAL] * third[EARLY_REAL] + third[EARLY_IMAGINARY] * third[EARLY_IMAGINARY]
+        late = third[LATE_REAL] * third[LATE_REAL] + third[LATE_IMAGINARY] * third[LATE_IMAGINARY]
+        if early > late:
+            gained -= closeup.angle(third[EARLY_IMAGINARY], third[EARLY_REAL])
         else:
-            gained = closeup.angle(third[5], third[4]) - gained
+            gained = closeup.angle(third[LATE_IMAGINARY], third[LATE_REAL]) - gained
         return (centre_step + ((wrap(gained) + 4096) >> 13)) & 63
 
     def _outline(self, part, middle, count, ratio, noise_cdb):
@@ -221,16 +230,17 @@ class Measurer:
         third = self.third
         shift = shift_for(part * m * 23)
         closeup.thirds(self.sums, third, a, m, shift)
-        middle = closeup.angle(third[3], third[2])
-        early = wrap(middle - closeup.angle(third[1], third[0]))
-        late = wrap(closeup.angle(third[5], third[4]) - middle)
+        middle = closeup.angle(third[MIDDLE_IMAGINARY], third[MIDDLE_REAL])
+        early = wrap(middle - closeup.angle(third[EARLY_IMAGINARY], third[EARLY_REAL]))
+        late = wrap(closeup.angle(third[LATE_IMAGINARY], third[LATE_REAL]) - middle)
         # Phases are in 1/65536 of a turn, 2 m values of 16 us apart; products stay small integers.
         turned_hz = ((early + late) * 15625 + 16384 * m) // (32768 * m)
         offset_hz = (((step + 32 & 63) - 32) * closeup.STEP_MHZ + 500) // 1000 + turned_hz
         # The baseband holds 62.5 kHz: what seems to lie above 86.25 kHz lies below 31.25 kHz, at the lower band edge.
-        self.frequency_hz = _MIDDLE_HZ + (baseband.CENTRE_HZ - _MIDDLE_HZ + offset_hz + 31250) % 62500 - 31250
+        above_hz = baseband.CENTRE_HZ + offset_hz - _LOWEST_HZ
+        self.frequency_hz = _LOWEST_HZ + above_hz % baseband.VALUE_RATE_HZ
         self.sweep_hz = (late - early) * 2930 // (1024 * m)
-        return cdb(third[closeup.THIRD_ENERGY] // m) + 602 * shift - _TURN_GAIN_CDB
+        return cdb(third[closeup.THIRDS_ENERGY] // m) + 602 * shift - _TURN_GAIN_CDB
 
 
 def noise_added_cdb(above_cdb):

@@ -1,6 +1,6 @@
 """One reading, from the first sample to its verdict and what the log keeps of it."""
 
-from curbtick_wire import names, records
+from curbtick_wire import names, records, sampling
 from micropython import const
 
 from curbtick_probe import reason
@@ -9,7 +9,7 @@ from curbtick_probe.bumper.listen import Listener
 from curbtick_probe.bumper.siblings import SINGLE_CDB
 from curbtick_probe.bumper.snippet import envelope_bytes, sound_parts, wave_bytes
 from curbtick_probe.bumper.train import Trains
-from curbtick_probe.dsp.burst import baseband
+from curbtick_probe.dsp.burst.baseband import HIGHEST, LOWEST
 
 # Listening ends here, so that the verdict stands within 1.5 s (3 s where the interval may be beyond 250 ms).
 USUAL_US = const(1290000)
@@ -101,7 +101,11 @@ class Reader:
         codes = listener.extremes
         capture = self.board.capture
         # Clipped or broken: nothing that is heard from there on can be trusted.
-        while RAIL_LOW < codes[0] < codes[1] - STUCK_CODES and codes[1] < RAIL_HIGH and not capture.overruns:
+        while (
+            RAIL_LOW < codes[LOWEST] < codes[HIGHEST] - STUCK_CODES
+            and codes[HIGHEST] < RAIL_HIGH
+            and not capture.overruns
+        ):
             # Every sound found is measured first: it may speak against an early PASS.
             if listener.loud >= enough and not listener.waiting and listener.time_us() >= _EARLIEST_US:
                 if self._is_enough(limits):
@@ -225,7 +229,7 @@ class Reader:
         step, envelope = envelope_bytes(listener.crests, listener.blocks)
         values = {
             "reading_seq": 1,
-            "rate_hz": baseband.RATE_HZ,
+            "rate_hz": sampling.RATE_HZ,
             "start_us": listener.wave_start_us,
             "shift": shift,
             "sample_count": len(wave),
@@ -238,7 +242,8 @@ class Reader:
 def empty_values(class_khz):
     """Return a reading record's values with nothing measured; the app adds vehicle, position and circumstances."""
     values = {}
-    for name, form, low, _high in records.KINDS[records.READING - 1][2]:
+    _kind, _name, fields, _tail = records.KINDS[records.READING - 1]
+    for name, form, _lowest, _highest in fields:
         values[name] = records.NONE_I16 if form == "h" else 0
     values["class_khz"] = class_khz
     values["sweep_hz"] = records.NONE_I32

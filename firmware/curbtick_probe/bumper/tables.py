@@ -2,6 +2,8 @@
 
 import math
 
+from curbtick_wire import sampling
+
 # quadrature_q8 is tabled at these frequencies: FIRST_HZ, FIRST_HZ + 1 kHz, ...
 FIRST_HZ = 30000
 LINES = 51
@@ -18,7 +20,7 @@ def turns():
 
 def quadratures_q8():
     """Return 256 / (2 sin(2 pi f / 250 kHz)) at the lines, which turn a central difference into its quadrature."""
-    lines = [2 * math.pi * (FIRST_HZ + 1000 * k) / 250000 for k in range(LINES)]
+    lines = [2 * math.pi * (FIRST_HZ + 1000 * k) / sampling.RATE_HZ for k in range(LINES)]
     return bytes([round(128 / math.sin(line)) for line in lines])
 
 

@@ -6,9 +6,9 @@ from micropython import const
 from curbtick_probe import reason
 from curbtick_probe.bumper.siblings import FAINT_SCORE
 
-SIBLING_HEARD = 1
-BUMPER_HEARD_BEFORE = 2
-FRONT_END_LIVE = 4
+SIBLING_HEARD = 1 << names.PROOFS.index("sibling_heard")
+BUMPER_HEARD_BEFORE = 1 << names.PROOFS.index("bumper_heard_before")
+FRONT_END_LIVE = 1 << names.PROOFS.index("front_end_live")
 
 # A train is one from this many bursts on; the system is proved to transmit by this many of a sibling's.
 BURSTS_LEAST = const(3)

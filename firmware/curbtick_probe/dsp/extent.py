@@ -3,10 +3,18 @@
 import micropython
 from micropython import const
 
-# Words of an extent.
+# Words of an extent: lowest and highest code, and how many samples were at a rail.
 LOWEST = const(0)
 HIGHEST = const(1)
 RAILS = const(2)
+WORDS = const(3)
+
+# Of the samples of an update (16,384): clipped above so many at a rail, dead below so many codes between the extremes.
+CLIPPED_SAMPLES = const(80)
+DEAD_CODES = const(3)
+
+# The extremes before the first sample.
+HIGHEST_CODE = const(4095)
 
 # Samples looked at: every third, which shares no factor with a tone's 12 to 25 samples a period for long.
 _STRIDE = const(3)

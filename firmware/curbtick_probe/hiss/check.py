@@ -26,11 +26,9 @@ from curbtick_probe.hiss.section import (
     TONE,
     Section,
 )
+from curbtick_probe.updates import LED_CDB, LEDS, SECTION_NUMBER_MAX, UPDATE_TENTHS_MS
 
 __all__ = ("STATUSES", "HissCheck")
-
-LEDS = const(12)
-LED_CDB = const(300)
 
 # Updates that choose the band, and that measure the background in it.
 CHOOSE_UPDATES = const(5)
@@ -43,7 +41,7 @@ _NOISY_CDB = const(-2000)
 class HissCheck:
     """One hiss check on one vehicle.
 
-    status: one of hiss_section.STATUSES by index. fast: set it to let the bar follow a fifth of a second instead of a
+    status: one of section.STATUSES by index. fast: set it to let the bar follow a fifth of a second instead of a
     whole one. leds: 0..12, 3 dB above the background each. dot: the other response on the same scale.
     """
 
@@ -174,7 +172,7 @@ class HissCheck:
     def mark(self):
         """Close the section: return its record values and begin the next."""
         values = self.values()
-        self._number = self._number + 1 if self._number < 99 else 1
+        self._number = self._number % SECTION_NUMBER_MAX + 1
         self._begin_section()
         return values
 
@@ -195,7 +193,7 @@ class HissCheck:
             "above_background_cdb": section.above_cdb,
             "tone_hz": tone_hz,
             "tone_cdb": tone_cdb,
-            "listened_ms": section.updates * 1966 // 10,
+            "listened_ms": section.updates * UPDATE_TENTHS_MS // 10,
             "limits_revision": self._limit_set["revision"],
             "battery_mv": self.board.battery_mv(),
         }

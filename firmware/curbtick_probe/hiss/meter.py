@@ -5,17 +5,17 @@ Knows no background and no limits. Every third block is analysed, which keeps th
 
 import array
 
+from curbtick_wire import sampling
 from micropython import const
 
-from curbtick_probe.dsp import extent as tone_extent
-from curbtick_probe.dsp import fft, level
+from curbtick_probe import updates
+from curbtick_probe.dsp import extent, fft, level
 from curbtick_probe.dsp.hiss import lines, spectrum
 
-BLOCKS = const(48)
+# Every third block is analysed; a second has five segments, one for each update.
 EVERY = const(3)
-ANALYSED = const(16)
+ANALYSED = updates.BLOCKS // EVERY
 SEGMENTS = const(5)
-UPDATE_US = const(196608)
 
 # The band: four of the twelve sub-bands, 19.5 kHz.
 BAND_SUBS = const(4)
@@ -40,11 +40,7 @@ _WIDTH_Q8 = const(40)
 LINE_CDB = const(500)
 _LINE_SHARE_PERCENT = const(60)
 LINES_MAX = const(8)
-LIMIT_MOST = const(4194304)
 _LINE_REACH = const(3)
-
-_CLIPPED_SAMPLES = const(80)
-_DEAD_CODES = const(3)
 
 
 class HissMeter:
@@ -65,8 +61,8 @@ class HissMeter:
         self._rows = array.array("i", [0] * (spectrum.BANDS * ANALYSED))
         self._band = array.array("i", [0] * ANALYSED)
         self._sums = array.array("i", [0] * (spectrum.SUMS * SEGMENTS))
-        self._limits = array.array("i", [LIMIT_MOST] * spectrum.BINS)
-        self._extent = array.array("i", [4095, 0, 0])
+        self._limits = array.array("i", [lines.LIMIT_MOST] * spectrum.BINS)
+        self._extent = array.array("i", [0] * extent.WORDS)
         self.totals = array.array("i", [0] * spectrum.SUMS)
         self.logs = array.array("i", [0] * spectrum.BINS)
         self.line_bins = array.array("i", [0] * LINES_MAX)
@@ -94,18 +90,18 @@ class HissMeter:
         return spectrum.BAND_FIRST + self.start_sub * spectrum.BAND_BINS
 
     def update(self):
-        """Listen for UPDATE_US and measure."""
-        extent = self._extent
-        extent[tone_extent.LOWEST] = 4095
-        extent[tone_extent.HIGHEST] = extent[tone_extent.RAILS] = 0
+        """Listen for updates.UPDATE_US and measure."""
+        seen = self._extent
+        seen[extent.LOWEST] = extent.HIGHEST_CODE
+        seen[extent.HIGHEST] = seen[extent.RAILS] = 0
         at = self._segment * spectrum.SUMS
         spectrum.clear(self._sums, at)
-        for n in range(BLOCKS):
+        for n in range(updates.BLOCKS):
             block = self.capture.block()
             if n % EVERY == 0:
                 self._analyse(block, n // EVERY, at)
-        self.clipped = extent[tone_extent.RAILS] > _CLIPPED_SAMPLES
-        self.dead = extent[tone_extent.HIGHEST] - extent[tone_extent.LOWEST] < _DEAD_CODES
+        self.clipped = seen[extent.RAILS] > extent.CLIPPED_SAMPLES
+        self.dead = seen[extent.HIGHEST] - seen[extent.LOWEST] < extent.DEAD_CODES
         self._segment = (self._segment + 1) % SEGMENTS
         self.segments = min(self.segments + 1, SEGMENTS)
         self.level_cdb = self.band_level_cdb(self.start_sub)
@@ -114,7 +110,7 @@ class HissMeter:
         self._average()
 
     def _analyse(self, block, row, at):
-        tone_extent.extent(block, 0, spectrum.BLOCK, self._extent)
+        extent.extent(block, 0, sampling.BLOCK, self._extent)
         spectrum.pair(block, self._buffer, self._order, self._window)
         fft.head(self._buffer)
         fft.fft(self._buffer, 0, 0, self._turns)
@@ -136,7 +132,9 @@ class HissMeter:
     def _average(self):
         blocks = self.segments * ANALYSED
         spectrum.total(self._sums, self.totals, self.segments)
-        spectrum.logs(self.totals, self.logs)
+        spectrum.mantissas(self.totals, self.logs)
+        level.log2_q10(self.logs, spectrum.BINS)
+        spectrum.decibels(self.totals, self.logs)
         least = blocks * _LINE_SHARE_PERCENT // 100
         self.line_count = lines.peaks(self.logs, self.totals, self.line_bins, least, LINE_CDB, LINES_MAX)
         lines.limits(self.totals, self._limits, blocks)
@@ -165,7 +163,7 @@ class HissMeter:
         bins = spectrum.BINS
         coarse = fine = 0
         for n in range(max(0, k - 2), min(k + 3, bins)):
-            coarse += self.totals[bins + n] >> 2
+            coarse += self.totals[spectrum.COARSE_SUMS + n] >> 2
             fine += self.totals[n] >> 3
         blocks = self.segments * ANALYSED
         noise = (self._limits[k] * blocks >> 4) * 5

@@ -1,6 +1,6 @@
 """A section of the hiss check, between two marks, and the verdict on it."""
 
-from curbtick_wire import records
+from curbtick_wire import names, records
 from micropython import const
 
 from curbtick_probe import reason
@@ -12,7 +12,9 @@ SECTION_UPDATES = const(5)
 TONES_MAX = const(8)
 _SAME_TONE_HZ = const(1000)
 
-_RETRY, _QUIET, _HISS, _TONE = range(4)
+_QUIET = names.HISS_VERDICTS.index("quiet")
+_HISS = names.HISS_VERDICTS.index("hiss")
+_TONE = names.HISS_VERDICTS.index("tone")
 
 
 class Section:
@@ -58,13 +60,13 @@ class Section:
         """Return (verdict, reasons): RETRY for what cannot be trusted, else hiss before tone before quiet."""
         reasons = self._doubts()
         if reasons:
-            return _RETRY, reasons
+            return names.RETRY, reasons
         if self.counts[RISE]:
             return _HISS, 0
         if self.counts[TONE]:
             return _TONE, 0
         if self.counts[GUSTY] * 5 > self.updates:
-            return _RETRY, reason.GUSTY
+            return names.RETRY, reason.GUSTY
         return _QUIET, 0
 
     def _doubts(self):

@@ -15,12 +15,10 @@ from micropython import const
 from curbtick_probe import reason
 from curbtick_probe.seal.meter import ToneMeter
 from curbtick_probe.seal.section import DETECT_CDB, LOST_UPDATES, SAME_UHZ, Section
+from curbtick_probe.updates import LED_CDB, LEDS, SECTION_NUMBER_MAX, UPDATE_TENTHS_MS
 
 HEARD, LOST, CLIPPED, DEAD, NO_REFERENCE, NOISY = range(6)
 STATUSES = ("heard", "lost", "clipped", "dead", "no_reference", "noisy")
-
-LEDS = const(12)
-LED_CDB = const(300)
 
 # The high input has this much more gain than the low one.
 GAIN_CDB = const(4000)
@@ -197,7 +195,7 @@ class SealCheck:
         if self.reference_cdb is not None and len(self._pending) < SECTIONS_MAX:
             self._pending.append(section)
         values = self._judged(section, None, reason.NO_REFERENCE)
-        self._number = self._number + 1 if self._number < 99 else 1
+        self._number = self._number % SECTION_NUMBER_MAX + 1
         self._new_section()
         return values
 
@@ -229,7 +227,7 @@ class SealCheck:
             "noise_cdb": section.noise_cdb,
             "snr_cdb": section.snr_cdb,
             "below_reference_cdb": below,
-            "listened_ms": section.updates * 1966 // 10,
+            "listened_ms": section.updates * UPDATE_TENTHS_MS // 10,
             "limits_revision": self._limit_set["revision"],
             "battery_mv": self.board.battery_mv(),
         }

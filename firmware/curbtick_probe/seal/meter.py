@@ -2,18 +2,14 @@
 
 import array
 
+from curbtick_wire import sampling
+from curbtick_wire.sampling import TONE_HIGHEST_HZ, TONE_LOWEST_HZ, TONE_STEP_HZ
 from micropython import const
 
+from curbtick_probe import updates
 from curbtick_probe.dsp import extent, fft, level
 from curbtick_probe.dsp.tone import cells as tone_cells
 from curbtick_probe.dsp.tone import mix
-
-# Blocks of one update: 48 * 1024 samples, 5.086 updates a second.
-BLOCKS = const(48)
-UPDATE_US = const(196608)
-
-LOWEST_HZ = const(10000)
-HIGHEST_HZ = const(20000)
 
 # The source may stand 0.5 % off; once its frequency is known, a walking probe shifts it by at most 5 Hz (0.086 m/s).
 TRACK_UHZ = const(5000000)
@@ -34,8 +30,6 @@ _GUARD_CELLS = const(6)
 # Further from a pure tone than the first of these, no cell reaches a 100th of its peak (first side lobes of the taper).
 _LOBE_CELLS = const(11)
 _NEIGHBOURHOOD = const(40)
-_CLIPPED_SAMPLES = const(80)
-_DEAD_CODES = const(3)
 _NOISE_PASSES = const(8)
 
 # The decimation passes the cells beside the tone 2 % weaker than those around it: a 49th more makes it good.
@@ -57,22 +51,22 @@ class ToneMeter:
 
     def __init__(self, capture, tone_hz):
         """tone_hz: 10000 to 20000 in steps of 100. Raises ValueError for another."""
-        if not LOWEST_HZ <= tone_hz <= HIGHEST_HZ or tone_hz % mix.STEP_HZ:
+        if not TONE_LOWEST_HZ <= tone_hz <= TONE_HIGHEST_HZ or tone_hz % TONE_STEP_HZ:
             raise ValueError("a tone of 10000 to 20000 Hz in steps of 100 Hz")
         self.capture = capture
         self.tone_hz = tone_hz
         self._table = mix.oscillator()
         self._taps = mix.taps()
         self._line = mix.line()
-        self._ramp = array.array("i", [0x20000000, 0x20000000])
-        self._coarse = array.array("i", [0] * 32)
-        self._fine = array.array("i", [mix.BIAS] * (2 * tone_cells.SPAN))
+        self._ramp = array.array("i", [mix.RAMP_ZERO] * 2)
+        self._coarse = array.array("i", [0] * (2 * mix.COARSE))
+        self._fine = array.array("i", [fft.BIAS] * (2 * tone_cells.SPAN))
         self._turns = fft.turns()
         self._order = fft.order()
         self._taper = tone_cells.taper(self._turns)
         self._buffer = array.array("i", [0] * fft.WORDS)
         self._cells = array.array("i", [0] * tone_cells.CELLS)
-        self._extent = array.array("i", [4095, 0, 0])
+        self._extent = array.array("i", [0] * extent.WORDS)
         self._phase = 0
         self.search()
         self._clear()
@@ -90,10 +84,9 @@ class ToneMeter:
         span = cells_of(self.tone_hz * 5000)
         self._first = tone_cells.REACH - span
         self._last = tone_cells.REACH + span
-        above = self.tone_hz - LOWEST_HZ
-        self._threshold_q5 = (
-            SEARCH_10_THRESHOLD_Q5 + (SEARCH_20_THRESHOLD_Q5 - SEARCH_10_THRESHOLD_Q5) * above // 10000
-        )
+        above_hz = self.tone_hz - TONE_LOWEST_HZ
+        more_q5 = SEARCH_20_THRESHOLD_Q5 - SEARCH_10_THRESHOLD_Q5
+        self._threshold_q5 = SEARCH_10_THRESHOLD_Q5 + more_q5 * above_hz // (TONE_HIGHEST_HZ - TONE_LOWEST_HZ)
 
     def track(self, offset_uhz):
         """Look for the tone within 5 Hz of nominal + offset_uhz only."""
@@ -109,21 +102,22 @@ class ToneMeter:
             self._take(0)
 
     def update(self):
-        """Listen for UPDATE_US and measure."""
-        self._extent[extent.LOWEST] = 4095
-        self._extent[extent.HIGHEST] = self._extent[extent.RAILS] = 0
-        self._line[1] = 0
-        for n in range(BLOCKS):
+        """Listen for updates.UPDATE_US and measure."""
+        seen = self._extent
+        seen[extent.LOWEST] = extent.HIGHEST_CODE
+        seen[extent.HIGHEST] = seen[extent.RAILS] = 0
+        self._line[mix.BLANKED] = 0
+        for n in range(updates.BLOCKS):
             self._take(n * mix.FINE)
-        self.blanked_permille = self._line[1] * 1000 // (BLOCKS * mix.COARSE)
-        self.clipped = self._extent[extent.RAILS] > _CLIPPED_SAMPLES
-        self.dead = self._extent[extent.HIGHEST] - self._extent[extent.LOWEST] < _DEAD_CODES
+        self.blanked_permille = self._line[mix.BLANKED] * 1000 // (updates.BLOCKS * mix.COARSE)
+        self.clipped = seen[extent.RAILS] > extent.CLIPPED_SAMPLES
+        self.dead = seen[extent.HIGHEST] - seen[extent.LOWEST] < extent.DEAD_CODES
         self._measure(self._spectrum())
 
     def _take(self, at):
         block = self.capture.block()
-        extent.extent(block, 0, mix.BLOCK, self._extent)
-        step = self.tone_hz // mix.STEP_HZ
+        extent.extent(block, 0, sampling.BLOCK, self._extent)
+        step = self.tone_hz // TONE_STEP_HZ
         self._phase = mix.mix(block, self._table, self._phase, step, self._ramp, self._coarse)
         mix.blank(self._coarse, self._line)
         mix.decimate(self._line, self._taps, self._fine, at)

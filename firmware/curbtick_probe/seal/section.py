@@ -1,6 +1,6 @@
 """A section of the seal check, between two marks, and the verdict on it."""
 
-from curbtick_wire import records
+from curbtick_wire import names, records
 from micropython import const
 
 from curbtick_probe import reason
@@ -15,7 +15,8 @@ DETECT_CDB = const(1180)
 # One source, heard twice, keeps its frequency within this.
 SAME_UHZ = const(10000000)
 
-_RETRY, _TIGHT, _LEAK = range(3)
+_TIGHT = names.SEAL_VERDICTS.index("tight")
+_LEAK = names.SEAL_VERDICTS.index("leak")
 
 
 class Section:
@@ -79,5 +80,5 @@ class Section:
     def verdict(self, floor_cdb, reasons):
         """Return the verdict, given all reasons against one."""
         if reasons:
-            return _RETRY
+            return names.RETRY
         return _LEAK if self.leaks(floor_cdb) else _TIGHT

@@ -7,12 +7,14 @@ parameters in registers, and pointers move, because a constant index is one load
 import micropython
 from micropython import const
 
-CENTRE_HZ = const(62500)
-SAMPLE_US = const(16)
+_RATE_HZ = const(250000)
+CENTRE_HZ = const(_RATE_HZ // 4)
 
-# Samples for each value; the samples that one value is made of.
+# Samples for each value; the samples that one value is made of; how often a value comes.
 FOLD = const(4)
 TAPS = const(21)
+VALUE_RATE_HZ = const(_RATE_HZ // FOLD)
+VALUE_US = const(16)
 
 # A full-scale sine (2047.5 codes) at CENTRE_HZ gives this magnitude.
 FULL_SCALE = const(14844)

@@ -42,11 +42,14 @@ _HUNDREDTH = const(100)
 _PART_BITS = const(4)
 _POWER_DROP = const(2)
 
-# Words of `thirds`: each third's real part, which its imaginary part follows, then the energy of all.
-EARLY = const(0)
-MIDDLE = const(2)
-LATE = const(4)
-ENERGY = const(6)
+# Words of `thirds`: the real and imaginary parts of each third's sum, then the energy of all.
+EARLY_REAL = const(0)
+EARLY_IMAGINARY = const(1)
+MIDDLE_REAL = const(2)
+MIDDLE_IMAGINARY = const(3)
+LATE_REAL = const(4)
+LATE_IMAGINARY = const(5)
+THIRDS_ENERGY = const(6)
 THIRDS_WORDS = const(7)
 
 # Angles are in 1/65536 turns. Steps of `angle`: arctan(2**-n) for n = 0..5; from there on 10430 * 2**-n.
@@ -285,34 +288,6 @@ def thirds(sums: ptr32, out: ptr32, first: int, length: int, shift: int):
         out = ptr32(uint(out) + _SUM_BYTES)
         n -= 1
     out[0] = energy
-
-
-@micropython.viper
-def log2_q10(v: int) -> int:
-    """Return 1024 times the base-2 logarithm of v (1 .. 2**31 - 1), by repeated squaring of its mantissa.
-
-    Q format: Q10. Range: 0..31744; -1024 for v < 1. Headroom: the mantissa stays below 2**16, its square below 2**31
-    (Q15 mantissa under 2 is at most 65535, squared 4.29e9, so it is halved to Q14 first).
-    """
-    if v < 1:
-        return -1024
-    whole = int(0)
-    x = int(v)
-    while x >= 32768:
-        x = x >> 1
-        whole += 1
-    while x < 16384:
-        x = x << 1
-        whole -= 1
-    result = (whole + 14) << 10
-    bit = int(512)
-    while bit:
-        x = (x * x) >> 14
-        if x >= 32768:
-            x = x >> 1
-            result += bit
-        bit = bit >> 1
-    return result
 
 
 @micropython.viper

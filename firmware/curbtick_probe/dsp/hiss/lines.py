@@ -41,7 +41,7 @@ _KNOCK_WIDTHS = const(3)
 def limits(totals: ptr32, out: ptr32, blocks: int):
     """Write twice the mean power of a block beside each bin: of the six bins 3 to 8 away, the higher side's.
 
-    totals: from hiss_spectrum.total over `blocks` blocks, 1..80; its clipped sums count. out: BINS words.
+    totals: from spectrum.total over `blocks` blocks, 1..80; its clipped sums count. out: BINS words.
     Q format: fine units. Range: out <= 2**22. Headroom: six sums at 2**-3 below 2**29; side / (6 * blocks) * 16.
     """
     k = int(0)
@@ -78,7 +78,7 @@ def limits(totals: ptr32, out: ptr32, blocks: int):
 def peaks(logs: ptr32, totals: ptr32, found: ptr32, over_least: int, rise_cdb: int, most: int) -> int:
     """Find the bins that stand out of both sides in the mean and above their limits most of the time; return how many.
 
-    logs: from hiss_spectrum.logs. totals: from hiss_spectrum.total. over_least: blocks that must have exceeded the
+    logs: from spectrum.logs. totals: from spectrum.total. over_least: blocks that must have exceeded the
     limit. rise_cdb: least height above the mean logarithm of each side's bins 3 to 8 away. found: at least `most`
     words, the bins from low to high. Q format: hundredths of a dB. Range: bins 8..146. Headroom: six logarithms below
     2**17.

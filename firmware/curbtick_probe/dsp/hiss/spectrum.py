@@ -50,6 +50,14 @@ COUNTS = const(2 * BINS)
 CLIPPED = const(3 * BINS)
 SUMS = const(4 * BINS)
 
+# Logarithms to base 2 are Q10 (curbtick_probe.dsp.level); 16 of base 2 are 4816.5 hundredths of a dB.
+_CDB_NUMERATOR = const(30103)
+_CDB_DENOMINATOR = const(102400)
+_POINT_BITS = const(10)
+_SIXTEEN_BITS = const(14)
+_SIXTEEN = const(1 << _SIXTEEN_BITS)
+_SIXTEEN_CDB = const(4816)
+
 
 def window():
     """Return the Hann window of 512 points, 0..32768, from exact cosines."""
@@ -61,10 +69,10 @@ def window():
 def pair(x: ptr16, buf: ptr32, order: ptr16, window: ptr16):
     """Window both halves of a block, as real and imaginary part, into the buffer's bit-reversed places.
 
-    x: BLOCK samples 0..4095. buf: 1024 words, plus 2**21. order: from tone_fft.order. window: from `window`.
+    x: BLOCK samples 0..4095. buf: 1024 words, plus 2**21. order: from fft.order. window: from `window`.
 
     Q format: window Q15, values kept at 2**-14, so one code is 2. Range: each part |.| <= 2**12; the magnitudes sum to
-    256 * 2**12.5 = 2**20.5, as tone_fft.fft asks. Headroom: 2**11 * 2**15 = 2**26.
+    256 * 2**12.5 = 2**20.5, as fft.fft asks. Headroom: 2**11 * 2**15 = 2**26.
     """
     k = int(0)
     o = int(0)
@@ -81,7 +89,7 @@ def pair(x: ptr16, buf: ptr32, order: ptr16, window: ptr16):
 def powers(buf: ptr32, out: ptr32):
     """Write each kept bin's power of both halves together, in coarse units and marked so where it is large.
 
-    buf: a spectrum of tone_fft of a `pair`. out: BINS words. The bins k and 512 - k of the joint transform hold the
+    buf: a spectrum of fft of a `pair`. out: BINS words. The bins k and 512 - k of the joint transform hold the
     halves' spectra X and Y as X + jY and its mirror, so that (|Z(k)|**2 + |Z(512 - k)|**2) / 2 = |X|**2 + |Y|**2.
 
     Q format: fine unit 2**6, coarse unit 2**19 of a squared part. Range: fine <= 2**23, coarse <= 2**22.2.
@@ -205,39 +213,40 @@ def total(sums: ptr32, out: ptr32, segments: int):
 
 
 @micropython.viper
-def logs(totals: ptr32, out: ptr32):
-    """Write 1000 * log10 of each bin's total power in fine units. totals: from `total`.
+def mantissas(totals: ptr32, out: ptr32):
+    """Write each bin's total power, at least 1: in coarse units where it has any, else in fine ones.
 
-    Q format: hundredths of a dB. Range: 0..13000. Headroom: log2 below 30720 in Q10, times 30103: below 2**30.
+    totals: from `total`. out: BINS words.
+
+    Q format: coarse or fine units. Range: 1..2**29.4. Headroom: the sum.
     """
     k = int(0)
-    m = int(0)
-    whole = int(0)
-    part = int(0)
-    bit = int(0)
-    while k < 155:
-        m = totals[k]
-        whole = int(14)
-        if totals[k + 155]:
-            m = totals[k + 155] + (m >> 13)
-            whole = int(27)
-        if m < 1:
-            m = int(1)
-        part = int(0)
-        while m > 32767:
-            m >>= 1
-            whole += 1
-        while m < 16384:
-            m <<= 1
-            whole -= 1
-        bit = int(512)
-        while bit:
-            m = (m * m) >> 14
-            if m > 32767:
-                m >>= 1
-                part += bit
-            bit >>= 1
-        part += (whole & 15) << 10
-        whole >>= 4
-        out[k] = part * 30103 // 102400 + whole * 4816 + (whole >> 1)
+    v = int(0)
+    while k < BINS:
+        v = totals[k]
+        if totals[k + COARSE_SUMS]:
+            v = totals[k + COARSE_SUMS] + (v >> COARSE_BITS)
+        if v < 1:
+            v = int(1)
+        out[k] = v
+        k += 1
+
+
+@micropython.viper
+def decibels(totals: ptr32, out: ptr32):
+    """Turn logarithms of `mantissas` to base 2 into 1000 * log10 of fine units.
+
+    totals: from `total`. out: BINS words, Q10.
+
+    Q format: hundredths of a dB. Range: 0..13000. Headroom: of the logarithm in Q10, what is below 16 times 30103:
+    below 2**29; each 16 above are 4816.5.
+    """
+    k = int(0)
+    v = int(0)
+    while k < BINS:
+        v = out[k]
+        if totals[k + COARSE_SUMS]:
+            v += COARSE_BITS << _POINT_BITS
+        part = (v & (_SIXTEEN - 1)) * _CDB_NUMERATOR // _CDB_DENOMINATOR
+        out[k] = part + (v >> _SIXTEEN_BITS) * _SIXTEEN_CDB + (v >> (_SIXTEEN_BITS + 1))
         k += 1

@@ -25,7 +25,7 @@ _BIAS = const(2097152)
 
 
 def taper(turns):
-    """Return the raised-cosine weights of the first TAPER values, Q8, from the 512-step table of tone_fft.
+    """Return the raised-cosine weights of the first TAPER values, Q8, from the 512-step table of fft.
 
     Symmetric about the end's middle: weight n is (1 - cos(pi (n + 1/2) / 16)) / 2.
     """
@@ -60,7 +60,7 @@ def crest(fine: ptr32, count: int) -> int:
 def load(fine: ptr32, buf: ptr32, order: ptr16, taper: ptr16, shift: int):
     """Put SPAN windowed values, at 2**-shift, and zeros behind them into the buffer's bit-reversed places.
 
-    fine: 384 words, plus 2**21. buf: 1024 words, plus 2**21. order: from tone_fft.order. taper: from `taper`.
+    fine: 384 words, plus 2**21. buf: 1024 words, plus 2**21. order: from fft.order. taper: from `taper`.
     shift: such that each part is below 2**12 after it.
 
     Q format: weights Q8. Range: parts below 2**12; the magnitudes sum to at most 192 * 2**12.5 = 2**20.1.
@@ -92,7 +92,7 @@ def load(fine: ptr32, buf: ptr32, order: ptr16, taper: ptr16, shift: int):
 def powers(buf: ptr32, cells: ptr32, drop: int):
     """Write the powers of cells -REACH..REACH, each part first taken at 2**-drop.
 
-    buf: a spectrum of tone_fft. cells: CELLS words.
+    buf: a spectrum of fft. cells: CELLS words.
 
     Q format: squares of the parts at 2**-drop. Range: below 2**30 where drop keeps each part below 2**14.5.
     Headroom: the sum of two squares.
