@@ -1,5 +1,7 @@
 """The collar's dimensions, once, and what stands around it."""
 
+from curbtick_wire.classes import CLASSES
+
 LENGTH_M = 0.050
 BORE_RADIUS_M = 0.020
 LINING_M = 0.005
@@ -23,4 +25,4 @@ NEIGHBOUR_M = 0.40
 
 AIR_KG_PER_M3 = 1.204
 SOUND_M_PER_S = 343.2
-CLASSES_HZ = (40_000.0, 48_000.0, 58_000.0, 68_000.0)
+CLASSES_HZ = tuple(float(row["centre_hz"]) for row in CLASSES)

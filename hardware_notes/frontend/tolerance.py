@@ -4,11 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from hardware_notes.collar.geometry import CLASSES_HZ
 from hardware_notes.frontend import response
 from hardware_notes.frontend import values as table
 from hardware_notes.frontend.response import Reals
-
-CLASSES_HZ = (40_000.0, 48_000.0, 58_000.0, 68_000.0)
 
 
 @dataclass(frozen=True)

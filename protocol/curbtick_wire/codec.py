@@ -8,7 +8,7 @@ whose range is not looked at.
 import binascii
 import struct
 
-from curbtick_wire import records, settings
+from curbtick_wire import classes, records, settings
 from curbtick_wire._typing import Any
 from curbtick_wire.errors import WireError
 
@@ -241,9 +241,6 @@ def unpack_round(data: bytes) -> dict[str, Any]:
 
 def factory_limits() -> dict[str, Any]:
     """The factory limit set in the form of unpack_limits."""
-    names = [field[0] for field in settings.LIMIT_SET]
-    limits: dict[str, Any] = dict(zip(names, settings.FACTORY_SET))
-    del limits["class_count"]
-    class_names = [field[0] for field in settings.LIMIT_CLASS]
-    limits["classes"] = [dict(zip(class_names, row)) for row in settings.FACTORY_CLASSES]
+    limits: dict[str, Any] = dict(settings.FACTORY_SET)
+    limits["classes"] = classes.factory_classes()
     return limits

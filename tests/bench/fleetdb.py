@@ -163,7 +163,6 @@ def main() -> None:
         build_report(wanted.measure_memory[0], Path(wanted.measure_memory[1]))
         print(peak_mb())
         return
-    started_s = time.monotonic()
     days = SHORT_DAYS if wanted.short else DAYS
     each = readings_of(days)
     fleet = Fleet(BENCHES, PROBES, each, wanted.seed, batch=50 if wanted.short else 1000)
@@ -192,10 +191,8 @@ def main() -> None:
             figure("server_crashes", faults["crashes"], ">= 1", faults["crashes"] >= 1),
             figure("pulled_twice", found.doubled_pulls, ">= 1", found.doubled_pulls >= 1),
         ],
-        started_s,
+        wanted,
         benchmark="fleetdb",
-        seed=wanted.seed,
-        short=wanted.short,
         benches=BENCHES,
         probes=PROBES,
         records=found.records,

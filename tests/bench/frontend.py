@@ -3,14 +3,13 @@
 `python -m tests.bench.frontend --json`; with `--pictures` it also writes the pictures of hardware_notes.
 """
 
-import time
 from pathlib import Path
 from typing import Any
 
 from tests.bench import _common
 
 import numpy as np  # isort: skip
-from curbtick_wire import settings  # isort: skip
+from curbtick_wire import classes, settings  # isort: skip
 from scipy import signal  # isort: skip
 
 from hardware_notes.collar import aim, felt, geometry  # isort: skip
@@ -20,7 +19,6 @@ from hardware_notes.frontend import values as table  # isort: skip
 CHECK_HZ = (5_000.0, 200_000.0)
 REFERENCE_HZ = 48_000.0
 RIPPLE_DB, EDGE_HZ = 0.1, 92_000.0
-FACTORY = dict(zip((field[0] for field in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
 
 FIGURES_PAGE = Path(pictures.FOLDER).parent / "frontend_figures.md"
 
@@ -123,8 +121,8 @@ def level_figures() -> Figures:
 
 def floors() -> Figures:
     """The floor with and without a microphone, against the factory limit that tells them apart."""
-    limit_dbfs = FACTORY["high_floor_min_cdb"] / 100.0
-    dead_dbfs = settings.FACTORY_CLASSES[0][4] / 100.0
+    limit_dbfs = settings.FACTORY_SET["high_floor_min_cdb"] / 100.0
+    dead_dbfs = classes.LEVELS["dead_cdb"] / 100.0
     live, open_input = levels.floor_dbfs("RP2040"), levels.floor_dbfs("RP2040", microphone=False)
     low_floor = noise.adc_dbfs(noise.ENOB["RP2040"])
     floor_spl = live + levels.full_scale_db_spl("high", REFERENCE_HZ)
@@ -184,7 +182,6 @@ def main() -> None:
         __doc__ or "",
         ("--pictures", {"action": "store_true", "help": "write the pictures of hardware_notes"}),
     )
-    started_s = time.monotonic()
     figures = [
         *agreement(4 if asked.short else 20, asked.seed),
         *shape(),
@@ -203,7 +200,7 @@ def main() -> None:
             print(
                 f"{entry['name']:40} {entry['value']:10} {entry['bound']:>16} {'ok' if entry['holds'] else 'MISSED'}"
             )
-    _common.report(figures, started_s, seed=asked.seed)
+    _common.report(figures, asked)
 
 
 if __name__ == "__main__":

@@ -18,7 +18,6 @@ import os
 import random
 import resource
 import sys
-import time
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -31,6 +30,7 @@ import pytest
 
 from tests.bench import _common
 from tests.bench.mutants import Mutant, mutants
+from tests.paths import ROOT
 
 JUDGED = Path(__file__).with_name("mutation_judged.json")
 CPU_MAX_S = 10
@@ -134,7 +134,7 @@ def survives(target: Target, mutant: Mutant) -> bool:
 
 def _unchanged(target: Target) -> Mutant:
     """The module as it is."""
-    code = ast.parse((_common.REPOSITORY / target.path).read_text())
+    code = ast.parse((ROOT / target.path).read_text())
     return Mutant(target.name, 0, "", code)
 
 
@@ -159,7 +159,7 @@ def try_all(target: Target, chosen: Sequence[Mutant], jobs: int) -> list[Mutant]
 
 def choose(target: Target, short: bool, dice: random.Random) -> list[Mutant]:
     """All mutants of a module, or one of every SHORT_SHARE for a short run."""
-    source = (_common.REPOSITORY / target.path).read_text()
+    source = (ROOT / target.path).read_text()
     everything = list(mutants(target.name, source))
     return dice.sample(everything, max(1, len(everything) // SHORT_SHARE)) if short else everything
 
@@ -171,8 +171,7 @@ def main() -> None:
         ("--module", {"help": "only this module, such as curbtick_probe.store.room"}),
         ("--jobs", {"type": int, "default": 2, "help": "mutants at a time"}),
     )
-    started_s = time.monotonic()
-    os.chdir(_common.REPOSITORY)
+    os.chdir(ROOT)
     dice = random.Random(options.seed)
     judged: dict[str, str] = json.loads(JUDGED.read_text())
     tried: list[str] = []
@@ -194,7 +193,7 @@ def main() -> None:
             _common.figure("judgements_that_are_stale", len(stale), "== 0", not stale),
             _common.figure("share_noticed", round(noticed, 4), ">= 0.9", noticed >= 0.9),
         ],
-        started_s,
+        options,
         mutants=len(tried),
         survivors={mutant.name: judged.get(mutant.name, "not judged") for mutant in alive},
         not_judged=unjudged,

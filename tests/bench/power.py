@@ -5,7 +5,6 @@ listens, what it lights and beeps is counted and compared with what the budget s
 """
 
 import tempfile
-import time
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +21,6 @@ from curbtick_wire import settings  # isort: skip
 from hardware_notes.power import budget  # isort: skip
 
 SAMPLE_S = 4e-6
-FACTORY = dict(zip((field[0] for field in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
 # One sensor in ten is faulty, as a fleet has it at first; the kinds take turns.
 FAULTY_EVERY = 10
 FAULTS = (faults.weak(15.0), faults.DEAD, faults.weak(18.0))
@@ -83,7 +81,7 @@ def supply_figures() -> list[dict[str, Any]]:
     """Run time and charge of each supply, and the limits each must keep."""
     day = budget.WORKING_DAY
     cells, lithium, capacitor = budget.supplies()
-    limit_v = FACTORY["battery_min_mv"] / 1000.0
+    limit_v = settings.FACTORY_SET["battery_min_mv"] / 1000.0
     figures = [
         _least("nimh_hours", cells.hours(day), 2 * day.hours),
         _least("nimh_readings", cells.readings(day), 600),
@@ -114,7 +112,6 @@ def duty_figures(found: budget.Duty) -> list[dict[str, Any]]:
 
 def main() -> None:
     asked = _common.arguments(__doc__ or "")
-    started_s = time.monotonic()
     found = measured(12 if asked.short else 60, asked.seed)
     figures = [*supply_figures(), *duty_figures(found)]
     states = {name: round(current * 1e3, 2) for name, current in budget.states_a().items()}
@@ -123,7 +120,7 @@ def main() -> None:
             print(f"{name:20} {current_ma:6.2f} mA at 3.3 V")
         for entry in figures:
             print(f"{entry['name']:32} {entry['value']:10} {entry['bound']:>12}")
-    _common.report(figures, started_s, seed=asked.seed, states_ma=states, found=vars(found))
+    _common.report(figures, asked, states_ma=states, found=vars(found))
 
 
 if __name__ == "__main__":

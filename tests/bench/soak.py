@@ -12,7 +12,6 @@ import random
 import statistics
 import subprocess
 import tempfile
-import time
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -156,13 +155,12 @@ def figures(soaked: Soaked, readings: int) -> list[dict[str, Any]]:
 def main() -> None:
     """Run the benchmark."""
     options = _common.arguments(__doc__ or "")
-    started_s = time.monotonic()
     readings = READINGS[options.short]
     with tempfile.TemporaryDirectory() as folder:
         soaked = soak(readings, options.seed, Path(folder))
     free = [free for free, _block in soaked.heaps]
     more = {"readings": readings, "pulls": len(free), "free_heap_bytes": free, "dropped": soaked.dropped}
-    _common.report(figures(soaked, readings), started_s, **more)
+    _common.report(figures(soaked, readings), options, **more)
 
 
 if __name__ == "__main__":

@@ -9,7 +9,6 @@ after the last sample.
 from __future__ import annotations
 
 import ast
-import time
 from array import array
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -142,15 +141,13 @@ class Cost:
 def read(stream: np.ndarray) -> Cost:
     """Takes a reading from the stream, as the app does, with a class of 48 kHz and the factory's limits."""
     from curbtick_probe.bumper import reading
-    from curbtick_wire import settings
+    from curbtick_wire import classes, settings
 
     meter = Meter()
     capture = Capture(stream, meter)
-    limit_set = dict(zip((name for name, *_ in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
-    limits = dict(zip((name for name, *_ in settings.LIMIT_CLASS), settings.FACTORY_CLASSES[1], strict=True))
     reader = reading.Reader(Board(capture))
     with meter:
-        taken = reader.take(limits, limit_set, False)
+        taken = reader.take(classes.factory_classes()[1], settings.FACTORY_SET, False)
     listening = capture.spent_cycles[0]
     budget = (len(listening) - 1) * BLOCK_CYCLES
     total = listening[-1] - listening[0]
@@ -234,7 +231,6 @@ def main() -> None:
     from tests.bench import leaks_target
 
     options = arguments(__doc__ or "")
-    started_s = time.monotonic()
     ring_blocks = module_consts(ast.parse(CAPTURE.read_text()))["RING_BLOCKS"]
     figures, kernels = [], {}
     for name in SHORT if options.short else STREAMS:
@@ -243,7 +239,7 @@ def main() -> None:
         kernels[name] = cost.kernels
     figures += leaks_target.figures(ring_blocks, options.seed)
     figures += memory_figures(ring_blocks)
-    report(figures, started_s, kernels=kernels, cycles_per_bytecode=round(cycles_per_bytecode()))
+    report(figures, options, kernels=kernels, cycles_per_bytecode=round(cycles_per_bytecode()))
 
 
 if __name__ == "__main__":

@@ -12,7 +12,6 @@ working in float (tests/bench/simple_ways.py).
 import collections
 import concurrent.futures
 import json
-import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,7 +19,7 @@ from typing import Any
 import numpy as np
 from curbtick.virtual.probe import process
 from curbtick.yard.scenes import scenes
-from curbtick_wire import names
+from curbtick_wire import names, settings
 
 from tests.bench import simple_ways
 from tests.bench._common import arguments, figure, report
@@ -94,7 +93,7 @@ class Feeder:
         """A probe with a low battery has it already at the press: the virtual board's battery is a fixed one."""
         assert self.scene is not None
         low = self.scene.truth.probe_fault == "battery_low"
-        return {**scenes.FACTORY_SET, "battery_min_mv": 6000 if low else 2000}
+        return {**settings.FACTORY_SET, "battery_min_mv": 6000 if low else 2000}
 
     def _note(self, values: dict[str, Any]) -> None:
         assert self.scene is not None
@@ -273,13 +272,12 @@ def take(seed: int, count: int) -> list[Outcome]:
 def main() -> None:
     """Run the benchmark."""
     options = arguments(__doc__ or "", ("--readings", {"type": int, "default": 0}))
-    started_s = time.monotonic()
     count = options.readings or (SHORT if options.short else FULL)
     outcomes = take(options.seed, count)
     apart = collections.Counter(why for o in outcomes for why in o.apart)
     report(
         figures_of(outcomes, full=not options.short),
-        started_s,
+        options,
         readings=len(outcomes),
         apart=dict(apart),
         false_pass_by_fault=by_fault(outcomes),

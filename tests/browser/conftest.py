@@ -1,7 +1,5 @@
 """A real headless Chromium (Debian's, or the one CURBTICK_CHROMIUM names) and pages to show it."""
 
-import os
-import shutil
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -15,6 +13,7 @@ from curbtick.store.history import Store
 from curbtick.web import server as localpage
 from playwright.sync_api import Browser, sync_playwright
 
+from tests import programs
 from tests.unit.bench.report.reportdata import Depot
 
 NOW_MS = int(datetime.now().timestamp() * 1000)
@@ -31,19 +30,11 @@ FLAGS = [
 ]
 
 
-def chromium() -> str:
-    """Path of the browser. Fails where there is none: pages untested are not pages that pass."""
-    named = (
-        os.environ.get("CURBTICK_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-    )
-    assert named, "No Chromium: install Debian's package chromium, or name one with CURBTICK_CHROMIUM."
-    return named
-
-
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
+    program = programs.needed(programs.CHROMIUM)
     with sync_playwright() as driver:
-        found = driver.chromium.launch(executable_path=chromium(), args=FLAGS)
+        found = driver.chromium.launch(executable_path=str(program), args=FLAGS)
         yield found
         found.close()
 

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from curbtick.errors import LinkError
-from curbtick.exchange import bench
+from curbtick.exchange.pull import Pull
 from curbtick.fleet.work import assign
 from curbtick.fleet.work import findings as worklist
 from curbtick.web import server
@@ -194,12 +194,12 @@ def test_a_pull_shows_how_far_it_is_and_ends_with_what_it_brought(
 
     go_on = Event()
 
-    def slow_pull(_store: Any, _probe: Any, progress: Any) -> bench.Pull:
+    def slow_pull(_store: Any, _probe: Any, progress: Any) -> Pull:
         progress(40, 100)
         assert go_on.wait(20)
-        return bench.Pull("e660", 100, 90, 100, 100, True, True, (), 1.0)
+        return Pull("e660", 100, 90, 100, 100, True, True, (), 1.0)
 
-    monkeypatch.setattr(server.bench, "pull", slow_pull)
+    monkeypatch.setattr(server, "pull_probe", slow_pull)
     local.puller._connect = lambda _port: FakeProbe()
     page.goto(local.url)
     page.get_by_role("button", name="Pull").click()

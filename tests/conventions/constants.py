@@ -56,10 +56,7 @@ def bindings(path: Path) -> Iterator[Binding]:
         target, value = _assignment(node)
         if target is None or value is None:
             continue
-        pairs = (
-            zip(target.elts, value.elts, strict=False) if _both_tuples(target, value) else [(target, value)]
-        )
-        for name, expression in pairs:
+        for name, expression in _pairs(target, value):
             found = number(expression)
             if isinstance(name, ast.Name) and found is not None and is_counted(found):
                 yield Binding(path, node.lineno, name.id, found)
@@ -73,8 +70,11 @@ def _assignment(node: ast.stmt) -> tuple[ast.expr | None, ast.expr | None]:
     return None, None
 
 
-def _both_tuples(target: ast.expr, value: ast.expr) -> bool:
-    return isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple)
+def _pairs(target: ast.expr, value: ast.expr) -> list[tuple[ast.expr, ast.expr]]:
+    """The names of an assignment, each with its value."""
+    if isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple):
+        return list(zip(target.elts, value.elts, strict=False))
+    return [(target, value)]
 
 
 def is_counted(value: float) -> bool:
@@ -128,10 +128,9 @@ def bare_copies(found: list[Binding]) -> list[str]:
     for path in python_files(FIRMWARE, WIRE, HOST, NOTES):
         mirrors = {one.line for one in found if one.path == path and is_mirror(one, found)}
         for node in ast.walk(tree(path)):
-            value = node.value if isinstance(node, ast.Constant) else None
-            if isinstance(value, bool) or not isinstance(value, int | float):
+            if not isinstance(node, ast.Constant) or isinstance(node.value, bool):
                 continue
-            home = homes.get(float(value))
+            home = homes.get(float(node.value)) if isinstance(node.value, int | float) else None
             if home is not None and home.path != path and node.lineno not in mirrors:
                 lines.append(f"{shown(path)}:{node.lineno} repeats {home}")
     return lines

@@ -81,8 +81,8 @@ ROOMS = (
         "curbtick_wire curbtick_probe .dsp .bumper .seal .hiss .store .link .panel",
     ),
     _room("curbtick_probe.board", "which version of the firmware starts"),
-    _room("curbtick_probe.board.rp2", "the real board: the only files that touch hardware"),
-    _room("curbtick_probe.board.virtual", "the same board on the MicroPython unix port"),
+    _room("curbtick_probe.board.rp2", "the real board: the only files that touch hardware", "curbtick_wire"),
+    _room("curbtick_probe.board.virtual", "the same board on the MicroPython unix port", "curbtick_wire"),
     _room(
         "curbtick_probe.virtual", "programs of a virtual probe", "curbtick_probe .seal .hiss .board.virtual"
     ),
@@ -93,8 +93,6 @@ ROOMS = (
         "curbtick_wire curbtick",
     ),
     _room("curbtick.store", "the history: engine, tables, decoding, times, server", "curbtick_wire curbtick"),
-    _room("curbtick.store.migrations", "versions of the history's tables", "curbtick .store"),
-    _room("curbtick.store.migrations.versions", "a step each"),
     _room("curbtick.store.sync", "two histories made one", "curbtick_wire .store"),
     _room(
         "curbtick.sound",
@@ -212,7 +210,7 @@ ROOMS = (
     _room(
         "curbtick.commands.history",
         "commands on a history",
-        "curbtick_wire curbtick .store .store.migrations .store.sync .sound .limits .fleet .fleet.places "
+        "curbtick_wire curbtick .store .store.sync .sound .limits .fleet .fleet.places "
         ".fleet.work .report .report.pages .report.views .report.drawings .web .commands",
     ),
     _room(

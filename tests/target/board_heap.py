@@ -9,7 +9,7 @@ import sys
 
 import micropython
 from curbtick_probe.bumper import reading
-from curbtick_wire import settings
+from curbtick_wire import classes, settings
 
 
 class Capture:
@@ -54,14 +54,10 @@ class Board:
         return 3900
 
 
-def fields(table, values):
-    return {table[n][0]: values[n] for n in range(len(table))}
-
-
 board = Board(sys.argv[1])
 try:
-    limits = fields(settings.LIMIT_CLASS, settings.FACTORY_CLASSES[1])
-    taken = reading.take(board, limits, fields(settings.LIMIT_SET, settings.FACTORY_SET), False)
+    limits = classes.factory_classes()[1]
+    taken = reading.take(board, limits, settings.FACTORY_SET, False)
     print(taken.values["verdict"])
 except MemoryError as error:
     board.capture.stop()

@@ -1,6 +1,6 @@
 """Which limits judge a reading: those of the bumper's class, or of any class where none is named."""
 
-from curbtick_wire import codec, names
+from curbtick_wire import classes
 
 # Wide enough that no frequency the front end hears is judged.
 _ANY_CENTRE_HZ = 55_000
@@ -19,27 +19,20 @@ def limits_for(limits, class_khz):
     found = limits.for_class(class_khz)
     if found:
         return found
-    for one in codec.factory_limits()["classes"]:
+    for one in classes.factory_classes():
         if one["class_khz"] == class_khz:
             return one
     return any_class(limits.in_force["classes"])
 
 
-def any_class(classes):
+def any_class(rows):
     """Return limits under which every class's sensor is judged, by the highest levels of all, but no frequency."""
-    merged = dict(classes[0])
+    merged = dict(rows[0])
     for name in _HIGHEST:
-        merged[name] = max([one[name] for one in classes])
+        merged[name] = max([one[name] for one in rows])
     for name in _LOWEST:
-        merged[name] = min([one[name] for one in classes])
-    merged["class_khz"] = names.CLASS_CUSTOM
+        merged[name] = min([one[name] for one in rows])
+    merged["class_khz"] = classes.CUSTOM
     merged["centre_hz"] = _ANY_CENTRE_HZ
     merged["window_hz"] = _ANY_WINDOW_HZ
     return merged
-
-
-def nearest_class(frequency_hz):
-    """Return the class (kHz) nearest to a measured frequency, 0 for none measured."""
-    if not frequency_hz:
-        return names.CLASS_CUSTOM
-    return min(names.CLASSES_KHZ, key=lambda khz: abs(khz * 1000 - frequency_hz))

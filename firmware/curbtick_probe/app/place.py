@@ -1,15 +1,15 @@
 """Where the technician is: vehicle, bumper and position of the round, and how to go on from there."""
 
-from curbtick_wire import names
+from curbtick_wire import classes, names
 
 # Without a round positions are counted up to this many, on both bumpers of "vehicle 0", and any class will do.
 FREE_POSITIONS = 4
 FREE_VEHICLE = {
     "vehicle": 0,
     "rear_positions": FREE_POSITIONS,
-    "rear_class_khz": names.CLASS_CUSTOM,
+    "rear_class_khz": classes.CUSTOM,
     "front_positions": FREE_POSITIONS,
-    "front_class_khz": names.CLASS_CUSTOM,
+    "front_class_khz": classes.CUSTOM,
 }
 _VEHICLES_MAX = 100
 

@@ -1,11 +1,12 @@
 """One reading from the press to the pattern: measured, logged, and only then shown; and the bumper results."""
 
 from curbtick_wire import names, records
+from curbtick_wire.classes import nearest_class
 from micropython import const
 
 from curbtick_probe import reason
 from curbtick_probe.app import visits
-from curbtick_probe.app.class_limits import limits_for, nearest_class
+from curbtick_probe.app.class_limits import limits_for
 from curbtick_probe.app.selftest import in_record_ddeg
 from curbtick_probe.bumper import reading
 from curbtick_probe.panel import patterns

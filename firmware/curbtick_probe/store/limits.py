@@ -1,6 +1,6 @@
 """The limit set in force: whole sets with a revision, the newest valid one first, the factory set last."""
 
-from curbtick_wire import codec, names, settings
+from curbtick_wire import classes, codec, settings
 from curbtick_wire.errors import WireError
 
 from curbtick_probe.store.slots import Slots
@@ -29,7 +29,7 @@ class Refused(Exception):
 def _check_class(one):
     khz = one["class_khz"]
     where = "class_khz " + str(khz)
-    if khz != names.CLASS_CUSTOM and khz not in names.CLASSES_KHZ:
+    if not classes.is_class(khz):
         raise Refused("class_khz", str(khz) + " is no class of this probe")
     for lower, upper in _ORDER:
         if one[lower] >= one[upper]:
@@ -37,7 +37,7 @@ def _check_class(one):
     if one["dead_cdb"] < settings.DEAD_LEAST_CDB:
         raise Refused("dead_cdb", "is where a neighbour would pass for the sensor in " + where)
     centre, window = one["centre_hz"], one["window_hz"]
-    if khz != names.CLASS_CUSTOM and abs(centre - khz * 1000) > window:
+    if khz != classes.CUSTOM and abs(centre - khz * 1000) > window:
         raise Refused("centre_hz", "is further than window_hz from " + where)
     if centre - window < _LOWEST_HZ or centre + window > _HIGHEST_HZ:
         raise Refused("window_hz", "reaches outside what the probe hears in " + where)

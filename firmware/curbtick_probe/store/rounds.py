@@ -1,6 +1,6 @@
 """The round in hand: the day's vehicles in order, sent whole by the bench."""
 
-from curbtick_wire import codec, names
+from curbtick_wire import classes, codec, names
 from curbtick_wire.errors import WireError
 
 from curbtick_probe.store.limits import Refused
@@ -11,7 +11,7 @@ def _check_bumper(vehicle, side):
     field = side + "_class_khz"
     khz, positions = vehicle[field], vehicle[side + "_positions"]
     where = " (vehicle " + str(vehicle["vehicle"]) + ")"
-    if khz != names.CLASS_CUSTOM and khz not in names.CLASSES_KHZ:
+    if not classes.is_class(khz):
         raise Refused(field, str(khz) + " is no class of this probe" + where)
     if positions == 0 and khz:
         raise Refused(field, "is given for a bumper without positions" + where)

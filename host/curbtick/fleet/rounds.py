@@ -251,7 +251,7 @@ def payload(made: Round) -> bytes:
 
 
 def note_sent(
-    connection: Connection, probe_id: int, what: str, number: int, at_ms: int, above_seq: int | None = None
+    connection: Connection, probe_id: int, what: str, number: int, at_ms: int, above_seq: int = 0
 ) -> None:
     """Note that a probe took a round or a limit set; what is "round" or "limits".
 

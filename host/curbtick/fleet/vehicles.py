@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from curbtick_wire import names
+from curbtick_wire import classes, names
 from sqlalchemy import Connection, func, or_, select, update
 
 from curbtick.errors import InputError
@@ -59,11 +59,11 @@ def checked_bumper(positions: int, class_khz: int) -> Bumper:
             "Nothing was changed.",
             f"Give 0 to {names.BUMPER_POSITIONS_MAX} positions.",
         )
-    if positions and class_khz not in (*names.CLASSES_KHZ, names.CLASS_CUSTOM):
+    if positions and not classes.is_class(class_khz):
         raise InputError(
             f"There is no sensor class of {class_khz} kHz.",
             "Nothing was changed.",
-            f"Give one of {', '.join(map(str, names.CLASSES_KHZ))}, or 0 for the custom class.",
+            f"Give one of {classes.class_list()}, or 0 for the custom class.",
         )
     return Bumper(positions, class_khz if positions else 0)
 

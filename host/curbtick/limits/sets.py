@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from curbtick_wire import codec, names, settings
+from curbtick_wire import classes, codec, settings
 from curbtick_wire.errors import WireError
 from sqlalchemy import Connection, func, select
 
@@ -65,7 +65,7 @@ def check(limit_set: LimitSet) -> bytes:
 
 def _check_class(row: Mapping[str, int]) -> None:
     where = f"class {row['class_khz']}: "
-    if row["class_khz"] not in (*names.CLASSES_KHZ, names.CLASS_CUSTOM):
+    if not classes.is_class(row["class_khz"]):
         raise _refused(f"there is no class {row['class_khz']}")
     ordered = (
         ("dead_cdb", "pass_cdb"),

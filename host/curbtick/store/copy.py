@@ -13,8 +13,9 @@ from sqlalchemy import Connection, Select, Table, func, literal, select, text, t
 
 from curbtick.errors import InputError, StoreError
 from curbtick.store import tables
-from curbtick.store.engine import COPYING, shown
+from curbtick.store.engine import shown
 from curbtick.store.history import Store
+from curbtick.store.schema import COPYING
 
 PORTION = 2000
 Progress = Callable[[int, int], object]

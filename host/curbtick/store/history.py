@@ -13,7 +13,9 @@ from sqlalchemy import Connection, CursorResult, bindparam, func, inspect, selec
 from curbtick.errors import InputError
 from curbtick.store import depots, ingest, runs, server, tables, times
 from curbtick.store.decode import Decoded, decode_all
-from curbtick.store.engine import BUSY_TIMEOUT_S, bare_engine, database_url, now_ms, open_engine, translated
+from curbtick.store.engine import BUSY_TIMEOUT_S, bare_engine, database_url, now_ms
+from curbtick.store.schema import open_engine
+from curbtick.store.troubles import translated
 
 __all__ = ["Store", "open_store", "probes_in"]
 

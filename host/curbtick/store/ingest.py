@@ -151,17 +151,16 @@ def _vehicles(
     spans = given.spans(connection, probe_id, found, batch) if found else {}
     rows = connection.execute(_PLACES, {"numbers": list(spans)}) if spans else ()
     vehicles: dict[tuple[int, ...], int] = {(number, place): vehicle for number, place, vehicle in rows}
-    bounded = {number: ranges for number, ranges in spans.items() if given.WHOLE_LOG not in ranges}
-    return vehicles, _outside(batch, bounded)
+    return vehicles, _outside(batch, spans)
 
 
-def _outside(batch: Sequence[Decoded], bounded: dict[int, list[given.Span]]) -> frozenset[int]:
+def _outside(batch: Sequence[Decoded], spans: dict[int, list[given.Span]]) -> frozenset[int]:
     """Numbers of the records that lie outside the spans of their round."""
-    if not bounded:
+    if not spans:
         return frozenset()
     rounds = ((seq, row[_ROUND]) for seq, _, kind, _, row in batch if row is not None and kind in _IN_ROUND)
-    found = ((seq, bounded[number]) for seq, number in rounds if number in bounded)
-    return frozenset(seq for seq, ranges in found if not given.is_within(seq, ranges))
+    of_spans = ((seq, spans[number]) for seq, number in rounds if number in spans)
+    return frozenset(seq for seq, ranges in of_spans if not given.is_within(seq, ranges))
 
 
 def _rows(

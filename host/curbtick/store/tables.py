@@ -25,7 +25,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 1
 
 metadata = MetaData()
 Big = BigInteger().with_variant(Integer, "sqlite")
@@ -284,11 +284,13 @@ sends = Table(
     Column("what", String(10), nullable=False),
     Column("number", Big, nullable=False),
     Column("at_ms", Big, nullable=False),
-    Column("above_seq", Big),
+    Column("above_seq", Big, nullable=False),
     Index("sends_by_number", "what", "number"),
 )
-"""Rounds that a probe was given and limit sets that it took; `what` is "round" or "limits". above_seq is the
-highest record that the probe had before it got a round, null where older versions noted none.
+"""Rounds that a probe was given and limit sets that it took.
+
+what: "round" or "limits".
+above_seq: the highest record that the probe had before it got a round; 0 for limits, which need none.
 """
 
 limit_sets = Table(

@@ -16,7 +16,8 @@ from urllib.parse import parse_qs, urlsplit
 
 from curbtick.dates import day_start_ms
 from curbtick.errors import CurbtickError, LinkError
-from curbtick.exchange import bench
+from curbtick.exchange.pull import pull_probe
+from curbtick.link.client import connect
 from curbtick.link.port import find_ports
 from curbtick.report import Pages
 from curbtick.store.engine import now_ms
@@ -35,7 +36,7 @@ Form = dict[str, list[str]]
 class Puller:
     """Pulls a probe in the background, one at a time, and says how far it is."""
 
-    def __init__(self, store: Store, connect: Callable[[str | None], Any] = bench.connect) -> None:
+    def __init__(self, store: Store, connect: Callable[[str | None], Any] = connect) -> None:
         self._store = store
         self._connect = connect
         self._busy = threading.Lock()
@@ -52,7 +53,7 @@ class Puller:
     def _run(self, port: str | None) -> None:
         try:
             with self._connect(port) as probe:
-                found = bench.pull(self._store, probe, self._tick)
+                found = pull_probe(self._store, probe, self._tick)
             words = f"Probe {found.probe}: {found.records} records pulled, {found.new} new."
             words = " ".join([words, *found.notes])
         except CurbtickError as error:
@@ -68,9 +69,7 @@ class Puller:
 class LocalServer:
     """The server; `url` is where it listens once made, `run` serves until interrupted."""
 
-    def __init__(
-        self, store: Store, number: int, connect: Callable[[str | None], Any] = bench.connect
-    ) -> None:
+    def __init__(self, store: Store, number: int, connect: Callable[[str | None], Any] = connect) -> None:
         self.store = store
         self.token = secrets.token_urlsafe(24)
         self.puller = Puller(store, connect)

@@ -12,6 +12,7 @@ from curbtick.virtual.probe.bus import BOTH, READ, STEP
 from curbtick.virtual.probe.process import VirtualProbe
 from curbtick.yard.ear.ear import Ear
 from curbtick_wire import names, records
+from curbtick_wire.classes import CLASSES_KHZ
 from curbtick_wire.codec import factory_limits
 
 from tests.pair.app.bench import FRONT, REAR, ROUND, Bench, Stuck, bench, healthy, weak
@@ -249,10 +250,10 @@ def test_the_self_test_gesture_logs_a_test(bench: Bench) -> None:
 
 def test_without_a_round_positions_count_up_and_any_class_will_do(tmp_path: Path) -> None:
     made = Bench(tmp_path, round_=None)
-    for class_khz in names.CLASSES_KHZ:
+    for class_khz in CLASSES_KHZ:
         assert made.read(healthy(class_khz)).words == ("pass",)
     assert places(made.log()) == [(0, REAR, position) for position in range(1, 5)]
-    assert [reading.values["class_khz"] for reading in made.log()] == list(names.CLASSES_KHZ)
+    assert [reading.values["class_khz"] for reading in made.log()] == list(CLASSES_KHZ)
     made.probe.close()
 
 

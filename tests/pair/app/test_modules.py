@@ -9,7 +9,7 @@ from tests.bench._common import micropython_command, micropython_environment
 
 SCRIPT = """
 import gc, json
-from curbtick_probe import modules
+from curbtick_probe.app import modules
 from curbtick_probe.dsp import level
 
 level_cdb = level.power_cdb(1000)
@@ -19,7 +19,7 @@ def free():
     return gc.mem_free()
 
 def load():
-    from curbtick_probe import {check} as module
+    from curbtick_probe.{check} import check as module
     return len(module.STATUSES)
 
 kept = modules.loaded()

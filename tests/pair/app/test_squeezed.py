@@ -55,6 +55,7 @@ def squeezed(tmp_path_factory: pytest.TempPathFactory) -> Path:
         target = folder / path
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_bytes(data)
+    (folder / RUNNER).parent.mkdir()
     (folder / RUNNER).write_text((firmware_folder() / RUNNER).read_text())
     return folder
 

@@ -17,22 +17,11 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import psycopg
-from curbtick.store.migrations import upgrade
+from curbtick.store.schema import upgrade
 
-HOW = (
-    "PostgreSQL is not installed: `apt-get install postgresql` (Debian), or name the folder that has initdb "
-    "and postgres by CURBTICK_POSTGRES_BIN"
-)
+from tests import programs
+
 START_S = 60
-
-
-def programs() -> Path | None:
-    """The folder with initdb and postgres; None where there is none."""
-    named = os.environ.get("CURBTICK_POSTGRES_BIN")
-    debian = sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda p: int(p.parent.name), reverse=True)
-    on_path = shutil.which("initdb")
-    folders = [Path(named)] if named else [*debian, *([Path(on_path).parent] if on_path else [])]
-    return next((f for f in folders if (f / "initdb").exists() and (f / "postgres").exists()), None)
 
 
 class Server:
@@ -102,7 +91,7 @@ class Server:
         """Restart with a certificate of its own for 127.0.0.1; returns the certificate, which vouches for itself."""
         certificate, key = self._folder / "server.crt", self._folder / "server.key"
         command = [
-            "openssl",
+            str(programs.OPENSSL.find()),
             "req",
             "-x509",
             "-newkey",
@@ -151,9 +140,9 @@ class Server:
 @contextmanager
 def running() -> Iterator[Server]:
     """A server for as long as the block lasts. Raises FileNotFoundError where none is installed."""
-    binaries = programs()
+    binaries = programs.POSTGRESQL.find()
     if binaries is None:
-        raise FileNotFoundError(HOW)
+        raise FileNotFoundError(programs.POSTGRESQL.how)
     folder = Path(tempfile.mkdtemp(prefix="curbtick-postgres-"))
     before = os.environ.get("PGPASSWORD")
     try:

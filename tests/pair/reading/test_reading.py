@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 from curbtick.virtual.probe.bus import Ear
 from curbtick.yard.ear import faults
-from curbtick.yard.ear.faults import ProbeState
+from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
 from curbtick.yard.front_end.timebase import ticks_of_ms
 from curbtick.yard.scenes.build import Neighbour
 from curbtick.yard.scenes.scenes import single_scene
 from curbtick.yard.sounds.sensors import Sensor
 from curbtick.yard.sounds.sources import Fade
 from curbtick_wire import names
+from curbtick_wire.classes import CLASSES_KHZ
 from curbtick_wire.names import DEAD, INPUT_LOW, INPUT_PADDED, PASS, RETRY, WEAK
 
 from tests.unit.probe.bumper.readingdata import Inputs, Prober, Reading
@@ -33,7 +34,7 @@ def take(prober: Prober, class_khz: int = 48, *, heard_before: bool = False, **s
     return prober.take(built.ear, class_khz, heard_before=heard_before)
 
 
-@pytest.mark.parametrize("class_khz", names.CLASSES_KHZ)
+@pytest.mark.parametrize("class_khz", CLASSES_KHZ)
 @pytest.mark.parametrize("interval_ms", [160.0, 200.0])
 def test_a_healthy_sensor_passes_early(prober: Prober, class_khz: int, interval_ms: float) -> None:
     reading = take(prober, class_khz, interval_ms=interval_ms, seed=class_khz)
@@ -169,7 +170,7 @@ def test_what_clips_through_the_pad_too_is_retry(prober: Prober) -> None:
 
 @pytest.mark.parametrize("heard_before", [False, True])
 @pytest.mark.parametrize(
-    "fault", [name for name in faults.PROBE_FAULTS if name not in ("none", "battery_low")]
+    "fault", [name for name in PROBE_FAULTS if name not in ("none", "battery_low")]
 )
 def test_a_broken_probe_neither_blames_nor_blesses(prober: Prober, fault: str, heard_before: bool) -> None:
     for sensor_fault in (faults.HEALTHY, faults.DEAD, faults.weak(15.0)):

@@ -7,7 +7,7 @@ import pytest
 from curbtick.sound import snippet as waves
 from curbtick.yard.ear import faults
 from curbtick.yard.scenes.scenes import single_scene
-from curbtick_wire import names
+from curbtick_wire.classes import CLASSES_KHZ
 from curbtick_wire.names import INPUT_PADDED
 
 from tests.unit.probe.bumper.readingdata import Prober, Reading
@@ -24,7 +24,7 @@ def snippet_of(reading: Reading) -> waves.Snippet:
     return waves.decode(*reading.snippet, padded=reading.values["input"] == INPUT_PADDED)
 
 
-@pytest.mark.parametrize("class_khz", names.CLASSES_KHZ)
+@pytest.mark.parametrize("class_khz", CLASSES_KHZ)
 @pytest.mark.parametrize("level_dbfs", [3.0, -4.0, -12.0, -25.0, -34.0])
 def test_level_and_frequency_agree_with_scipys(prober: Prober, class_khz: int, level_dbfs: float) -> None:
     """Within 0.5 dB and 150 Hz, the bounds of a reading.

@@ -6,7 +6,7 @@ import subprocess
 import sys
 from typing import Any
 
-from tests.bench._common import REPOSITORY
+from tests.paths import ROOT
 
 SEED, READINGS = 20, 150
 
@@ -15,10 +15,10 @@ def run_yard() -> dict[str, Any]:
     """The benchmark's JSON line, from a process of its own: it forks, which a test run with threads must not."""
     command = [sys.executable, "-m", "tests.bench.yard", "--json", "--short"]
     command += ["--seed", str(SEED), "--readings", str(READINGS)]
-    paths = os.pathsep.join(str(REPOSITORY / room) for room in ("host", "protocol"))
+    paths = os.pathsep.join(str(ROOT / room) for room in ("host", "protocol"))
     environment = {**os.environ, "PYTHONPATH": paths}
     done = subprocess.run(
-        command, cwd=REPOSITORY, env=environment, capture_output=True, text=True, timeout=300, check=False
+        command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=300, check=False
     )
     assert done.stdout, done.stderr
     answer: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])

@@ -18,7 +18,8 @@ from curbtick.errors import InputError
 from curbtick.yard.scenes import day as yard
 from curbtick.yard.scenes import leaks
 from curbtick.yard.scenes.vehicles import FAULTS
-from curbtick_wire.names import CLASSES_KHZ, REASONS, VERDICTS
+from curbtick_wire.classes import CLASSES_KHZ
+from curbtick_wire.names import REASONS, VERDICTS
 
 SECONDS_MAX = 60.0
 # The command runs what these tests import, installed or not.

@@ -11,11 +11,15 @@ from curbtick_wire.names import INPUT_HIGH, INPUT_PADDED
 from hardware_notes.collar import aim, felt, geometry
 from hardware_notes.frontend import levels, netlist, noise, response, spice, tolerance
 from hardware_notes.frontend import values as table
+from tests import programs
 from tests.bench import frontend
 from tests.paths import ROOT
 
-# spice.HOW_TO_GET names CURBTICK_NGSPICE; without the program the recorded response is still compared.
-needs_ngspice = pytest.mark.skipif(spice.find() is None, reason=spice.HOW_TO_GET)
+
+@pytest.fixture
+def ngspice() -> None:
+    """ngspice itself; without it the recorded response is still compared."""
+    programs.needed(programs.NGSPICE)
 
 
 def test_committed_netlist_is_what_the_values_give() -> None:
@@ -30,14 +34,14 @@ def test_formula_agrees_with_what_ngspice_gave() -> None:
         assert np.abs(response.decibels(computed[pin]) - simulated[pin]).max() <= 0.2
 
 
-@needs_ngspice
+@pytest.mark.usefixtures("ngspice")
 @pytest.mark.parametrize("values", [table.nominal(), *tolerance.draw(2, seed=7)])
 def test_formula_agrees_with_ngspice(values: dict[str, float]) -> None:
     assert frontend.response_gap_db(values) <= 0.2
     assert frontend.noise_gap_db(values) <= 0.2
 
 
-@needs_ngspice
+@pytest.mark.usefixtures("ngspice")
 def test_the_comparison_sees_a_wrong_part() -> None:
     """A feedback capacitor a tenth off in one of the two shows as more than the bound."""
     wrong = {**table.nominal(), "Cb2": table.PARTS["Cb2"].value * 1.1}
@@ -47,9 +51,9 @@ def test_the_comparison_sees_a_wrong_part() -> None:
     assert gap > 0.5
 
 
-@needs_ngspice
+@pytest.mark.usefixtures("ngspice")
 def test_bench_holds() -> None:
-    command = [sys.executable, "-m", "tests.bench.frontend", "--json", "--short"]
+    command = [sys.executable, "-m", "tests.bench.frontend", "--json", "--short", "--seed", "1"]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=120, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
 

@@ -1,7 +1,7 @@
 """The codec: round trips over every table, ranges held, damage refused."""
 
 import pytest
-from curbtick_wire import codec, names, records, settings
+from curbtick_wire import classes, codec, names, records, settings
 from curbtick_wire.errors import WireError
 from hypothesis import given
 from hypothesis import strategies as st
@@ -163,7 +163,7 @@ def test_a_full_sounds_record_fits():
 def test_factory_limits_come_back_and_fit_a_message():
     limits = codec.factory_limits()
     assert limits["revision"] == settings.FACTORY_REVISION
-    assert [one["class_khz"] for one in limits["classes"]] == list(names.CLASSES_KHZ)
+    assert [one["class_khz"] for one in limits["classes"]] == list(classes.CLASSES_KHZ)
     assert codec.unpack_limits(codec.pack_limits(limits)) == limits
 
 
@@ -174,8 +174,9 @@ def largest_round():
 
 def test_the_largest_sets_fit_a_message():
     limits = codec.factory_limits()
-    limits["classes"] = (limits["classes"] * 2)[:5]
+    limits["classes"] = (limits["classes"] * settings.CLASSES_MAX)[: settings.CLASSES_MAX]
     assert len(codec.pack_limits(limits)) <= 475
+    assert codec.unpack_limits(codec.pack_limits(limits)) == limits
     assert len(codec.pack_round(largest_round())) <= 475
     assert codec.unpack_round(codec.pack_round(largest_round())) == largest_round()
 

@@ -14,15 +14,13 @@ import time
 import machine
 import rp2
 import uctypes
+from curbtick_wire.sampling import BLOCK, BLOCK_US, RATE_HZ
 from machine import mem32
 from micropython import const
 
 from curbtick_probe.board.rp2 import pins
 
-BLOCK = const(1024)
-RATE_HZ = const(250_000)
 RING_BLOCKS = const(8)
-BLOCK_US = const(4096)
 ADC_CLOCK_HZ = const(48_000_000)
 
 _RP2350 = "RP2350" in sys.implementation._machine
@@ -44,7 +42,7 @@ _FCS_OVER = const(1 << 11)
 _FCS_LEVEL = const(15 << 16)
 _FCS_THRESHOLD_ONE = const(1 << 24)
 _FCS_RUN = const(_FCS_EN | _FCS_DREQ | _FCS_THRESHOLD_ONE)
-_DIV_RUN = const((ADC_CLOCK_HZ // RATE_HZ - 1) << 8)
+_DIV_RUN = (ADC_CLOCK_HZ // RATE_HZ - 1) << 8
 
 _DMA = const(0x5000_0000)
 _DMA_STRIDE = const(0x40)

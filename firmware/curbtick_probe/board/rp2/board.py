@@ -9,8 +9,6 @@ from micropython import const
 
 from curbtick_probe.board.rp2 import adc_dma, pins, serial
 
-BLOCK = adc_dma.BLOCK
-RATE_HZ = adc_dma.RATE_HZ
 ROOT = "/probe"
 
 DEBOUNCE_MS = const(8)

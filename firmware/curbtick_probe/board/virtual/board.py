@@ -13,12 +13,11 @@ import select
 import struct
 import sys
 
+from curbtick_wire.sampling import BLOCK, BLOCK_US
+
 from curbtick_probe.board.virtual import flashdisk
 
-BLOCK = 1024
-RATE_HZ = 250_000
 RING_BLOCKS = 8
-BLOCK_US = BLOCK * 1_000_000 // RATE_HZ
 ROOT = "/probe"
 
 _REQUEST = "<BIQ"

@@ -9,10 +9,11 @@ import typer
 from curbtick.commands.output import Db, Json, Output, write_text
 from curbtick.commands.probe.probes import Port
 from curbtick.errors import InputError
-from curbtick.exchange import bench
+from curbtick.exchange.send import send_limits
 from curbtick.fleet.probes import health
 from curbtick.limits import effect, fit, sets
 from curbtick.limits.sets import LimitSet
+from curbtick.link.client import connect
 from curbtick.report.pages import fit as fit_page
 from curbtick.report.pages.overviews import difference_words
 from curbtick.store.engine import now_ms
@@ -213,7 +214,7 @@ def send(
     verdicts.
     """
     output = Output(as_json)
-    with open_store(db) as store, bench.connect(port) as probe:
+    with open_store(db) as store, connect(port) as probe:
         wanted = _wanted(store, what)
         in_force = probe.limits()
         changes = sets.differences(in_force, wanted)
@@ -230,7 +231,7 @@ def send(
             )
         if changes:
             wanted = _stored(store, wanted, what)
-            bench.send_limits(store, probe, wanted)
+            send_limits(store, probe, wanted)
     sent = wanted["revision"] if changes else None
     output.say(
         f"Probe {probe.unique_id} judges by revision {sent}."

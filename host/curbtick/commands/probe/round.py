@@ -10,9 +10,10 @@ from sqlalchemy import Connection
 from curbtick.commands.history.vehicles import as_object
 from curbtick.commands.output import Db, Json, Output, write_text
 from curbtick.commands.probe.probes import Port
-from curbtick.exchange import bench
+from curbtick.exchange.send import send_round
 from curbtick.fleet import rounds, vehicles
 from curbtick.fleet.rounds import Round
+from curbtick.link.client import connect
 from curbtick.report import sheets
 from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
@@ -98,10 +99,10 @@ def print_(
 def send(number: Number = None, port: Port = None, db: Db = None, as_json: Json = False) -> None:
     """Send a round to the probe that is plugged in."""
     output = Output(as_json)
-    with open_store(db) as store, bench.connect(port) as probe:
+    with open_store(db) as store, connect(port) as probe:
         with store.read() as connection:
             made = rounds.load(connection, number)
-        sent = bench.send_round(store, probe, made)
+        sent = send_round(store, probe, made)
     notes = _retired(sent)
     if sent.number != made.number:
         notes.append(

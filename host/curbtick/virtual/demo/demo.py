@@ -9,7 +9,8 @@ from typing import Any
 from curbtick_wire import names
 
 from curbtick.device import demo_data_folder
-from curbtick.exchange import bench
+from curbtick.exchange.pull import pull_probe
+from curbtick.exchange.send import send_limits, send_round
 from curbtick.fleet import rounds
 from curbtick.fleet.rounds import Line, Round
 from curbtick.fleet.vehicles import Bumper
@@ -117,8 +118,8 @@ class Demo:
             limit_set = sets.save(connection, sets.factory(), "standard front end", at_ms)
         with self._connected() as client:
             client.pair("demo bench")
-            bench.send_limits(self._store, client, limit_set)
-            bench.send_round(self._store, client, made)
+            send_limits(self._store, client, limit_set)
+            send_round(self._store, client, made)
         self._say(
             f"The bench sent limit set {limit_set['revision']} and a round of {len(made.vehicles)} vehicles."
         )
@@ -164,7 +165,7 @@ class Demo:
 
     def _pull(self, words: str) -> None:
         with self._connected() as client:
-            pulled = bench.pull(self._store, client, clock_ms=self._clock.now_ms)
+            pulled = pull_probe(self._store, client, clock_ms=self._clock.now_ms)
         self._say(f"{words} {pulled.new} records are new.")
 
     def _repair(self, made: Round) -> None:

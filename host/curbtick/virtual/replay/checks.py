@@ -13,13 +13,11 @@ from numpy.typing import NDArray
 from curbtick.device import firmware_folder
 from curbtick.errors import InputError
 from curbtick.sound.recording import Recording
-from curbtick.sound.tone import DEFAULT_HZ
 from curbtick.virtual.probe.bus import Ear
 from curbtick.virtual.probe.process import run_script
-from curbtick.virtual.replay.bumper import to_probe_rate
+from curbtick.virtual.replay.resample import to_probe_rate
 from curbtick.yard.front_end.inputs import FULL_SCALE_CODES, Adc, Samples
 from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ
-from curbtick.yard.scenes.leaks import HISS_UPDATES, UPDATES, LeakScene
 
 UPDATE_SAMPLES = 48 * 1024
 # The seal check's filters fill from so many samples before its first update.
@@ -29,7 +27,6 @@ BACKGROUND_UPDATES_MIN = 4
 BACKGROUND_UPDATES_MAX = 45
 TONE_LOWEST_HZ, TONE_HIGHEST_HZ, TONE_STEP_HZ = 10_000, 20_000, 100
 
-FACTORY_LIMITS = dict(zip((name for name, *_ in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
 
 Codes = NDArray[np.float32]
 _SCRIPT = Path("curbtick_probe") / "virtual" / "checks.py"
@@ -68,7 +65,7 @@ class Job:
     ears: Mapping[str, Ear]
     updates: Mapping[str, int]
     tone_hz: int = 0
-    limits: Mapping[str, int] = field(default_factory=lambda: FACTORY_LIMITS)
+    limits: Mapping[str, int] = field(default_factory=lambda: settings.FACTORY_SET)
 
     def __post_init__(self) -> None:
         self._ear: Ear = self.ears["section"]
@@ -95,13 +92,6 @@ class Job:
         return json.dumps(
             {"mode": self.mode, "tone_hz": self.tone_hz, "limits": dict(self.limits), **parts}
         ).encode()
-
-
-def run_scene(scene: LeakScene) -> dict[str, Any]:
-    """Run the real firmware over a scene of a check; return the JSON object as a replay makes it."""
-    if scene.check == "seal":
-        return seal_object(Job("seal", scene.ears(), UPDATES, DEFAULT_HZ).run())
-    return hiss_object(Job("hiss", scene.ears(), HISS_UPDATES).run())
 
 
 def replay_seal(

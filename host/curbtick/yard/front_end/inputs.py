@@ -12,7 +12,6 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
-from scipy.signal import butter, freqs
 
 from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ
 
@@ -81,11 +80,16 @@ def sine_to_noise_db(bits: float) -> float:
 
 @lru_cache(maxsize=32)
 def _analog(kind: str, corner_hz: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    # A replay needs no filter, and scipy.signal takes longer to load than a replay may take.
+    from scipy.signal import butter
+
     numerator, denominator = butter(2, 2.0 * np.pi * corner_hz, kind, analog=True)
     return numerator, denominator
 
 
 def _stage(kind: str, corner_hz: float, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.complex128]:
+    from scipy.signal import freqs
+
     response: npt.NDArray[np.complex128] = freqs(*_analog(kind, corner_hz), worN=2.0 * np.pi * frequency_hz)[
         1
     ]

@@ -3,12 +3,13 @@
 from dataclasses import astuple, dataclass, field, replace
 
 import numpy as np
-from curbtick_wire import settings
+from curbtick_wire import classes, settings
 
 from curbtick.yard.air.acoustics import Air
 from curbtick.yard.air.collar import Inside, Seat, reflections
 from curbtick.yard.ear.ear import Ear
-from curbtick.yard.ear.faults import HEALTHY, Fault, ProbeState
+from curbtick.yard.ear.faults import HEALTHY, Fault
+from curbtick.yard.ear.probe_state import ProbeState
 from curbtick.yard.front_end.inputs import Adc, codes_of_peak_dbfs
 from curbtick.yard.sounds.measured import BurstTruth, measure
 from curbtick.yard.sounds.noise import Layer
@@ -18,11 +19,7 @@ from curbtick.yard.sounds.waves import Wave, with_taps
 from curbtick.yard.truth.judge import Answer, judge
 from curbtick.yard.truth.truth import Heard, Truth, Window
 
-FACTORY_SET = dict(zip((name for name, *_ in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
-FACTORY_CLASSES = {
-    values[0]: dict(zip((name for name, *_ in settings.LIMIT_CLASS), values, strict=True))
-    for values in settings.FACTORY_CLASSES
-}
+FACTORY_CLASSES = {row["class_khz"]: row for row in classes.factory_classes()}
 
 
 @dataclass(frozen=True)
@@ -89,7 +86,7 @@ class Scene:
     ) -> Answer:
         """Return what a reading from start_us to end_us must say, by the factory limits unless others are given."""
         limits = limits_class or FACTORY_CLASSES[self.truth.class_khz]
-        return judge(self.truth, Window(self.start_us, end_us), limits, limit_set or FACTORY_SET)
+        return judge(self.truth, Window(self.start_us, end_us), limits, limit_set or settings.FACTORY_SET)
 
 
 def wave_in_collar(recipe: Recipe, sensor: Sensor, offset_hz: float = 0.0) -> tuple[Wave, BurstTruth]:

@@ -1,7 +1,7 @@
 """Scenes of the seal and hiss checks: what the probe hears in each part, and the verdict that is right.
 
     scene = leaks.SEAL_SCENES["worn_corner"](seed=1)
-    found = checks.run_scene(scene)                 # the JSON object of replay, through the real firmware
+    found = run_scene(scene)                        # the JSON object of replay, through the real firmware
     assert found["verdict"] == scene.verdict
 
 Levels are dBFS of the high input at 50 kHz, where the microphone's own noise is frontend.MICROPHONE_NOISE_DBFS over

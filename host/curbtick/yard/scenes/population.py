@@ -20,18 +20,19 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+from curbtick_wire.classes import CLASSES_KHZ
 
 from curbtick.yard.air.collar import held_dbfs, neighbour_dbfs, random_inside, random_seat
 from curbtick.yard.air.weather import random_air
 from curbtick.yard.ear import faults
-from curbtick.yard.ear.faults import Fault, ProbeState
+from curbtick.yard.ear.faults import Fault
+from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
 from curbtick.yard.front_end.timebase import ticks_of_ms, ticks_of_us
 from curbtick.yard.scenes.build import Echo, Neighbour, Recipe, Scene, build
 from curbtick.yard.sounds.din import random_din
 from curbtick.yard.sounds.sensors import Sensor
 from curbtick.yard.sounds.sources import Fade
 
-CLASSES = (40, 48, 58, 68)
 INTERVALS_MS = ((160.0, 220.0), (60.0, 160.0), (220.0, 300.0), (30.0, 60.0), (300.0, 495.0))
 INTERVAL_SHARES = (0.60, 0.18, 0.14, 0.04, 0.04)
 SITUATIONS = ("healthy", "fault", "system_off", "probe", "moved")
@@ -142,7 +143,7 @@ def random_neighbours(random: np.random.Generator, sensor: Sensor) -> tuple[Neig
 
 
 def _probe(random: np.random.Generator) -> ProbeState:
-    fault = str(random.choice([name for name in faults.PROBE_FAULTS if name != "none"]))
+    fault = str(random.choice([name for name in PROBE_FAULTS if name != "none"]))
     return ProbeState(fault, battery_mv=int(random.integers(2900, 3200)) if fault == "battery_low" else 3900)
 
 
@@ -153,7 +154,7 @@ def _slip(random: np.random.Generator, start_us: int) -> Fade:
 
 
 def _healthy(random: np.random.Generator) -> Recipe:
-    sensor = random_sensor(random, int(random.choice(CLASSES)))
+    sensor = random_sensor(random, int(random.choice(CLASSES_KHZ)))
     air, seat = random_air(random), random_seat(random)
     interval_ms = random_interval_ms(random)
     layers, imposters = random_din(random)

@@ -16,14 +16,13 @@ import numpy as np
 
 from curbtick.yard.ear.ear import Ear
 from curbtick.yard.ear.faults import HEALTHY, Fault
-from curbtick.yard.scenes.build import FACTORY_CLASSES, FACTORY_SET, Echo, Neighbour, Recipe, Scene, build
+from curbtick.yard.scenes.build import FACTORY_CLASSES, Echo, Neighbour, Recipe, Scene, build
 from curbtick.yard.scenes.population import random_recipe, random_scene
 from curbtick.yard.sounds.noise import BANK, Broadband
 from curbtick.yard.sounds.sensors import Sensor
 
 __all__ = [
     "FACTORY_CLASSES",
-    "FACTORY_SET",
     "Echo",
     "Neighbour",
     "Recipe",

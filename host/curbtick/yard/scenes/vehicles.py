@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from curbtick_wire.names import BUMPER_POSITIONS_MAX, BUMPERS, CLASSES_KHZ
+from curbtick_wire.classes import CLASSES_KHZ, class_list
+from curbtick_wire.names import BUMPER_POSITIONS_MAX, BUMPERS
 
 from curbtick.errors import InputError
 from curbtick.yard.ear import faults
@@ -86,7 +87,7 @@ def _bumper(path: Path, entry: Mapping[str, Any]) -> BumperPlan:
     if not isinstance(positions, int) or not 1 <= positions <= BUMPER_POSITIONS_MAX:
         raise _wrong(path, f"a bumper has 1 to {BUMPER_POSITIONS_MAX} positions, not {positions}")
     if class_khz not in CLASSES_KHZ:
-        raise _wrong(path, f"there is no class {class_khz}; there are {', '.join(map(str, CLASSES_KHZ))}")
+        raise _wrong(path, f"there is no class {class_khz}; there are {class_list()}")
     found = {int(position): _fault(path, fault) for position, fault in entry.get("faults", {}).items()}
     outside = [position for position in found if not 1 <= position <= positions]
     if outside:

@@ -12,11 +12,11 @@ from curbtick.fleet import vehicles
 from curbtick.fleet.work import findings, swap
 from curbtick.store.history import Store
 from curbtick_wire import names, records
+from curbtick_wire.classes import CLASSES_KHZ
 
 from tests.unit.bench.benchdata import DAY_MS, PROBE, Logbook, add_round, add_vehicle, record
 
 VISITS = 9
-CLASSES_KHZ = (40, 48, 58, 68)
 
 
 def snippet_tail(frequency_hz: int, level_db: float) -> tuple[int, bytes]:

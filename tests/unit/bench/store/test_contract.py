@@ -11,10 +11,11 @@ from curbtick.fleet.work import findings
 from curbtick.report import build
 from curbtick.store import depots, tables
 from curbtick.store.history import Store
-from curbtick.store.migrations import upgrade, version_of
+from curbtick.store.schema import upgrade, version_of
 from curbtick_wire import names
 from sqlalchemy import func, select
 
+from tests import programs
 from tests.pair.postgres import server as postgres
 from tests.unit.bench import benchdata
 from tests.unit.bench.benchdata import DAY_MS, NOON_MS, PROBE, Logbook, anchored, reading
@@ -24,8 +25,7 @@ OTHER = "e660c0d1c7302a12"
 
 @pytest.fixture(scope="module")
 def server() -> Iterator[postgres.Server]:
-    if postgres.programs() is None:
-        pytest.skip(f"{postgres.HOW} (CURBTICK_POSTGRES_BIN)")
+    programs.needed(programs.POSTGRESQL)
     with postgres.running() as made:
         yield made
 

@@ -6,11 +6,13 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 from curbtick.yard.ear.ear import Ear
-from curbtick.yard.ear.faults import PROBE_FAULTS, ProbeState, loose_contact
+from curbtick.yard.ear.faults import loose_contact
+from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
 from curbtick.yard.front_end.inputs import Adc
 from curbtick.yard.scenes import scenes
 from curbtick.yard.sounds.noise import SLOPES, Broadband, Spur
 from curbtick.yard.sounds.sensors import Sensor
+from curbtick_wire.classes import CLASSES_KHZ
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -49,7 +51,7 @@ def read_ms(
     return ear.read(int(length_ms * 250), input_, start_us)
 
 
-@pytest.mark.parametrize("class_khz", [40, 48, 58, 68])
+@pytest.mark.parametrize("class_khz", CLASSES_KHZ)
 @pytest.mark.parametrize("level_dbfs", [-3.0, -8.0, -30.0])
 def test_level_is_what_was_asked_for(class_khz: int, level_dbfs: float) -> None:
     ear = scenes.single(class_khz, level_dbfs, siblings=0, adc=SILENT_ADC)

@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 from curbtick.virtual.probe.process import VirtualProbe
 from curbtick.yard.ear.ear import Ear
-from curbtick.yard.ear.faults import ProbeState
+from curbtick.yard.ear.probe_state import ProbeState
 from curbtick_wire import codec, names, records, settings
 from numpy.typing import NDArray
 
-LIMIT_SET = dict(zip((field[0] for field in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
 SCRIPT = """
 import json
 from curbtick_probe.app import selftest
@@ -28,7 +27,7 @@ def run(
 ) -> tuple[set[str], dict[str, int]]:
     """(the words of what failed, the record's values) of one self-test."""
     script = tmp_path / "run.py"
-    script.write_text(SCRIPT.format(limits=json.dumps(LIMIT_SET)))
+    script.write_text(SCRIPT.format(limits=json.dumps(settings.FACTORY_SET)))
     told: list[bytes] = []
 
     def hear(payload: bytes) -> bytes:
@@ -51,7 +50,8 @@ def test_a_sound_probe_passes(tmp_path: Path) -> None:
     assert abs(values["bias_code"] - 2048) < 10
     assert values["rate_permille"] == 1000
     assert -6200 < values["low_floor_cdb"] < -5400
-    assert LIMIT_SET["high_floor_min_cdb"] < values["high_floor_cdb"] < LIMIT_SET["high_floor_max_cdb"]
+    lowest_cdb, highest_cdb = (settings.FACTORY_SET[f"high_floor_{end}_cdb"] for end in ("min", "max"))
+    assert lowest_cdb < values["high_floor_cdb"] < highest_cdb
     assert values["beep_cdb"] > values["high_floor_cdb"] + 600
     assert values["battery_mv"] == 3900
 

@@ -14,11 +14,11 @@ from typing import Any, Self
 import numpy as np
 from curbtick.virtual.probe.bus import Ear
 from curbtick.virtual.probe.process import VirtualProbe
-from curbtick.yard.scenes.build import FACTORY_CLASSES, FACTORY_SET
-from curbtick_wire import codec, names, records
+from curbtick.yard.scenes.build import FACTORY_CLASSES
+from curbtick_wire import codec, names, records, settings
 
 SCRIPT = Path(__file__).with_name("reading_script.py")
-LIMIT_SET: dict[str, int] = dict(FACTORY_SET)
+LIMIT_SET: dict[str, int] = dict(settings.FACTORY_SET)
 LISTENED_US = 1_290_000
 COLUMNS = (
     "time_us",

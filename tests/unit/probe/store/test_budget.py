@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.bench import _common
+from tests.paths import ROOT
 
 SECTOR = 4096
 # MicroPython's file system on a 2 MB board of this kind, as measured on its emulator: 352 sectors, 1.4 MB.
@@ -19,7 +20,7 @@ READINGS = 1000
 def _filled() -> dict[str, Any]:
     sectors = SECTORS - -(-FIRMWARE_BYTES // SECTOR)
     environment = _common.micropython_environment()
-    environment["MICROPYPATH"] += f":{_common.REPOSITORY / 'tests' / 'faults'}"
+    environment["MICROPYPATH"] += f":{ROOT / 'tests' / 'faults'}"
     program = Path(__file__).with_name("budget_probe.py")
     ran = subprocess.run(
         [*_common.micropython_command(), "-X", "heapsize=32M", str(program), str(sectors), str(READINGS)],

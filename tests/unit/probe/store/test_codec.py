@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from curbtick_wire import codec, records, settings
+from curbtick_wire import classes, codec, records
 from curbtick_wire.errors import WireError
 
 from tests.unit.probe.store.flashdata import values_of
@@ -86,4 +86,4 @@ def test_refusals_of_sets() -> None:
     assert refusal(codec.pack_round, {"round_id": 1}) == ("vehicles", "is missing")
     data = codec.pack_limits(CLASSES)
     assert refusal(codec.unpack_limits, data + b"\0\0") == ("size", "2 bytes stand after the end")
-    assert codec.unpack_limits(data)["classes"][0]["pass_cdb"] == settings.FACTORY_CLASSES[0][3]
+    assert codec.unpack_limits(data)["classes"][0]["pass_cdb"] == classes.LEVELS["pass_cdb"]
