@@ -2,6 +2,7 @@
 
 import array
 
+from curbtick_wire._typing import Ints
 from micropython import const
 
 from curbtick_probe.bumper import tables
@@ -67,12 +68,12 @@ _LOWEST_HZ = const(23750)
 _DELAY_US = const(28)
 
 
-def loss_cdb(frequency_hz):
+def loss_cdb(frequency_hz: int) -> int:
     """Return the filter's loss at a frequency, in hundredths of a dB."""
     return tables.at_line(baseband.LOSS_CDB, frequency_hz)
 
 
-def shift_for(most):
+def shift_for(most: int) -> int:
     """Return the shift that takes an integer of at most `most` below 2**14."""
     return max(0, (log2_of(most) >> 10) - 13)
 
@@ -84,7 +85,7 @@ class Measurer:
     evidence_cdb as in Sounds; over_noise_cdb: the level over the noise in a baseband value.
     """
 
-    def __init__(self, values, sums):
+    def __init__(self, values: Ints, sums: Ints) -> None:
         """values: 1024 halfwords, sums: SUMS words, or more; both are free for other use between two measurements."""
         self.values = values
         self.sums = sums
@@ -103,7 +104,7 @@ class Measurer:
         self.evidence_cdb = 0
         self.over_noise_cdb = 0
 
-    def measure(self, ring, found, at, floors, newest):
+    def measure(self, ring: Ints, found: Ints, at: int, floors: Ints, newest: int) -> None:
         """Measure the sound in words at.. of `found` (floor.segment's form).
 
         ring: the baseband ring. floors: 13 words, Q8, from floor.follow.
@@ -135,7 +136,7 @@ class Measurer:
             self.time_us = first_frame * spectrum.FRAME_US
             self.length_us = frames * spectrum.FRAME_US
 
-    def _from_values(self, part, middle, count, quiet, found, at):
+    def _from_values(self, part: int, middle: int, count: int, quiet: int, found: Ints, at: int) -> None:
         """Set all but times from the values; their loudest part, the peak's place and the quartile floor are known."""
         noise_cdb = cdb(quiet) + _FLOOR_TO_NOISE_CDB
         ratio = found[at + FOUND_POWER] // max(1, quiet >> 8)
@@ -151,7 +152,7 @@ class Measurer:
             self.evidence_cdb = energy_cdb - noise_cdb
         self.level_cdb += loss_cdb(self.frequency_hz)
 
-    def _take_peak(self, found, at, floors):
+    def _take_peak(self, found: Ints, at: int, floors: Ints) -> None:
         """Take the level of a long sound whose peak the ring has lost from the peak's frame."""
         self.level_cdb = cdb(found[at + FOUND_POWER]) - _FULL_SCALE_CDB + loss_cdb(self.frequency_hz)
         self.evidence_cdb = (
@@ -160,7 +161,7 @@ class Measurer:
         self.peak_us = found[at + FOUND_PEAK_FRAME] * spectrum.FRAME_US
         self.ringdown_us = -1
 
-    def _search(self, part, middle, count, centre_step, noise_cdb):
+    def _search(self, part: int, middle: int, count: int, centre_step: int, noise_cdb: int) -> int:
         """Set evidence_cdb; return the frequency step (0..63) of the strongest coherent stretch."""
         start = max(0, min(middle - _SEARCH_LEAD, count - _SEARCH))
         length = min(_SEARCH, count - start)
@@ -172,7 +173,7 @@ class Measurer:
         self.evidence_cdb = cdb(out[closeup.BEST]) + 602 * shift - noise_cdb - _SEARCH_GAIN_CDB
         return out[closeup.BEST_STEP] & 63
 
-    def _step_near(self, middle, count, centre_step):
+    def _step_near(self, middle: int, count: int, centre_step: int) -> int:
         """Return the frequency step of a clear sound from the phase it gains in 8 values about its peak's frame."""
         start = max(0, min(middle - 16, count - 24))
         closeup.rotate_sums(self.values, self.sums, self.turn, start, 24, centre_step & 63)
@@ -187,7 +188,7 @@ class Measurer:
             gained = closeup.angle(third[LATE_IMAGINARY], third[LATE_REAL]) - gained
         return (centre_step + ((wrap(gained) + 4096) >> 13)) & 63
 
-    def _outline(self, part, middle, count, ratio, noise_cdb):
+    def _outline(self, part: int, middle: int, count: int, ratio: int, noise_cdb: int) -> None:
         """Set level_cdb (without the filter's loss), time_us (in the region), length_us and ringdown_us."""
         span = 7
         if ratio >= _SMOOTH_1:
@@ -214,7 +215,7 @@ class Measurer:
         self.peak_us = (top_at << 4) + 8 * (span - 1)
         self.ringdown_us = out[closeup.RING] - (top_at << 4) if out[closeup.RING] >= 0 else -1
 
-    def _carrier(self, part, count, step):
+    def _carrier(self, part: int, count: int, step: int) -> int:
         """Set frequency_hz and sweep_hz from the phases of the three thirds of the part within 6 dB of the peak.
 
         Return the energy of these thirds, 1000 log10.
@@ -243,7 +244,7 @@ class Measurer:
         return cdb(third[closeup.THIRDS_ENERGY] // m) + 602 * shift - _TURN_GAIN_CDB
 
 
-def noise_added_cdb(above_cdb):
+def noise_added_cdb(above_cdb: int) -> int:
     """Return what noise so far below a peak has added to its level."""
     if above_cdb >= 2500:
         return 0
@@ -253,6 +254,6 @@ def noise_added_cdb(above_cdb):
     return _NOISE_ADDS_CDB[k] + (_NOISE_ADDS_CDB[k + 1] - _NOISE_ADDS_CDB[k]) * (above_cdb - 100 * k) // 100
 
 
-def wrap(turns_q16):
+def wrap(turns_q16: int) -> int:
     """Return an angle difference in 1/65536 turns brought into -32768..32767."""
     return ((turns_q16 + 32768) & 65535) - 32768

@@ -3,9 +3,11 @@
 import struct
 
 from curbtick_wire import names, records, sampling
+from curbtick_wire._typing import Ints, Values
 from micropython import const
 
 from curbtick_probe.bumper.measure import CREST_TO_DBFS_CDB
+from curbtick_probe.bumper.sounds import Sounds
 from curbtick_probe.dsp.burst import pack
 from curbtick_probe.dsp.level import cdb
 
@@ -26,7 +28,7 @@ _LEVEL_MOST_CDB = const(600)
 _SOUND_FORMAT = "<HhHHB"
 
 
-def wave_bytes(wave):
+def wave_bytes(wave: Ints) -> tuple[int, bytes]:
     """Pack samples to a byte each, as (code - 2048) >> shift offset by 128; return (shift, bytes).
 
     wave: codes 0..4095. shift: 0..4, the least that fits the largest swing.
@@ -36,7 +38,7 @@ def wave_bytes(wave):
     return shift, bytes(packed)
 
 
-def envelope_bytes(crests, blocks):
+def envelope_bytes(crests: Ints, blocks: int) -> tuple[int, bytes]:
     """Pack the blocks' loudest excess to half dB below full scale, the loudest of each step; return (step us, bytes).
 
     crests: floor.segment's, one a block. 255 stands for nothing above the noise.
@@ -53,7 +55,7 @@ def envelope_bytes(crests, blocks):
     return each * sampling.BLOCK_US, bytes(packed)
 
 
-def sound_parts(sounds, least_evidence_cdb):
+def sound_parts(sounds: Sounds, least_evidence_cdb: int) -> list[tuple[Values, bytes]]:
     """Return the sounds worth keeping as record parts [(values, tail)], in time order.
 
     A sound is kept if it was heard singly (least_evidence_cdb) or is part of a train.
@@ -72,7 +74,7 @@ def sound_parts(sounds, least_evidence_cdb):
     return parts
 
 
-def _sound_bytes(sounds, row):
+def _sound_bytes(sounds: Sounds, row: int) -> bytes:
     return struct.pack(
         _SOUND_FORMAT,
         min(_WORD_MOST, max(0, sounds.time_us[row]) // _TIME_UNIT_US),

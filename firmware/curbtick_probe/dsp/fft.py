@@ -26,12 +26,12 @@ QUARTER = const(POINTS // 4)
 TURNS = const(POINTS + QUARTER)
 
 
-def turns():
+def turns() -> "array.array[int]":
     """Return the table `fft` reads: 640 halfwords, 2048 + 2048 * sin of 512ths of a turn."""
     return circle.circle(POINTS, TURNS, _ONE, _ONE)
 
 
-def order():
+def order() -> "array.array[int]":
     """Return the bit-reversed places of 512 points, as word indices of their real parts."""
     table = array.array("H", bytes(2 * POINTS))
     for k in range(1, POINTS):

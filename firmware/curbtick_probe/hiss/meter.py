@@ -6,11 +6,13 @@ Knows no background and no limits. Every third block is analysed, which keeps th
 import array
 
 from curbtick_wire import sampling
+from curbtick_wire._typing import Ints
 from micropython import const
 
 from curbtick_probe import updates
 from curbtick_probe.dsp import extent, fft, level
 from curbtick_probe.dsp.hiss import lines, spectrum
+from curbtick_probe.hardware import Capture
 
 # Every third block is analysed; a second has five segments, one for each update.
 EVERY = const(3)
@@ -51,7 +53,7 @@ class HissMeter:
     dead: the samples cannot be trusted.
     """
 
-    def __init__(self, capture):
+    def __init__(self, capture: Capture) -> None:
         self.capture = capture
         self._turns = fft.turns()
         self._order = fft.order()
@@ -72,7 +74,7 @@ class HissMeter:
         self.start_sub = 0
         self.restart()
 
-    def restart(self):
+    def restart(self) -> None:
         """Forget the segments; the next `ready` comes after SEGMENTS updates."""
         self._segment = 0
         self.segments = 0
@@ -80,16 +82,16 @@ class HissMeter:
         self.clipped = self.dead = False
 
     @property
-    def ready(self):
+    def ready(self) -> bool:
         """Whether a full second lies behind the averaged spectrum."""
         return self.segments == SEGMENTS
 
     @property
-    def first_bin(self):
+    def first_bin(self) -> int:
         """The chosen band's first bin among the kept ones; it has BAND_BINS."""
         return spectrum.BAND_FIRST + self.start_sub * spectrum.BAND_BINS
 
-    def update(self):
+    def update(self) -> None:
         """Listen for updates.UPDATE_US and measure."""
         seen = self._extent
         seen[extent.LOWEST] = extent.HIGHEST_CODE
@@ -109,7 +111,7 @@ class HissMeter:
             self.pair_levels[pair] = self.band_level_cdb(pair, 2)
         self._average()
 
-    def _analyse(self, block, row, at):
+    def _analyse(self, block: Ints, row: int, at: int) -> None:
         extent.extent(block, 0, sampling.BLOCK, self._extent)
         spectrum.pair(block, self._buffer, self._order, self._window)
         fft.head(self._buffer)
@@ -118,7 +120,7 @@ class HissMeter:
         spectrum.bands(self._powers, self._rows, row * spectrum.BANDS)
         spectrum.gather(self._powers, self._limits, self._sums, at)
 
-    def band_level_cdb(self, start_sub, width=BAND_SUBS):
+    def band_level_cdb(self, start_sub: int, width: int = BAND_SUBS) -> int:
         """Return the level in this update of a band of `width` sub-bands, 1..4, from start_sub on."""
         lines.fold(self._rows, self._band, start_sub, width, ANALYSED)
         shift = 0
@@ -129,7 +131,7 @@ class HissMeter:
         centre = lines.centre(self._band, ANALYSED, middle, _WIDTH_Q8, shift)
         return level.power_cdb(centre) + shift * 60206 // 200 - NOISE_SCALE_CDB
 
-    def _average(self):
+    def _average(self) -> None:
         blocks = self.segments * ANALYSED
         spectrum.total(self._sums, self.totals, self.segments)
         spectrum.mantissas(self.totals, self.logs)
@@ -140,22 +142,22 @@ class HissMeter:
         lines.limits(self.totals, self._limits, blocks)
         lines.cover(self.mask, self.line_bins, self.line_count, _LINE_REACH)
 
-    def line_hz(self, n):
+    def line_hz(self, n: int) -> int:
         """Return the frequency of line n; see bin_hz."""
         return self.bin_hz(self.line_bins[n])
 
-    def line_cdb(self, n):
+    def line_cdb(self, n: int) -> int:
         """Return the level of line n; see bin_cdb."""
         return self.bin_cdb(self.line_bins[n])
 
-    def bin_hz(self, k):
+    def bin_hz(self, k: int) -> int:
         """Return the frequency of a line at kept bin k, from a parabola through the logarithms; within about 30 Hz."""
         below, top, above = self._logs_at(k)
         bend = below - 2 * top + above
         shift_permille = (below - above) * 500 // bend if bend < 0 else 0
         return ((k + spectrum.FIRST) * spectrum.BIN_MHZ + shift_permille * 488) // 1000
 
-    def bin_cdb(self, k):
+    def bin_cdb(self, k: int) -> int:
         """Return the level of a line at kept bin k, dBFS * 100: the power of five bins above the noise beside it.
 
         A Hann window spreads a line over 1.5 bins' worth of its highest one. Within 0.1 dB where nothing else is near.
@@ -172,6 +174,6 @@ class HissMeter:
             return level.power_cdb(coarse // 3 * 2) + 4515 - level.power_cdb(blocks) - TONE_SCALE_CDB
         return level.power_cdb(max(fine - noise, 1) * 2 // 3) + 903 - level.power_cdb(blocks) - TONE_SCALE_CDB
 
-    def _logs_at(self, k):
+    def _logs_at(self, k: int) -> tuple[int, int, int]:
         k = max(1, min(k, spectrum.BINS - 2))
         return self.logs[k - 1], self.logs[k], self.logs[k + 1]

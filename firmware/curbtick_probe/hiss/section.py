@@ -20,14 +20,14 @@ _TONE = names.HISS_VERDICTS.index("tone")
 class Section:
     """Counts of what the updates were, the highest rise, and the tones, as [frequency_hz, level_cdb]."""
 
-    def __init__(self, number):
+    def __init__(self, number: int) -> None:
         self.number = number
         self.updates = 0
         self.counts = [0] * len(STATUSES)
         self.level_cdb = self.above_cdb = self.background_cdb = records.NONE_I16
-        self.tones = []
+        self.tones: list[list[int]] = []
 
-    def add(self, status, rise_cdb, background_cdb):
+    def add(self, status: int, rise_cdb: int | None, background_cdb: int) -> None:
         """Take one update in. rise_cdb: None where none was measured."""
         self.updates += 1
         self.counts[status] += 1
@@ -38,7 +38,7 @@ class Section:
             self.background_cdb = background_cdb
             self.level_cdb = background_cdb + rise_cdb
 
-    def hear_tone(self, frequency_hz, level_cdb):
+    def hear_tone(self, frequency_hz: int, level_cdb: int) -> None:
         """Keep a tone: one entry for each frequency, the loudest of it, at most TONES_MAX."""
         for tone in self.tones:
             if abs(tone[0] - frequency_hz) < _SAME_TONE_HZ:
@@ -48,7 +48,7 @@ class Section:
         if len(self.tones) < TONES_MAX:
             self.tones.append([frequency_hz, level_cdb])
 
-    def loudest(self):
+    def loudest(self) -> tuple[int, int]:
         """Return (frequency_hz, level_cdb) of the loudest tone, or (0, NONE_I16)."""
         best = (0, records.NONE_I16)
         for tone in self.tones:
@@ -56,7 +56,7 @@ class Section:
                 best = (tone[0], tone[1])
         return best
 
-    def verdict(self):
+    def verdict(self) -> tuple[int, int]:
         """Return (verdict, reasons): RETRY for what cannot be trusted, else hiss before tone before quiet."""
         reasons = self._doubts()
         if reasons:
@@ -69,7 +69,7 @@ class Section:
             return names.RETRY, reason.GUSTY
         return _QUIET, 0
 
-    def _doubts(self):
+    def _doubts(self) -> int:
         reasons = 0
         if self.counts[NOISY]:
             reasons |= reason.NOISY

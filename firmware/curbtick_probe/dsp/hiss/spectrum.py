@@ -59,7 +59,7 @@ _SIXTEEN = const(1 << _SIXTEEN_BITS)
 _SIXTEEN_CDB = const(4816)
 
 
-def window():
+def window() -> "array.array[int]":
     """Return the Hann window of 512 points, 0..32768, from exact cosines."""
     turn = circle.circle(fft.POINTS, fft.TURNS, 16384, 16384)
     return array.array("H", (32768 - turn[k + fft.QUARTER] for k in range(fft.POINTS)))

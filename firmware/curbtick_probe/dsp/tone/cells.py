@@ -24,7 +24,7 @@ _POINTS = const(512)
 _BIAS = const(2097152)
 
 
-def taper(turns):
+def taper(turns: "array.array[int]") -> "array.array[int]":
     """Return the raised-cosine weights of the first TAPER values, Q8, from the 512-step table of fft.
 
     Symmetric about the end's middle: weight n is (1 - cos(pi (n + 1/2) / 16)) / 2.

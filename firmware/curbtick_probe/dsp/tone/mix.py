@@ -87,17 +87,17 @@ HALF_TAPS = (0, -1, -4, -3, 5, 18, 21, -2, -46, -72, -34, 74, 175, 150) + (
 )
 
 
-def oscillator():
+def oscillator() -> "array.array[int]":
     """Return the table `mix` reads: 3125 halfwords, 16384 + 16384 * sin."""
     return circle.circle(TURN, TURN + QUARTER, _SINE_ONE, _SINE_ONE)
 
 
-def taps():
+def taps() -> "array.array[int]":
     """Return the table `decimate` reads."""
     return array.array("H", (_TAP_ZERO + tap for tap in HALF_TAPS))
 
 
-def line():
+def line() -> "array.array[int]":
     """Return a delay line at rest."""
     return array.array("i", [64, 0] + [LINE_ZERO] * (2 * _LINE_VALUES))
 
