@@ -37,7 +37,11 @@ ROOMS = (
         "messages, records, names, settings, codec, COBS, frames: tables and pure functions, no input or "
         "output",
     ),
-    _room("curbtick_probe", "the version, the bit of each reason, and an update of the seal and hiss meters", "curbtick_wire"),
+    _room(
+        "curbtick_probe",
+        "the version, the bit of each reason, what a board is, an update of the seal and hiss meters",
+        "curbtick_wire",
+    ),
     _room(
         "curbtick_probe.dsp",
         "integer kernels that several checks share: sine tables, FFT, extent, logarithms",

@@ -67,10 +67,13 @@ _WORDS = const(5)
 class Listener:
     """Listens on one input until told to stop; all buffers are made once.
 
-    sounds: what was heard. loud: how many of them were at least as loud as asked. blocks: how many blocks of BLOCK_US
-    were searched. lowest, highest: the extreme codes.
-    crests: floor.segment's, one a block.
-    wave: the samples of the strongest clear burst, the first at wave_start_us (-1: none).
+    sounds: what was heard.
+    loud: how many of them were at least as loud as asked.
+    blocks: how many blocks of BLOCK_US were searched. folded: how many were taken.
+    lowest, highest: the extreme codes.
+    crests: floor.segment's, one for each block.
+    wave: samples of the strongest clear burst. wave_start_us: time of the first of them; -1: none.
+    waiting: how many sounds wait to be measured, in `found`. saved: how many of them the meter allows.
     """
 
     def __init__(self, board: Board) -> None:

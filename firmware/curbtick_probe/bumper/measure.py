@@ -7,6 +7,7 @@ from micropython import const
 
 from curbtick_probe.bumper import tables
 from curbtick_probe.dsp.burst import baseband, closeup, spectrum
+from curbtick_probe.dsp.burst.baseband import VALUE_US
 from curbtick_probe.dsp.burst.closeup import (
     EARLY_IMAGINARY,
     EARLY_REAL,
@@ -16,6 +17,7 @@ from curbtick_probe.dsp.burst.closeup import (
     MIDDLE_REAL,
 )
 from curbtick_probe.dsp.burst.floor import FOUND_BIN, FOUND_LAST, FOUND_PEAK_FRAME, FOUND_POWER, around
+from curbtick_probe.dsp.burst.spectrum import HOP
 from curbtick_probe.dsp.level import cdb, log2_of
 
 _REGION = const(512)
@@ -81,8 +83,10 @@ def shift_for(most: int) -> int:
 class Measurer:
     """Measures one sound after another; its buffers are made once.
 
-    After `measure`: peak_us (time of the peak) and time_us, level_cdb, frequency_hz, sweep_hz, length_us, ringdown_us,
-    evidence_cdb as in Sounds; over_noise_cdb: the level over the noise in a baseband value.
+    After `measure`:
+    time_us, level_cdb, frequency_hz, sweep_hz, length_us, ringdown_us, evidence_cdb: as in Sounds.
+    peak_us: time of the peak.
+    over_noise_cdb: the level over the noise in a baseband value.
     """
 
     def __init__(self, values: Ints, sums: Ints) -> None:
@@ -112,9 +116,9 @@ class Measurer:
         """
         first_frame = found[at]
         frames = found[at + FOUND_LAST] - first_frame
-        peak = found[at + FOUND_PEAK_FRAME] * 8
-        first = first_frame * 8 - 8 - _LEAD
-        count = frames * 8 + 16 + _LEAD + _TAIL
+        peak = found[at + FOUND_PEAK_FRAME] * HOP
+        first = first_frame * HOP - HOP - _LEAD
+        count = frames * HOP + 2 * HOP + _LEAD + _TAIL
         is_long = count > _REGION
         if is_long:
             first = peak - _LONG_LEAD
@@ -123,12 +127,12 @@ class Measurer:
         count = min(count, newest - first)
         lost = newest - first > baseband.RING
         if lost:
-            first = found[at + FOUND_LAST] * 8 - count
+            first = found[at + FOUND_LAST] * HOP - count
             peak = first + _LONG_LEAD
         part = baseband.unroll(ring, self.values, first, count)
         self._from_values(part, peak - first, count, around(floors, found[at + FOUND_BIN]), found, at)
-        self.time_us += first * 16 - _DELAY_US
-        self.peak_us += first * 16 - _DELAY_US
+        self.time_us += first * VALUE_US - _DELAY_US
+        self.peak_us += first * VALUE_US - _DELAY_US
         if lost:
             self._take_peak(found, at, floors)
         # A burst within a long noise falls 20 dB soon after its peak; what does not is told by its frames.

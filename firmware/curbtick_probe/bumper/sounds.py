@@ -17,10 +17,16 @@ SINGLE_CDB = const(1390)
 class Sounds:
     """Up to MOST sounds in the order of their starts, each a row over columns of plain integers.
 
-    time_us: start (-6 dB before the peak) from the reading's first sample. level_cdb: dBFS. frequency_hz, sweep_hz.
-    length_us: time within 6 dB of the peak. ringdown_us: peak to -20 dB, or -1. evidence_cdb: energy over
-    noise density of the best coherent stretch. kind: a place in names.SOUND_KINDS.
-    When full, a new sound replaces the one with the least evidence if it has more; `dropped` counts the lost.
+    time_us: start (-6 dB before the peak) from the reading's first sample.
+    level_cdb: of the peak, in dBFS.
+    frequency_hz: at the peak.
+    sweep_hz: how much the frequency rises from the first to the last third of the sound.
+    length_us: time within 6 dB of the peak.
+    ringdown_us: from the peak to -20 dB, or -1 where that was not heard.
+    evidence_cdb: energy over noise density of the best coherent stretch.
+    kind: a place in names.SOUND_KINDS.
+    dropped: how many sounds were lost. When all rows are taken, a new sound replaces the one with the least evidence if
+    it has more.
     """
 
     def __init__(self) -> None:

@@ -63,17 +63,27 @@ def slack_us(interval_us: int) -> int:
 class Trains:
     """What one reading's sounds say. `grouping.sort` fills it; nothing is allocated.
 
-    count: the held train's bursts; due: how many were due in the listened time; first_us, last_us: times of two of
-    them. interval_us, level_cdb, frequency_hz, sweep_hz, burst_us: medians over them; ringdown_us (-1: not
-    measured): their lower quartile; ringdown_most_us: the longest. spread_cdb: between its loudest and faintest
-    burst. rivals: burst-like sounds outside the train that are as loud. strays: loud sounds that are no bursts.
-    siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside the held one,
-    faint candidates included; faint_score: its score; sibling_cdb: level of its first and last sound.
-    open_question: whether the system may fire more often; doubtful: whether it seems to, by siblings too faint to
-    be firm. twins: bursts just like the held train's that no interval explains. clear_count, repeating: clear
-    sounds outside the held train, and those of them that come again at their frequency. pair_us: time between the
-    two loudest alike bursts, where the loudest make no train and none is missing between them. odd_cdb: of a train
-    of sounds that are too long or not pure enough for bursts, where there is none of bursts; -32768: none.
+    The held train:
+    count: its bursts. due: how many were due in the time listened.
+    first_us, last_us: times of two of its bursts.
+    interval_us, level_cdb, frequency_hz, sweep_hz, burst_us: medians over its bursts.
+    ringdown_us: lower quartile of its bursts' ring-downs; -1 where none was measured. ringdown_most_us: the longest.
+    spread_cdb: between its loudest and its faintest burst.
+    twins: bursts just like its own that no interval explains.
+    pair_us: time between the two loudest alike bursts, where they are no train and none is missing between them.
+
+    Beside it:
+    rivals: sounds like bursts, outside the train, that are as loud. strays: loud sounds that are no bursts.
+    loudest_cdb: level of the loudest burst of all.
+    odd_cdb: level of a train of sounds that are too long or not pure enough for bursts, where there is none of bursts;
+    -32768: none.
+    siblings, sibling_due, sibling_interval_us, sibling_first_us: count, due, interval_us and first_us of the best train
+    outside the held one, faint candidates included. faint_score: its score. sibling_cdb: its level.
+    clear_count: clear sounds outside the held train. repeating: those of them that come again at their frequency.
+
+    The system:
+    open_question: it may fire more often than the held train says.
+    doubtful: it seems to, by siblings too faint to be sure. firm: no sibling asked about was that faint.
     """
 
     def __init__(self) -> None:

@@ -11,7 +11,9 @@ from curbtick_probe.hiss.unrest import Unrest
 class Background:
     """Learned by `survey` and `learn`, in use after `settle`, kept up by `follow`.
 
-    unrest: level and thresholds. totals, logs, mask: the averaged spectrum as hiss_meter has it. both: see add_mask.
+    unrest: level and thresholds.
+    totals, logs, mask: the averaged spectrum and its lines, as HissMeter has them.
+    both: bins with lines in the background or in another mask (add_mask).
     """
 
     def __init__(self) -> None:

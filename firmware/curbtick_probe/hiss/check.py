@@ -43,8 +43,12 @@ _NOISY_CDB = const(-2000)
 class HissCheck:
     """One hiss check on one vehicle.
 
-    status: one of section.STATUSES by index. fast: set it to let the bar follow a fifth of a second instead of a
-    whole one. leds: 0..12, 3 dB above the background each. dot: the other response on the same scale.
+    status: one of section.STATUSES by index.
+    fast: set it to let the bar follow a fifth of a second instead of a whole one.
+    leds: 0..12, 3 dB above the background each.
+    dot: the other response on the same scale.
+    known: the background, or None. rise: the rise above it, or None.
+    section: the section that is open.
     """
 
     def __init__(self, board: Board, limit_set: dict[str, int]) -> None:

@@ -48,9 +48,14 @@ _LINE_REACH = const(3)
 class HissMeter:
     """Listens on a running capture. All buffers are made once.
 
-    After `update`: level_cdb, the chosen band's level in this update (dBFS * 100, impulses discounted); pair_levels,
-    the same of each pair of neighbouring sub-bands; line_count, line_bins: steady lines in the last second; clipped,
-    dead: the samples cannot be trusted.
+    After `update`:
+    level_cdb: the chosen band's level in this update, dBFS * 100, without impulses.
+    pair_levels: the same of each pair of neighbouring sub-bands.
+    line_count, line_bins: steady lines in the last second, as places among the kept bins. mask: 1 for bins near them.
+    totals, logs: sums of the last second's powers, and 1000 log10 of them (curbtick_probe.dsp.hiss.spectrum).
+    start_sub: the sub-band where the chosen band starts.
+    segments: updates in the sums, at most SEGMENTS.
+    clipped, dead: the samples cannot be trusted.
     """
 
     def __init__(self, capture: Capture) -> None:

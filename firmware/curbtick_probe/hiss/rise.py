@@ -32,8 +32,9 @@ MASKING_CDB = const(4000)
 class Rise:
     """Compares a meter with a background over the last SEGMENTS updates.
 
-    rise_cdb: the band's rise, dB * 100, steady lines left out; guard_cdb: what it must be above the threshold then.
-    tones: found besides, as (frequency_hz, level_cdb).
+    rise_cdb: the band's rise, dB * 100, without steady lines.
+    guard_cdb: how far it must be above the threshold where lines were left out.
+    tones: what was found beside it, as (frequency_hz, level_cdb).
     """
 
     def __init__(self, meter: HissMeter, background: Background) -> None:

@@ -18,14 +18,20 @@ _TONE = names.HISS_VERDICTS.index("tone")
 
 
 class Section:
-    """Counts of what the updates were, the highest rise, and the tones, as [frequency_hz, level_cdb]."""
+    """What was heard between two marks.
+
+    number: 1..99.
+    updates: how many it took. counts: how many of them had each of STATUSES.
+    above_cdb: the highest rise above the background. level_cdb, background_cdb: level and background then.
+    tones: at most TONES_MAX, as (frequency_hz, level_cdb).
+    """
 
     def __init__(self, number: int) -> None:
         self.number = number
         self.updates = 0
         self.counts = [0] * len(STATUSES)
         self.level_cdb = self.above_cdb = self.background_cdb = records.NONE_I16
-        self.tones: list[list[int]] = []
+        self.tones: list[tuple[int, int]] = []
 
     def add(self, status: int, rise_cdb: int | None, background_cdb: int) -> None:
         """Take one update in. rise_cdb: None where none was measured."""
@@ -40,21 +46,21 @@ class Section:
 
     def hear_tone(self, frequency_hz: int, level_cdb: int) -> None:
         """Keep a tone: one entry for each frequency, the loudest of it, at most TONES_MAX."""
-        for tone in self.tones:
-            if abs(tone[0] - frequency_hz) < _SAME_TONE_HZ:
-                if level_cdb > tone[1]:
-                    tone[0], tone[1] = frequency_hz, level_cdb
+        for place, (known_hz, known_cdb) in enumerate(self.tones):
+            if abs(known_hz - frequency_hz) < _SAME_TONE_HZ:
+                if level_cdb > known_cdb:
+                    self.tones[place] = (frequency_hz, level_cdb)
                 return
         if len(self.tones) < TONES_MAX:
-            self.tones.append([frequency_hz, level_cdb])
+            self.tones.append((frequency_hz, level_cdb))
 
     def loudest(self) -> tuple[int, int]:
         """Return (frequency_hz, level_cdb) of the loudest tone, or (0, NONE_I16)."""
-        best = (0, records.NONE_I16)
-        for tone in self.tones:
-            if tone[1] > best[1]:
-                best = (tone[0], tone[1])
-        return best
+        loudest_hz, loudest_cdb = 0, records.NONE_I16
+        for frequency_hz, level_cdb in self.tones:
+            if level_cdb > loudest_cdb:
+                loudest_hz, loudest_cdb = frequency_hz, level_cdb
+        return loudest_hz, loudest_cdb
 
     def verdict(self) -> tuple[int, int]:
         """Return (verdict, reasons): RETRY for what cannot be trusted, else hiss before tone before quiet."""

@@ -39,9 +39,14 @@ DECIDE_CDB = const(300)
 class Unrest:
     """Keeps the newest UPDATES_MAX levels of a background, and the means of its newest SECONDS_MAX whole seconds.
 
-    After `fix`: level_cdb, what a rise is measured from; threshold_cdb, the rise that counts; range_cdb, how far
-    apart the updates of one second may lie; stationary: the false-alarm rate is one in 1000 a second, else that of a
-    background that wanders (_WANDER_C); decides: whether the background is calm enough to say "quiet".
+    count: how many levels are kept.
+
+    After `fix`:
+    level_cdb: what a rise is measured from.
+    threshold_cdb: the rise that counts.
+    range_cdb: how far apart the updates of one second may lie.
+    stationary: the false-alarm rate is one in 1000 a second; else it is that of a background that wanders (_WANDER_C).
+    decides: whether the background is calm enough to say "quiet".
     """
 
     def __init__(self) -> None:

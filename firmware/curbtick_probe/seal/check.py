@@ -37,8 +37,11 @@ SECTIONS_MAX = const(24)
 class SealCheck:
     """One seal check on one vehicle. Reads `board.capture`; `update` allocates nothing.
 
-    status: one of STATUSES by index, what the bar should say beside the level. leds: 0..12, 3 dB each, the reference at
-    the top. dot: 0..12, the section's maximum on the same scale.
+    status: one of STATUSES by index, what the bar should say beside the level.
+    leds: 0..12, 3 dB each, the reference at the top.
+    dot: 0..12, the section's maximum on the same scale.
+    reference_cdb: the free reference, or None.
+    section: the section that is open.
     """
 
     def __init__(

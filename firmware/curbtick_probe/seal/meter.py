@@ -45,9 +45,13 @@ def cells_of(span_uhz: int) -> int:
 class ToneMeter:
     """Listens for one tone on a running capture. All buffers are made once, an update allocates nothing.
 
-    After `update`: level_cdb, noise_cdb (in one cell of 5.4 Hz), both dBFS of the input in hundredths; snr_cdb
-    between them; measured_hz; heard: a pure tone above the threshold; pure: False where the peak is no single line;
-    clipped, dead: the samples cannot be trusted; blanked_permille: values left out as bursts or knocks.
+    After `update`:
+    level_cdb: of the tone, dBFS of the input in hundredths. noise_cdb: of the noise in one cell of 5.4 Hz, likewise.
+    snr_cdb: the level above the noise.
+    measured_hz: the tone's frequency. offset_uhz: the same less the nominal one, in millionths of a hertz.
+    pure: whether the peak is a single line. heard: whether it is also above the threshold.
+    clipped, dead: the samples cannot be trusted.
+    blanked_permille: values left out as bursts or knocks.
     """
 
     def __init__(self, capture: Capture, tone_hz: int) -> None:

@@ -21,7 +21,14 @@ _LEAK = names.SEAL_VERDICTS.index("leak")
 
 
 class Section:
-    """What was heard between two marks. Levels in hundredths of a dB of the high input's full scale."""
+    """What was heard between two marks. Levels in hundredths of a dB of the high input's full scale.
+
+    number: 1..99.
+    updates: how many it took. heard, noisy, clipped, dead: how many of them heard the tone, were too noisy to hear a
+    leak, clipped, had a dead microphone. agreeing: how many heard the loudest tone's frequency again.
+    silent: updates in a row, up to now, that did not hear the tone.
+    level_cdb, noise_cdb, snr_cdb, measured_hz, offset_uhz: of the update with the highest level.
+    """
 
     def __init__(self, number: int) -> None:
         self.number = number

@@ -16,10 +16,8 @@ TAPS = const(21)
 VALUE_RATE_HZ = const(_RATE_HZ // FOLD)
 VALUE_US = const(16)
 
-# A full-scale sine (2047.5 codes) at CENTRE_HZ gives this magnitude.
-FULL_SCALE = const(14844)
-
-# A part is stored with this offset; sums are kept, rounded, at 2**-6.
+# A part is stored with this offset; sums are kept, rounded, at 2**-6. A full-scale sine (2047.5 codes) at CENTRE_HZ
+# gives a magnitude of 14844.
 ZERO = const(32768)
 _SUM_BITS = const(6)
 _SUM_ZERO = const((ZERO << _SUM_BITS) + 32)

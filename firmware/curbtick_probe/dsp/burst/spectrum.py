@@ -8,8 +8,7 @@ HOP = const(8)
 FRAME_US = const(128)
 BINS = const(13)
 
-# Bin k of a frame lies at FIRST_BIN_HZ + k * 3906.25 Hz: 31.25 to 78.125 kHz. So bin CENTRE_BIN is the baseband's 0.
-FIRST_BIN_HZ = const(31250)
+# Bin k of a frame lies at 31.25 kHz + k * 3906.25 Hz, up to 78.125 kHz. So bin CENTRE_BIN is the baseband's 0.
 CENTRE_BIN = const(8)
 
 # Bytes: of HOP values, of a frame's halfwords between the stages and of its powers, of a pair of halfwords.

@@ -29,9 +29,6 @@ RAMP_ZERO = const(0x20000000)
 COARSE = const(_BLOCK // _HALF_TRIANGLE)
 FINE = const(4)
 
-# A full-scale sine (2047.5 codes) at the centre gives this magnitude in the fine baseband.
-FULL_SCALE = const(524160)
-
 # The transform's words are fine values plus this (curbtick_probe.dsp.fft).
 _BIAS = const(2097152)
 
@@ -40,7 +37,6 @@ MEDIAN = const(0)
 BLANKED = const(1)
 _LINE_FIRST = const(2)
 _LINE_VALUES = const(72)
-LINE_WORDS = const(_LINE_FIRST + 2 * _LINE_VALUES)
 _LINE_NEWEST = const(_LINE_FIRST + _LINE_VALUES - COARSE)
 _LINE_END = const(_LINE_FIRST + _LINE_VALUES)
 LINE_ZERO = const(32768)
@@ -150,7 +146,7 @@ def mix(x: ptr16, table: ptr16, phase: int, step: int, ramp: ptr32, out: ptr32) 
 def blank(coarse: ptr32, line: ptr32):
     """Shift 16 values into the delay line, with zero for those that tower over the running median magnitude.
 
-    coarse: 32 words from `mix`. line: LINE_WORDS words kept between calls (see `line`).
+    coarse: 32 words from `mix`. line: from `line`, kept between calls.
     A tone's magnitude is its median; a burst or knock stands above four times it for some values and counts as
     nothing. White noise passes: a Rayleigh magnitude is that large once in 2**16. The median moves by 1/16 of
     itself with each value.
@@ -202,8 +198,8 @@ def decimate(line: ptr32, taps: ptr16, fine: ptr32, at: int):
 
     line: from `blank`. taps: from `taps`. fine: words, real and imaginary part in turn, plus 2**21.
 
-    Q format: taps Q15, sums kept at 2**-10: a full-scale tone gives FULL_SCALE. Range: |value| < 2**20.1.
-    Headroom: |line| <= 0.66 * 2**15, the taps' magnitudes sum to 52436: sums < 1.14e9 < 2**30.1.
+    Q format: taps Q15, sums kept at 2**-10: a full-scale sine (2047.5 codes) at the centre gives 524160.
+    Range: |value| < 2**20.1. Headroom: |line| <= 0.66 * 2**15, the taps' magnitudes sum to 52436: sums < 1.14e9 < 2**30.1.
     """
     i = int(0)
     j = int(0)

@@ -25,7 +25,6 @@ SWEEP_MOST_HZ = const(4)
 SIBLING_CDB = const(5)
 SINGLE_CDB = const(6)
 PROOF_CDB = const(7)
-MARKS_WORDS = const(8)
 
 # Words of a likeness: a level, a frequency, and how far off both may be.
 LEVEL = const(0)
@@ -94,7 +93,7 @@ def move(x: ptr32, source: int, target: int):
 def mark(t: ptr32, evidence: ptr32, length: ptr32, sweep: ptr32, marks: ptr32, flags: ptr32, count: int):
     """Set the flags of sounds.
 
-    t, evidence, length, sweep: columns of `count` sounds. marks: MARKS_WORDS words. flags: `count` words.
+    t, evidence, length, sweep: columns of `count` sounds. marks: eight words. flags: `count` words.
 
     Q format: integers. Range: times 0..4e6, |others| < 2**29. Headroom: as the range.
     """
