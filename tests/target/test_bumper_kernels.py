@@ -202,7 +202,7 @@ def test_a_close_look_at_a_burst(core: Core, parts: list[int], step: int, span: 
     agree(core, BURST, "rotate_sums", s, sums, turn_table(), 0, count, step)
     shift = shift_for(sums, span)
     agree(core, BURST, "envelope", sums, sums, envelope, len(envelope), span, shift)
-    agree(core, BURST, "shape", envelope, shape, 0, len(envelope), len(envelope))
+    agree(core, BURST, "shape", envelope, 0, 0, shape, 0, len(envelope), len(envelope))
     assert shape[0] == max([0, *envelope])
 
 
@@ -308,12 +308,12 @@ def test_copies(core: Core) -> None:
     assert list(target) == [0] * 3 + list(range(7, 27)) + [0] * 7
     guard = 2 * 8
     ring, out = array("H", range(guard + 2 * 2048)), array("H", [0] * 16)
-    loudest = agree(core, BASEBAND, "unroll", ring, out, 2044, 8).result
+    loudest = agree(core, BASEBAND, "unroll", ring, 0, out, 2044, 8).result
     assert list(out) == [guard + n for n in (*range(4088, 4096), *range(8))]
     assert loudest == (1 << 15) - 1
     around_zero = array("H", [ZERO] * (guard + 2 * 2048))
     around_zero[guard], around_zero[guard + 3] = ZERO + 5, ZERO - 9
-    assert agree(core, BASEBAND, "unroll", around_zero, out, 0, 8).result == 5 | 8
+    assert agree(core, BASEBAND, "unroll", around_zero, 0, out, 0, 8).result == 5 | 8
 
 
 FINE = "curbtick_probe/dsp/burst/fine.py"

@@ -129,7 +129,7 @@ class Measurer:
         if lost:
             first = found[at + FOUND_LAST] * HOP - count
             peak = first + _LONG_LEAD
-        part = baseband.unroll(ring, self.values, first, count)
+        part = baseband.unroll(ring, 0, self.values, first, count)
         self._from_values(part, peak - first, count, around(floors, found[at + FOUND_BIN]), found, at)
         self.time_us += first * VALUE_US - _DELAY_US
         self.peak_us += first * VALUE_US - _DELAY_US
@@ -205,7 +205,7 @@ class Measurer:
         shift = shift_for(part * span * 23)
         closeup.envelope(self.sums, self.sums, self.power, n, span, shift)
         out = self.out
-        closeup.shape(self.power, out, max(0, middle - 96), min(n, middle + 96), n)
+        closeup.shape(self.power, 0, 0, out, max(0, middle - 96), min(n, middle + 96), n)
         top_at = out[closeup.TOP_AT]
         above_cdb = cdb(out[closeup.TOP]) + 602 * shift - _SPAN_CDB[span] - _TURN_GAIN_CDB - noise_cdb
         self.over_noise_cdb = above_cdb - _SPAN_CDB[span]

@@ -155,10 +155,10 @@ def copy(source: ptr16, target: ptr16, count: int, source_at: int, target_at: in
 
 
 @micropython.viper
-def unroll(z: ptr16, out: ptr16, at: int, count: int) -> int:
+def unroll(z: ptr16, part: int, out: ptr16, at: int, count: int) -> int:
     """Copy `count` complex values from the ring, from complex index `at` (taken modulo RING) on, to `out`.
 
-    z: GUARD and RING complex values. Returns 2**n - 1 or less, with n the fewest bits that hold any
+    z: GUARD and RING complex values. part: spare. Returns 2**n - 1 or less, with n the fewest bits that hold any
     |real| or |imaginary| part of them, less one for a negative.
 
     Q format: as fold. Range: 0..32767. Headroom: nothing is added.

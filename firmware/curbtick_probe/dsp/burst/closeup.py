@@ -208,10 +208,10 @@ def envelope(sums: ptr32, ahead: ptr32, e: ptr32, count: int, span: int, shift: 
 
 
 @micropython.viper
-def shape(e: ptr32, out: ptr32, first: int, last: int, count: int):
+def shape(e: ptr32, at: int, v: int, out: ptr32, first: int, last: int, count: int):
     """Where an envelope peaks and where it crosses a quarter (-6 dB) and a hundredth (-20 dB) of the peak.
 
-    e: `count` words of power below 2**29. The peak is sought in first..last - 1. out: TOP the peak
+    e: `count` words of power below 2**29. at, v: spare. The peak is sought in first..last - 1. out: TOP the peak
     power, TOP_AT its index, RISE and FALL the -6 dB crossings around it, RING the -20 dB crossing after it, these
     three in sixteenths of a value, by linear interpolation of the power; -1 where the envelope ends first.
 

@@ -199,7 +199,8 @@ def decimate(line: ptr32, taps: ptr16, fine: ptr32, at: int):
     line: from `blank`. taps: from `taps`. fine: words, real and imaginary part in turn, plus 2**21.
 
     Q format: taps Q15, sums kept at 2**-10: a full-scale sine (2047.5 codes) at the centre gives 524160.
-    Range: |value| < 2**20.1. Headroom: |line| <= 0.66 * 2**15, the taps' magnitudes sum to 52436: sums < 1.14e9 < 2**30.1.
+    Range: |value| < 2**20.1.
+    Headroom: |line| <= 0.66 * 2**15, the taps' magnitudes sum to 52436: sums < 1.14e9 < 2**30.1.
     """
     i = int(0)
     j = int(0)
