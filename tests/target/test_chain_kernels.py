@@ -105,7 +105,7 @@ class Events:
 def test_best_chain_of_any_events(core: Core, rows: list[tuple[int, int, int, int]]) -> None:
     time, level, hz, weight = columns(rows)
     found = array("i", [0] * 6)
-    agree(core, CHAIN, "best_chain", time, level, hz, weight, RULES, len(time), found)
+    agree(core, CHAIN, "best_chain", time, 0, level, hz, weight, RULES, len(time), found)
     expected = Events(time, level, hz, weight).best()
     assert (tuple(found) if found[0] >= 0 else None) == expected
 
@@ -116,13 +116,13 @@ def test_best_chain_is_a_regular_train(core: Core) -> None:
     level, hz, weight = array("i", [-800] * count), array("i", [48_000] * count), array("i", [1000] * count)
     weight[5] = 0
     found = array("i", [0] * 6)
-    agree(core, CHAIN, "best_chain", time, level, hz, weight, RULES, count, found)
+    agree(core, CHAIN, "best_chain", time, 0, level, hz, weight, RULES, count, found)
     assert list(found) == [1000 * (count - 1) - 300, count - 1, 1, 10_000, time[-1], 200_000]
 
 
 def test_there_is_no_chain_without_a_pair(core: Core) -> None:
     one, found = array("i", [10_000]), array("i", [0] * 6)
-    agree(core, CHAIN, "best_chain", one, one, one, one, RULES, 1, found)
+    agree(core, CHAIN, "best_chain", one, 0, one, one, one, RULES, 1, found)
     assert found[0] == -1
 
 

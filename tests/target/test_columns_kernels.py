@@ -137,7 +137,7 @@ def test_what_lies_on_the_beats(
     after = after * 40_000 % interval
     phase, evidence, kept = split([(time % interval, *rest) for time, *rest in rows])
     hits, means = array("i", [-1] * len(rows)), array("i", [-1] * len(rows))
-    agree(core, COLUMNS, "on_beats", phase, evidence, kept, hits, means, len(rows), after, interval, 350)
+    agree(core, COLUMNS, "on_beats", phase, 0, evidence, kept, hits, means, len(rows), after, interval, 350)
     for row, at in enumerate(phase):
         on_it = [
             seen

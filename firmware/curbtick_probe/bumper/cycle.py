@@ -149,6 +149,7 @@ def _mark_companions(trains: Trains, sounds: Sounds, step_us: int, part: int) ->
 def _fill_beats(trains: Trains, sounds: Sounds, hits: Ints, means_cdb: Ints, after_us: int) -> None:
     columns.on_beats(
         trains.phase_us,
+        0,
         sounds.evidence_cdb,
         trains.weight,
         hits,

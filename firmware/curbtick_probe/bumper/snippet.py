@@ -47,9 +47,7 @@ def envelope_bytes(crests: Ints, blocks: int) -> tuple[int, bytes]:
     each = max(1, (blocks + ENVELOPE_MOST - 1) // ENVELOPE_MOST)
     packed = bytearray((blocks + each - 1) // each)
     for i in range(len(packed)):
-        crest = 0
-        for k in range(i * each, min(blocks, (i + 1) * each)):
-            crest = max(crest, crests[k])
+        crest = max(crests[i * each : min(blocks, (i + 1) * each)])
         below_cdb = -CREST_TO_DBFS_CDB - cdb(crest)
         packed[i] = min(_SILENCE - 1, max(0, below_cdb // _STEP_CDB)) if crest else _SILENCE
     return each * sampling.BLOCK_US, bytes(packed)

@@ -219,7 +219,7 @@ class Trains:
     def _run_chain(self, sounds: Sounds) -> None:
         hz = sounds.frequency_hz
         chain.best_chain(
-            sounds.time_us, sounds.level_cdb, hz, self.weight, self.rules, sounds.count, self.best
+            sounds.time_us, 0, sounds.level_cdb, hz, self.weight, self.rules, sounds.count, self.best
         )
 
     def _measure(self, sounds: Sounds) -> None:

@@ -23,14 +23,15 @@ _word = array.array("i", [0])
 
 
 @micropython.viper
-def log2_q10(values: ptr32, count: int):
-    """Replace each value by 1024 times its base-2 logarithm, rounded down.
+def log2_q10(values: ptr32, count: int) -> int:
+    """Replace each value by 1024 times its base-2 logarithm, rounded down; return the last one.
 
     values: `count` words, 0..2**31 - 1. A zero gives -1024.
 
     Q format: Q10. Range: -1024..31743. Headroom: a mantissa below 2**15, squared, is below 2**30.
     """
     n = int(0)
+    result = int(_NONE)
     while n < count:
         m = values[n]
         result = int(_NONE)
@@ -51,20 +52,19 @@ def log2_q10(values: ptr32, count: int):
                 bit >>= 1
         values[n] = result
         n += 1
+    return result
 
 
 def log2_of(value: int) -> int:
     """Return 1024 * log2(value), rounded down, for 1..2**31 - 1; -1024 for 0."""
     _word[0] = value
-    log2_q10(_word, 1)
-    return _word[0]
+    return log2_q10(_word, 1)
 
 
 def cdb(power: int) -> int:
     """Return 1000 * log10(power) in hundredths of a dB, within 1 of rounding, for 1..2**31 - 1."""
     _word[0] = power
-    log2_q10(_word, 1)
-    return _word[0] * CDB_NUMERATOR // CDB_DENOMINATOR
+    return log2_q10(_word, 1) * CDB_NUMERATOR // CDB_DENOMINATOR
 
 
 def power_cdb(power: int) -> int:

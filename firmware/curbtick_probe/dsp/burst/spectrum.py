@@ -71,10 +71,10 @@ def stage_one(z: ptr16, y: ptr16, c: int, at: int, frames: int):
         y[16] = (tr + _OUT) >> _WINDOW_BITS
         y[17] = (ti + _OUT) >> _WINDOW_BITS
         tr = bi - sr
-        ti = -(si + br)
+        ti = 0 - si - br
         y[8] = (tr + _OUT_AND_32) >> _WINDOW_BITS
         y[9] = (ti + _OUT_AND_32) >> _WINDOW_BITS
-        tr = -(sr + bi)
+        tr = 0 - sr - bi
         ti = br - si
         y[24] = (tr + _OUT_AND_32) >> _WINDOW_BITS
         y[25] = (ti + _OUT_AND_32) >> _WINDOW_BITS

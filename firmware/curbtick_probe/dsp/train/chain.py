@@ -32,13 +32,15 @@ _MASK = const(0x3FFFFFFF)
 
 
 @micropython.viper
-def best_chain(t: ptr32, level: ptr32, hz: ptr32, weight: ptr32, rules: ptr32, count: int, chain: ptr32):
+def best_chain(
+    t: ptr32, k: int, level: ptr32, hz: ptr32, weight: ptr32, rules: ptr32, count: int, chain: ptr32
+):
     """Find the chain with the highest score, the first of them in the order of its seeds.
 
     Any two events that may be neighbours seed a chain: it is followed from the earlier one backwards and from the
     later one forwards, in steps of their distance that start anew from each hit. Its score is the sum of its hits'
     weights less the cost of each miss.
-    t: `count` times, ascending. level, hz, weight: of the same events; weight 0 leaves an event out. rules:
+    t: `count` times, ascending. k: spare. level, hz, weight: of the same events; weight 0 leaves an event out. rules:
     RULES_WORDS words: interval at least, at most; slack of each step; largest difference of level and of frequency from
     the seed's event on that side; end of the time in which an event would have been heard; cost of a missing event;
     begin of that time. chain: CHAIN_WORDS words; SCORE is -1 where there is none that scores 0 or more.

@@ -229,6 +229,7 @@ def choose(phase: ptr32, flags: ptr32, kept: ptr32, count: int, asked: int, afte
 @micropython.viper
 def on_beats(
     phase: ptr32,
+    n: int,
     evidence: ptr32,
     kept: ptr32,
     hits: ptr32,
@@ -240,7 +241,7 @@ def on_beats(
 ):
     """For each kept sound, count the sounds on the beat that comes `after` its own, and take their mean evidence.
 
-    phase: from `phases`, of the interval; evidence, kept: of the same `count` sounds. hits, means: `count`
+    phase: from `phases`, of the interval; evidence, kept: of the same `count` sounds. n: spare. hits, means: `count`
     words, left alone where `kept` is 0; the mean is rounded down, 0 for none. after: 0 to interval - 1. slack: how far
     off a beat a sound may be.
 
