@@ -8,7 +8,7 @@ from curbtick_wire.sampling import BLOCK, BLOCK_US, MID_CODE
 from micropython import const
 
 from curbtick_probe.bumper import tables
-from curbtick_probe.bumper.measure import SUMS, Measurer
+from curbtick_probe.bumper.measure import SUMS_WORDS, Measurer
 from curbtick_probe.bumper.sounds import SINGLE_CDB, Sounds
 from curbtick_probe.dsp.burst import baseband, closeup, fine, floor, spectrum
 from curbtick_probe.dsp.burst.floor import FOUND_LAST, FOUND_POWER
@@ -83,7 +83,7 @@ class Listener:
         self.joint = array.array("H", [MID_CODE] * baseband.JOINT)
         self.halves = array.array("H", [baseband.ZERO] * (32 * _FRAMES))
         # As many as the frames' powers take, 16 a frame, and as Measurer wants.
-        self.power = array.array("i", [0] * max(16 * _FRAMES, SUMS))
+        self.power = array.array("i", [0] * max(16 * _FRAMES, SUMS_WORDS))
         # Frames are searched before sounds are measured, so that both may use the same memory.
         self.measurer = Measurer(self.halves, self.power)
         self.floor = array.array("i", [0] * spectrum.BINS)

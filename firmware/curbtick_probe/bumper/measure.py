@@ -22,7 +22,7 @@ from curbtick_probe.dsp.level import cdb, log2_of
 
 _REGION = const(512)
 # Words that a region's running sums take.
-SUMS = const(1026)
+SUMS_WORDS = const(1026)
 _LEAD = const(32)
 _TAIL = const(56)
 _SEARCH_LEAD = const(48)
@@ -90,7 +90,7 @@ class Measurer:
     """
 
     def __init__(self, values: Ints, sums: Ints) -> None:
-        """values: 1024 halfwords, sums: SUMS words, or more; both are free for other use between two measurements."""
+        """values: 1024 halfwords, sums: SUMS_WORDS words, or more; both are free for other use between two measurements."""
         self.values = values
         self.sums = sums
         self.sums_16 = array.array("H", [0] * (2 * _SEARCH + 2))

@@ -5,7 +5,7 @@ from micropython import const
 
 # The samples' middle, and a byte's: a byte holds at most so much on either side of it.
 _MID_CODE = const(2048)
-_MIDDLE = const(128)
+_BYTE_ZERO = const(128)
 _SWING_MOST = const(127)
 _BYTE_MOST = const(255)
 
@@ -33,7 +33,7 @@ def pack(x: ptr16, out: ptr8, count: int) -> int:
     half = (1 << shift) >> 1
     n = int(0)
     while n < count:
-        v = ((x[n] - _MID_CODE + half) >> shift) + _MIDDLE
+        v = ((x[n] - _MID_CODE + half) >> shift) + _BYTE_ZERO
         if v > _BYTE_MOST:
             v = int(_BYTE_MOST)
         out[n] = v
