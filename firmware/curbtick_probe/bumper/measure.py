@@ -90,7 +90,7 @@ class Measurer:
     """
 
     def __init__(self, values: Ints, sums: Ints) -> None:
-        """values: 1024 halfwords, sums: SUMS_WORDS words, or more; both are free for other use between two measurements."""
+        """values: 1024 halfwords, sums: SUMS_WORDS words, or more; both are free between two measurements."""
         self.values = values
         self.sums = sums
         self.sums_16 = array.array("H", [0] * (2 * _SEARCH + 2))
