@@ -1,8 +1,39 @@
-"""`Any` for annotations, at both ends: a probe has no typing module and evaluates no annotation."""
+"""Names for annotations, at both ends: a probe has no typing module and evaluates no annotation."""
 
 try:
-    from typing import Any
+    from curbtick_wire._shapes import (
+        Any,
+        Callable,
+        Field,
+        Fields,
+        Ints,
+        Iterator,
+        Pairs,
+        Protocol,
+        Range,
+        Record,
+        Reply,
+        Sequence,
+        Values,
+        Words,
+    )
 except ImportError:
-    Any = object  # type: ignore[assignment, misc]
+    Any = Callable = Field = Fields = Ints = Iterator = Pairs = object  # type: ignore[assignment, misc]
+    Protocol = Range = Record = Reply = Sequence = Values = Words = object  # type: ignore[assignment, misc]
 
-__all__ = ["Any"]
+__all__ = [
+    "Any",
+    "Callable",
+    "Field",
+    "Fields",
+    "Ints",
+    "Iterator",
+    "Pairs",
+    "Protocol",
+    "Range",
+    "Record",
+    "Reply",
+    "Sequence",
+    "Values",
+    "Words",
+]

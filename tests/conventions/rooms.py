@@ -37,7 +37,11 @@ ROOMS = (
         "messages, records, names, settings, codec, COBS, frames: tables and pure functions, no input or "
         "output",
     ),
-    _room("curbtick_probe", "the version, and the bit of each reason", "curbtick_wire"),
+    _room(
+        "curbtick_probe",
+        "the version, the bit of each reason, what a board is, an update of the seal and hiss meters",
+        "curbtick_wire",
+    ),
     _room(
         "curbtick_probe.dsp",
         "integer kernels that several checks share: sine tables, FFT, extent, logarithms",
@@ -52,7 +56,7 @@ ROOMS = (
     _room(
         "curbtick_probe.bumper",
         "one reading: listen, measure, sounds, train, cycle, verdict, snippet",
-        "curbtick_wire curbtick_probe .dsp.burst .dsp.train",
+        "curbtick_wire curbtick_probe .dsp .dsp.burst .dsp.train",
     ),
     _room(
         "curbtick_probe.seal",

@@ -7,10 +7,10 @@ from its noise budget.
 
 import os
 
-from curbtick_wire import names, records
+from curbtick_wire import names, records, sampling
 from micropython import const
 
-from curbtick_probe.bumper import listen, reading
+from curbtick_probe.bumper import reading
 from curbtick_probe.dsp import level
 from curbtick_probe.store.log import LogFull
 
@@ -145,7 +145,7 @@ def _rate_permille(board):
     capture.stop()
     if lost or took_us <= 0:
         return 0
-    return min(65535, RATE_BLOCKS * listen.BLOCK_US * 1000 // took_us)
+    return min(65535, RATE_BLOCKS * sampling.BLOCK_US * 1000 // took_us)
 
 
 def _floors(board, limit_set, values, failed):
