@@ -7,7 +7,7 @@ method must do.
 from curbtick_wire._typing import Ints, Protocol
 
 
-class Capture(Protocol):
+class Blocks(Protocol):
     """Samples of one input, handed out in blocks."""
 
     @property
@@ -20,11 +20,26 @@ class Capture(Protocol):
     def block(self) -> Ints:
         """Return the next sampling.BLOCK samples, 0..4095, waiting for them; valid until the ring comes round."""
 
+    def stop(self) -> None:
+        """Stop sampling."""
+
+
+class Capture(Blocks, Protocol):
+    """The board's own, whose blocks stand in a ring."""
+
     def whole(self) -> int:
         """Return how many of the blocks handed out last still hold what they held, and will for a block's time."""
 
-    def stop(self) -> None:
-        """Stop sampling."""
+
+class Ears(Protocol):
+    """As much of a board as the seal and the hiss check need."""
+
+    @property
+    def capture(self) -> Blocks:
+        """The sampling of the microphone."""
+
+    def battery_mv(self) -> int:
+        """Return the supply voltage in millivolts."""
 
 
 class Serial(Protocol):

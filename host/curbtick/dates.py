@@ -5,6 +5,8 @@ from datetime import datetime, timedelta
 from curbtick.errors import InputError
 
 UNKNOWN = "time unknown"
+# A day of 24 hours; day_end_ms knows the others.
+DAY_MS = 86_400_000
 
 
 def local(time_ms: int) -> datetime:

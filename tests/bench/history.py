@@ -28,7 +28,7 @@ from curbtick.fleet import vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.work import findings
 from curbtick.limits import fit
-from curbtick.report import Pages, build
+from curbtick.report import Site, build
 from curbtick.store import tables
 from curbtick.store.engine import WRITER_CACHE_KB, prepare
 from curbtick.store.history import Store
@@ -151,7 +151,7 @@ def build_report(path: Path, out: Path, day_ms: int) -> None:
 def vehicle_page(path: Path, day_ms: int) -> str:
     """One vehicle's page."""
     with Store(path) as store, store.read() as connection:
-        made = Pages(connection, day_ms, day_ms + DAY_MS).named("vehicle-7.html")
+        made = Site(connection, day_ms, day_ms + DAY_MS).named("vehicle-7.html")
     assert made is not None
     return made
 

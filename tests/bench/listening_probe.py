@@ -4,6 +4,7 @@ import array
 import json
 import sys
 
+from curbtick_probe.bumper import grouping
 from curbtick_probe.bumper.listen import BLOCK, Listener
 from curbtick_probe.bumper.train import Trains
 from fake_board import FakeBoard
@@ -50,7 +51,7 @@ for _ in range(int(sys.argv[2])):
         listener.step()
     listener.stop()
     sounds = listener.sounds
-    trains.sort(sounds, listener.time_us())
+    grouping.sort(trains, sounds, listener.time_us())
     rows = [[column[row] for column in sounds.columns] for row in range(sounds.count)]
     sys.stdout.write(
         json.dumps({"sounds": rows, "score": trains.faint_score, "dropped": sounds.dropped}) + "\n"

@@ -37,7 +37,11 @@ ROOMS = (
         "messages, records, names, settings, codec, COBS, frames: tables and pure functions, no input or "
         "output",
     ),
-    _room("curbtick_probe", "the version, the bit of each reason, what is asked of a board", "curbtick_wire"),
+    _room(
+        "curbtick_probe",
+        "the version, the bit of each reason, what a board is, an update of the seal and hiss meters",
+        "curbtick_wire",
+    ),
     _room(
         "curbtick_probe.dsp",
         "integer kernels that several checks share: sine tables, FFT, extent, logarithms",
@@ -52,7 +56,7 @@ ROOMS = (
     _room(
         "curbtick_probe.bumper",
         "one reading: listen, measure, sounds, train, cycle, verdict, snippet",
-        "curbtick_wire curbtick_probe .dsp.burst .dsp.train",
+        "curbtick_wire curbtick_probe .dsp .dsp.burst .dsp.train",
     ),
     _room(
         "curbtick_probe.seal",
@@ -88,16 +92,14 @@ ROOMS = (
         "programs of a virtual probe",
         "curbtick_wire curbtick_probe .seal .hiss .board.virtual",
     ),
-    _room("curbtick", "errors, dates, cautions, where the probe's sources are"),
+    _room("curbtick", "errors, dates, air, progress, cautions, where the probe's sources are"),
     _room(
         "curbtick.link",
         "the serial port, requests and replies, download, pull, pairing keys",
         "curbtick_wire curbtick",
     ),
     _room("curbtick.store", "the history: engine, tables, decoding, times, server", "curbtick_wire curbtick"),
-    _room("curbtick.store.migrations", "versions of the history's tables", "curbtick .store"),
-    _room("curbtick.store.migrations.versions", "a step each"),
-    _room("curbtick.store.sync", "two histories made one", "curbtick_wire .store"),
+    _room("curbtick.store.sync", "two histories made one", "curbtick_wire curbtick .store"),
     _room(
         "curbtick.sound",
         "what a sound is: snippets, tones, recordings, flow through a hole, a reading as JSON",
@@ -116,14 +118,16 @@ ROOMS = (
     _room(
         "curbtick.fleet.places",
         "which reading counts at a place, and how the place stands",
-        "curbtick_wire .store .fleet",
+        "curbtick_wire curbtick .store .fleet",
     ),
     _room(
         "curbtick.fleet.work",
         "findings, repairs, swaps, assigned readings, the reread list",
         "curbtick_wire curbtick .store .limits .fleet .fleet.places",
     ),
-    _room("curbtick.fleet.probes", "names and health of probes", "curbtick_wire curbtick .store .fleet"),
+    _room(
+        "curbtick.fleet.probes", "names and health of probes", "curbtick_wire curbtick .store .limits .fleet"
+    ),
     _room(
         "curbtick.exchange",
         "a probe and a history: pull, send",
@@ -146,7 +150,7 @@ ROOMS = (
         "what pages say of a place, a leak, a reading",
         "curbtick_wire curbtick .limits .fleet .fleet.places .fleet.work .report.drawings",
     ),
-    _room("curbtick.report.drawings", "drawings and pictures", "curbtick .sound"),
+    _room("curbtick.report.drawings", "drawings and pictures", "curbtick_wire curbtick .sound"),
     _room(
         "curbtick.web",
         "the page of this computer: server and actions",
@@ -160,7 +164,7 @@ ROOMS = (
         "microphone, amplifier and converter, and the yard's time axis",
         "curbtick_wire",
     ),
-    _room("curbtick.yard.air", "sound in air and in the collar", ".yard.front_end"),
+    _room("curbtick.yard.air", "sound in air and in the collar", "curbtick .yard.front_end"),
     _room(
         "curbtick.yard.sounds",
         "sensors, noise, other machines: what sounds and when",
@@ -179,7 +183,7 @@ ROOMS = (
     _room(
         "curbtick.yard.scenes",
         "scenes, their population, the invented depot",
-        "curbtick_wire curbtick .sound .yard.front_end .yard.air .yard.sounds .yard.ear .yard.truth",
+        "curbtick_wire curbtick .yard.front_end .yard.air .yard.sounds .yard.ear .yard.truth",
     ),
     _room("curbtick.yard", "the invented yard"),
     _room("curbtick.virtual", "the virtual probe"),
@@ -214,13 +218,13 @@ ROOMS = (
     _room(
         "curbtick.commands.history",
         "commands on a history",
-        "curbtick_wire curbtick .store .store.migrations .store.sync .sound .limits .fleet .fleet.places "
+        "curbtick_wire curbtick .store .store.sync .sound .limits .fleet .fleet.places "
         ".fleet.work .report .report.pages .report.views .report.drawings .web .commands",
     ),
     _room(
         "curbtick.commands.virtual",
         "commands that need no probe",
-        "curbtick_wire curbtick .store .sound .virtual.probe .virtual.panel .virtual.replay "
+        "curbtick_wire curbtick .store .sound .report.views .virtual.probe .virtual.panel .virtual.replay "
         ".virtual.demo .commands",
     ),
 )

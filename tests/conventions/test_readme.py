@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 import typer
+from curbtick.commands import catalogue
 from curbtick.commands.main import app
 from curbtick.fleet import rounds
 
@@ -18,9 +19,12 @@ LINES_MAX, LINE_MAX = 160, 400
 
 
 def resolve(words: list[str]) -> tuple[Any, list[str]]:
-    """The command that the words name, and the words behind its name."""
+    """The command that the words name, loaded, and the words behind its name."""
+    listed = {row.name for row in catalogue.COMMANDS}
     command: Any = typer.main.get_command(app)
-    while words and words[0] in getattr(command, "commands", {}):
+    if words[0] in listed:
+        command, words = catalogue.load(words[0]), words[1:]
+    while words and words[0] in getattr(command, "commands", {}) and command.name in listed:
         command, words = command.commands[words[0]], words[1:]
     return command, words
 

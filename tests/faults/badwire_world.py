@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from curbtick.errors import CurbtickError, StoreError
-from curbtick.exchange import bench as bench_deeds
+from curbtick.exchange.pull import pull_probe
 from curbtick.link.client import Client
 from curbtick.link.keyring import Keyring
 from curbtick.link.port import Link, open_wire
@@ -119,7 +119,7 @@ class World:
         try:
             with Store(self._database()) as store, self._client(PACE) as client:
                 client.greet()
-                bench_deeds.pull(store, client)
+                pull_probe(store, client)
                 if send == "limits":
                     client.send_limits(limits_of(revision))
                 elif send == "round":
@@ -214,7 +214,7 @@ class World:
         """Pull what is left over a whole wire: how many records are stored, each of them once."""
         with Store(self._database()) as store, self._client() as client:
             client.greet()
-            bench_deeds.pull(store, client)
+            pull_probe(store, client)
         stored = self.stored()
         lost = [seq for seq in self.truth if seq not in stored]
         if lost:

@@ -23,6 +23,8 @@ LEVEL = "curbtick_probe/dsp/level.py"
 EXTENT = "curbtick_probe/dsp/extent.py"
 BLOCK = 1024
 FINE_BIAS = 1 << 21
+# What the docstring of `decimate` states.
+FULL_SCALE = 524_160
 
 
 def fine_values(core: Core, codes: array[int], step: int) -> array[int]:
@@ -56,7 +58,7 @@ def test_the_loudest_square_at_the_tone_itself(core: Core, frequency_hz: int) ->
 def test_a_full_scale_tone_has_the_stated_magnitude(core: Core) -> None:
     fine = fine_values(core, sine(24 * BLOCK, 15_000), 150)
     real, imaginary = fine[-2] - FINE_BIAS, fine[-1] - FINE_BIAS
-    assert abs((real * real + imaginary * imaginary) ** 0.5 / mix.FULL_SCALE - 1) < 0.01
+    assert abs((real * real + imaginary * imaginary) ** 0.5 / FULL_SCALE - 1) < 0.01
 
 
 @settings(max_examples=8, deadline=None)
@@ -108,6 +110,14 @@ def test_extent_of_every_third_sample(core: Core, name: str) -> None:
 
 
 def test_logarithm_is_that_of_mathematics(core: Core) -> None:
-    for value in sorted({1, 2, 3} | {(1 << k) + d for k in range(2, 30) for d in (-1, 0, 1)}):
-        got = agree(core, LEVEL, "log2_q10", value).result
+    values = sorted({1, 2, 3, (1 << 31) - 1} | {(1 << k) + d for k in range(2, 31) for d in (-1, 0, 1)})
+    words = array("i", values)
+    agree(core, LEVEL, "log2_q10", words, len(words))
+    for value, got in zip(values, words, strict=True):
         assert -3 <= got - 1024 * log2(value) <= 0.001
+
+
+def test_logarithm_of_nothing_is_below_that_of_one(core: Core) -> None:
+    words = array("i", [0, 1, 0])
+    agree(core, LEVEL, "log2_q10", words, 3)
+    assert list(words) == [-1024, 0, -1024]

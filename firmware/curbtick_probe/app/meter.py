@@ -3,7 +3,7 @@
 from curbtick_wire import sampling
 from curbtick_wire._typing import Any, Callable, Ints, Values
 
-from curbtick_probe.hardware import Board, Capture
+from curbtick_probe.hardware import Blocks, Board
 from curbtick_probe.panel import patterns
 from curbtick_probe.panel.panel import Panel
 
@@ -11,7 +11,7 @@ from curbtick_probe.panel.panel import Panel
 class TappedCapture:
     """A capture that calls `tap` after each block, so that a press is seen within 4 ms."""
 
-    def __init__(self, capture: Capture, tap: Callable[[], None]) -> None:
+    def __init__(self, capture: Blocks, tap: Callable[[], None]) -> None:
         self._capture = capture
         self._tap = tap
         self.start = capture.start
@@ -29,7 +29,7 @@ class TappedCapture:
         return self._capture.overruns
 
 
-class Ears:
+class TappedEars:
     """What a check needs of a board."""
 
     def __init__(self, board: Board, tap: Callable[[], None]) -> None:
@@ -98,7 +98,7 @@ class SealMeter(Meter):
         super().__init__(panel)
         from curbtick_probe.seal import check as seal
 
-        self._check = seal.SealCheck(Ears(board, self.tap), sampling.TONE_HZ, limit_set)
+        self._check = seal.SealCheck(TappedEars(board, self.tap), sampling.TONE_HZ, limit_set)
         self._statuses = seal.STATUSES
         self._at_seal = False
 
@@ -139,7 +139,7 @@ class HissMeter(Meter):
         super().__init__(panel)
         from curbtick_probe.hiss import check as hiss
 
-        self._check = hiss.HissCheck(Ears(board, self.tap), limit_set)
+        self._check = hiss.HissCheck(TappedEars(board, self.tap), limit_set)
         self._statuses = hiss.STATUSES
 
     def word(self) -> str:

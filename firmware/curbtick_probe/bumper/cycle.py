@@ -1,21 +1,14 @@
 """How often the system really fires: what the held train's interval alone does not tell."""
 
-import array
-
 from curbtick_wire import names
+from curbtick_wire._typing import Ints
 from micropython import const
 
-from curbtick_probe.bumper.sounds import MOST
+from curbtick_probe.bumper.sounds import Sounds
+from curbtick_probe.bumper.train import OPEN_US, SHORTEST_US, SLACK_US, WHOLE_FROM_US, Trains, slack_us
 from curbtick_probe.dsp.train import chain, columns
 
-BURST_MOST_US = const(3500)
-
-# A burst that began before the reading is not whole, and one that began this shortly before its end may still be open.
-WHOLE_FROM_US = const(600)
-OPEN_US = const(5000)
-
-SLACK_US = const(350)
-SHORTEST_US = const(28000)
+# What comes this soon after a burst may be its echo.
 ECHO_US = const(26000)
 
 # Bursts this like the held train's are the held sensor's own.
@@ -26,29 +19,12 @@ PARTS_MOST = const(8)
 # A sibling is clear from this much evidence on, if it comes twice; singly, as part of a proof, from PROOF_CLEAR_CDB
 # on. At 15 dB noise changes it by 1.1 dB, so that the means of n bursts of one sensor differ by less than 3.1 dB /
 # sqrt(n), twice their standard deviation.
-SIBLING_CLEAR_CDB = const(1280)
-PROOF_CLEAR_CDB = const(1480)
 SIBLING_FIRM_CDB = const(1750)
 ALIKE_SQUARED = const(96100)
 ALIKE_MOST_CDB = const(310)
 
 
-class Beats:
-    """Room for what lies on the beats of the sounds: how many sounds, and their mean evidence; and on another beat."""
-
-    def __init__(self):
-        self.hits = array.array("i", [0] * MOST)
-        self.means_cdb = array.array("i", [0] * MOST)
-        self.other_hits = array.array("i", [0] * MOST)
-        self.other_means_cdb = array.array("i", [0] * MOST)
-
-
-def slack_us(interval_us):
-    """Return how far off its beat a burst may be, in us."""
-    return SLACK_US + interval_us // 400
-
-
-def count_due(trains, step_us, listened_us):
+def count_due(trains: Trains, step_us: int, listened_us: int) -> None:
     """Give the held train a shorter interval, and count the bursts due at it."""
     trains.interval_us = step_us
     first = trains.first_us % step_us
@@ -58,7 +34,7 @@ def count_due(trains, step_us, listened_us):
     trains.due = max(trains.count, (end_us - first) // step_us + 1)
 
 
-def explain_twins(trains, sounds, listened_us):
+def explain_twins(trains: Trains, sounds: Sounds, listened_us: int) -> None:
     """Count bursts just like the held train's, but off its beat, as the held sensor's too: a loose contact.
 
     Then the interval is the longest part of the train's that puts them all on the beat; where no part does, they stay
@@ -77,7 +53,7 @@ def explain_twins(trains, sounds, listened_us):
             return
 
 
-def _twins_off(trains, sounds, step_us):
+def _twins_off(trains: Trains, sounds: Sounds, step_us: int) -> int:
     """Count the bursts like the held train's that are off the beat of a step."""
     like = trains.like
     like[columns.LEVEL] = trains.level_cdb
@@ -88,11 +64,11 @@ def _twins_off(trains, sounds, step_us):
     slack = slack_us(trains.interval_us)
     hz = sounds.frequency_hz
     return columns.like_off_beat(
-        trains.phase_us, 0, sounds.level_cdb, hz, trains.flags, like, sounds.count, asked, step_us, slack
+        trains.phase_us, sounds.level_cdb, hz, trains.flags, like, sounds.count, asked, step_us, slack
     )
 
 
-def find_quicker(trains, sounds, listened_us):
+def find_quicker(trains: Trains, sounds: Sounds, listened_us: int) -> None:
     """Where the siblings repeat within the held train's interval, the system fires more often: count by that.
 
     Siblings that fire in turn can look like one that fires more often. So they must come again after the shorter
@@ -118,16 +94,16 @@ def find_quicker(trains, sounds, listened_us):
                 trains.open_question = True
 
 
-def _choose_siblings(trains, sounds):
+def _choose_siblings(trains: Trains, sounds: Sounds) -> None:
     """Leave in trains.weight, not 0, which sounds are clear siblings, and in trains.beats what lies on their beats."""
     trains.take_phases(sounds)
     asked = columns.SIBLING | columns.SHORT
     before_us = trains.interval_us - 2 * SLACK_US
-    columns.choose(trains.phase_us, 0, trains.flags, trains.weight, sounds.count, asked, ECHO_US, before_us)
+    columns.choose(trains.phase_us, trains.flags, trains.weight, sounds.count, asked, ECHO_US, before_us)
     _fill_beats(trains, sounds, trains.beats.hits, trains.beats.means_cdb, 0)
 
 
-def _phases_that_repeat(trains, sounds, step_us, part):
+def _phases_that_repeat(trains: Trains, sounds: Sounds, step_us: int, part: int) -> int:
     """Count the clear siblings' phases within a step; 0 if too few of them come again. Sets trains.firm."""
     n = 0
     again = 0
@@ -142,7 +118,7 @@ def _phases_that_repeat(trains, sounds, step_us, part):
             late = trains.phase_us[row] % step_us
             if min(late, step_us - late) <= 2 * SLACK_US:
                 return 0
-            if trains.weight[row] == 2:
+            if trains.weight[row] == columns.ALIKE:
                 again += 1
                 n = _add_phase(trains, late, step_us, n)
             else:
@@ -150,17 +126,16 @@ def _phases_that_repeat(trains, sounds, step_us, part):
     return n if 4 * alone <= again else 0
 
 
-def _mark_companions(trains, sounds, step_us, part):
+def _mark_companions(trains: Trains, sounds: Sounds, step_us: int, part: int) -> None:
     """Leave 2 in trains.weight for siblings with a companion, as loud on average, on every step of the interval."""
     beats = trains.beats
     for row in range(sounds.count):
         if trains.weight[row]:
-            trains.weight[row] = 2
+            trains.weight[row] = columns.ALIKE
     for m in range(1, part):
         _fill_beats(trains, sounds, beats.other_hits, beats.other_means_cdb, m * step_us)
         columns.keep_alike(
             beats.hits,
-            0,
             beats.means_cdb,
             beats.other_hits,
             beats.other_means_cdb,
@@ -171,7 +146,7 @@ def _mark_companions(trains, sounds, step_us, part):
         )
 
 
-def _fill_beats(trains, sounds, hits, means_cdb, after_us):
+def _fill_beats(trains: Trains, sounds: Sounds, hits: Ints, means_cdb: Ints, after_us: int) -> None:
     columns.on_beats(
         trains.phase_us,
         0,
@@ -186,7 +161,7 @@ def _fill_beats(trains, sounds, hits, means_cdb, after_us):
     )
 
 
-def _add_phase(trains, phase_us, step_us, n):
+def _add_phase(trains: Trains, phase_us: int, step_us: int, n: int) -> int:
     """Note a phase among the first n of trains.values if it is a new one; return how many there are."""
     for i in range(n):
         apart_us = abs(trains.values[i] - phase_us)
@@ -196,7 +171,7 @@ def _add_phase(trains, phase_us, step_us, n):
     return n + 1
 
 
-def share_that_repeats(trains, sounds):
+def share_that_repeats(trains: Trains, sounds: Sounds) -> None:
     """Set trains.clear_count and trains.repeating: clear single sounds, and those that come again like a sibling's.
 
     A sound comes again if one of its frequency lies a sibling's interval before or after it. Knocks and clicks that
@@ -211,7 +186,7 @@ def share_that_repeats(trains, sounds):
                 trains.repeating += 1
 
 
-def _keeps_frequency(sounds, row, interval_us):
-    return chain.comes_again(
-        sounds.time_us, 0, sounds.frequency_hz, sounds.count, row, interval_us, SLACK_US, TWIN_SPREAD_HZ
+def _keeps_frequency(sounds: Sounds, row: int, interval_us: int) -> bool:
+    return 1 == chain.comes_again(
+        sounds.time_us, sounds.frequency_hz, sounds.count, row, interval_us, SLACK_US, TWIN_SPREAD_HZ
     )

@@ -2,15 +2,20 @@
 
 import array
 
+from curbtick_wire import names
+from curbtick_wire._typing import Ints
+from curbtick_wire.sampling import BLOCK, BLOCK_US, MID_CODE
 from micropython import const
 
 from curbtick_probe.bumper import tables
-from curbtick_probe.bumper.measure import SUMS, Measurer, cdb
-from curbtick_probe.bumper.sounds import Sounds
+from curbtick_probe.bumper.measure import SUMS_WORDS, Measurer
+from curbtick_probe.bumper.sounds import SINGLE_CDB, Sounds
 from curbtick_probe.dsp.burst import baseband, closeup, fine, floor, spectrum
+from curbtick_probe.dsp.burst.floor import FOUND_LAST, FOUND_POWER
+from curbtick_probe.dsp.level import cdb
+from curbtick_probe.hardware import Board
 
-BLOCK = const(1024)
-BLOCK_US = const(4096)
+# Baseband values of a block.
 _VALUES = const(256)
 
 # Blocks are folded one by one, and searched two at a time.
@@ -40,13 +45,7 @@ _PRICE = const(1)
 _SAVED_MOST = const(4)
 _KEEP_FRAMES = const(96)
 
-# A sound needs this much evidence for its samples to be worth keeping.
-_WAVE_EVIDENCE_CDB = const(1390)
-_OTHER = const(3)
-
-
 # The strongest burst's samples: those of its start, some before it, kept at the full rate.
-WAVE_RATE_HZ = const(250000)
 WAVE_SAMPLES = const(384)
 _WAVE_LEAD = const(72)
 _KEPT_BLOCKS = const(4)
@@ -68,20 +67,23 @@ _WORDS = const(5)
 class Listener:
     """Listens on one input until told to stop; all buffers are made once.
 
-    sounds: what was heard. loud: how many of them were at least as loud as asked. blocks: how many blocks of BLOCK_US
-    were searched. lowest, highest: the extreme codes.
-    crests: floor.segment's, one a block.
-    wave: the samples of the strongest clear burst, the first at wave_start_us (-1: none).
+    sounds: what was heard.
+    loud: how many of them were at least as loud as asked.
+    blocks: how many blocks of BLOCK_US were searched. folded: how many were taken.
+    lowest, highest: the extreme codes.
+    crests: floor.segment's, one for each block.
+    wave: samples of the strongest clear burst. wave_start_us: time of the first of them; -1: none.
+    waiting: how many sounds wait to be measured, in `found`. saved: how many of them the meter allows.
     """
 
-    def __init__(self, board):
+    def __init__(self, board: Board) -> None:
         self.capture = board.capture
         self.sounds = Sounds()
-        self.ring = array.array("H", [32768] * (2 * (baseband.RING + baseband.GUARD)))
-        self.joint = array.array("H", [2048] * baseband.JOINT)
-        self.halves = array.array("H", [32768] * (32 * _FRAMES))
+        self.ring = array.array("H", [baseband.ZERO] * (2 * (baseband.RING + baseband.GUARD)))
+        self.joint = array.array("H", [MID_CODE] * baseband.JOINT)
+        self.halves = array.array("H", [baseband.ZERO] * (32 * _FRAMES))
         # As many as the frames' powers take, 16 a frame, and as Measurer wants.
-        self.power = array.array("i", [0] * max(16 * _FRAMES, SUMS))
+        self.power = array.array("i", [0] * max(16 * _FRAMES, SUMS_WORDS))
         # Frames are searched before sounds are measured, so that both may use the same memory.
         self.measurer = Measurer(self.halves, self.power)
         self.floor = array.array("i", [0] * spectrum.BINS)
@@ -91,24 +93,24 @@ class Listener:
         self.state = array.array("i", [0] * floor.STATE_WORDS)
         self.found = array.array("i", [0] * (floor.SEGMENT_WORDS * _WAITING_MOST))
         self.crests = array.array("i", [0] * floor.CRESTS)
-        self.extremes = array.array("i", [0] * 3)
-        self.recent = [None] * _KEPT_BLOCKS
-        self.wave = array.array("H", [2048] * WAVE_SAMPLES)
-        self.fall_shape = array.array("i", [0] * 5)
+        self.extremes = array.array("i", [0] * 2)
+        self.recent = [array.array("H")] * _KEPT_BLOCKS
+        self.wave = array.array("H", [MID_CODE] * WAVE_SAMPLES)
+        self.fall_shape = array.array("i", [0] * closeup.SHAPE_WORDS)
         self.quadratures_q8 = tables.quadratures_q8()
         self.pad_cdb = 0
         self.loud_cdb = 0
         self._reset()
 
-    def _reset(self):
+    def _reset(self) -> None:
         self.sounds.clear()
         self.loud = 0
         self.blocks = 0
         self.folded = 0
         self.waiting = 0
         self.saved = _SAVED_MOST
-        self.extremes[0] = 4095
-        self.extremes[1] = 0
+        self.extremes[baseband.LOWEST] = 4095
+        self.extremes[baseband.HIGHEST] = 0
         self.wave_start_us = -1
         self.wave_level_cdb = -32768
         for i in range(spectrum.BINS):
@@ -118,22 +120,22 @@ class Listener:
         for i in range(floor.STATE_WORDS):
             self.state[i] = 0
         for i in range(baseband.HISTORY):
-            self.joint[i] = 2048
+            self.joint[i] = MID_CODE
         # What the last reading left in the ring would be heard before this one's first sound.
-        self.ring[0] = 32768
+        self.ring[0] = baseband.ZERO
         baseband.copy(self.ring, self.ring, len(self.ring) - 1, 0, 1)
 
     @property
-    def lowest(self):
+    def lowest(self) -> int:
         """Lowest code so far."""
-        return self.extremes[0]
+        return self.extremes[baseband.LOWEST]
 
     @property
-    def highest(self):
+    def highest(self) -> int:
         """Highest code so far."""
-        return self.extremes[1]
+        return self.extremes[baseband.HIGHEST]
 
-    def start(self, source, pad_cdb=0, loud_cdb=0):
+    def start(self, source: int, pad_cdb: int = 0, loud_cdb: int = 0) -> None:
         """Start listening on an input (names.INPUT_*); the first blocks teach the floor, then are searched.
 
         pad_cdb: what the input takes off every level. loud_cdb: level from which sounds count as `loud`.
@@ -145,7 +147,7 @@ class Listener:
         self._learn()
         self._search()
 
-    def step(self):
+    def step(self) -> int:
         """Take and search BLOCKS_A_STEP blocks; return how many sounds were measured."""
         self._transform()
         shift = _SETTLE_SHIFTS[self.blocks // BLOCKS_A_STEP] if self.blocks < _SETTLE_BLOCKS else _FLOOR_SHIFT
@@ -157,25 +159,25 @@ class Listener:
             self.saved += _EARNED
         return 0
 
-    def settle(self):
+    def settle(self) -> None:
         """Measure what still waits."""
         while self.waiting:
             self._measure_strongest()
 
-    def stop(self):
+    def stop(self) -> None:
         """Stop capturing, and measure what still waits."""
         self.capture.stop()
         self.settle()
 
-    def time_us(self):
+    def time_us(self) -> int:
         """Return how long this reading has listened, in us of samples."""
         return self.folded * BLOCK_US
 
-    def noise_cdb(self):
+    def noise_cdb(self) -> int:
         """Return the noise's rms over 30-80 kHz in hundredths of dBFS, from the floors of the bins."""
-        return cdb(floor.total(self.floor, 0)) + _FLOORS_TO_DBFS_CDB
+        return cdb(floor.total(self.floor)) + _FLOORS_TO_DBFS_CDB
 
-    def floor_of(self, source, blocks):
+    def floor_of(self, source: int, blocks: int) -> int:
         """Listen on another input for some blocks and return its noise (noise_cdb); keeps sounds and wave as they are.
 
         The floors, the ring and the extreme codes are overwritten: ask for this reading's noise_cdb first.
@@ -188,12 +190,12 @@ class Listener:
         self.capture.stop()
         return self.noise_cdb()
 
-    def _learn(self):
+    def _learn(self) -> None:
         self._transform()
         for _ in range(_LEARN_TIMES):
             floor.follow(self.power, 0, 0, self.floor, _FRAMES, _LEARN_SHIFT)
 
-    def _transform(self):
+    def _transform(self) -> None:
         """Take the next blocks, and turn them into the powers of their frames."""
         at = (self.folded * _VALUES) & (baseband.RING - 1)
         if at == 0:
@@ -203,13 +205,13 @@ class Listener:
         spectrum.stage_one(self.ring, self.halves, 0, at, _FRAMES)
         spectrum.stage_two(self.halves, self.power, 0, _FRAMES)
 
-    def _fold(self, at):
+    def _fold(self, at: int) -> None:
         block = self.capture.block()
         self.recent[self.folded % _KEPT_BLOCKS] = block
         baseband.fold(block, 0, self.ring, self.joint, self.extremes, _VALUES, at)
         self.folded += 1
 
-    def _search(self):
+    def _search(self) -> None:
         floor.excess(self.power, 0, self.best, self.smooth, self.floor, self.guard, _FRAMES, GUARD_REST)
         self.waiting = floor.segment(
             self.best,
@@ -224,7 +226,7 @@ class Listener:
         )
         self.blocks += BLOCKS_A_STEP
 
-    def _measure_some(self):
+    def _measure_some(self) -> int:
         """Measure sounds that wait, as many as the meter allows; return how many."""
         n = 0
         self.saved += _EARNED
@@ -236,37 +238,37 @@ class Listener:
             self._forget_some()
         return n
 
-    def _measure_strongest(self):
+    def _measure_strongest(self) -> None:
         strongest = 0
         for k in range(_WORDS, self.waiting * _WORDS, _WORDS):
-            if self.found[k + 4] > self.found[strongest + 4]:
+            if self.found[k + FOUND_POWER] > self.found[strongest + FOUND_POWER]:
                 strongest = k
         self._take(strongest)
         self._remove(strongest)
 
-    def _forget_some(self):
+    def _forget_some(self) -> None:
         """Lose sounds that are too old, and the weakest of those that are too many."""
         oldest = self.state[floor.FRAME] - _KEEP_FRAMES
         for k in range((self.waiting - 1) * _WORDS, -1, -_WORDS):
-            if self.found[k + 1] < oldest:
+            if self.found[k + FOUND_LAST] < oldest:
                 self._remove(k)
                 self.sounds.dropped += 1
         while self.waiting > _WAITING_KEPT:
             weakest = 0
             for k in range(_WORDS, self.waiting * _WORDS, _WORDS):
-                if self.found[k + 4] < self.found[weakest + 4]:
+                if self.found[k + FOUND_POWER] < self.found[weakest + FOUND_POWER]:
                     weakest = k
             self._remove(weakest)
             self.sounds.dropped += 1
 
-    def _remove(self, at):
+    def _remove(self, at: int) -> None:
         last = (self.waiting - 1) * floor.SEGMENT_WORDS
         if at != last:
             for k in range(floor.SEGMENT_WORDS):
                 self.found[at + k] = self.found[last + k]
         self.waiting -= 1
 
-    def _take(self, at):
+    def _take(self, at: int) -> None:
         m = self.measurer
         m.measure(self.ring, self.found, at, self.floor, self.folded * _VALUES)
         row = self.sounds.claim(m.evidence_cdb, max(0, m.time_us))
@@ -281,13 +283,13 @@ class Listener:
         s.length_us[row] = m.length_us
         s.ringdown_us[row] = m.ringdown_us
         s.evidence_cdb[row] = m.evidence_cdb
-        s.kind[row] = _OTHER
+        s.kind[row] = names.OTHER
         if s.level_cdb[row] >= self.loud_cdb:
             self.loud += 1
-        if m.evidence_cdb > _WAVE_EVIDENCE_CDB and m.level_cdb > self.wave_level_cdb:
+        if m.evidence_cdb > SINGLE_CDB and m.level_cdb > self.wave_level_cdb:
             self._keep_wave(m)
 
-    def _time_fall(self, m):
+    def _time_fall(self, m: Measurer) -> None:
         """Time a strong sound's fall at the full rate: the baseband's filter is as long as a short ring-down."""
         first = max(0, m.peak_us // 4 - _FALL_LEAD)
         samples = m.values  # as long, and done with, as are the sums
@@ -295,19 +297,19 @@ class Listener:
             return
         n = _FALL_SAMPLES - fine.EXTRA
         power = m.sums
-        fine.envelope(samples, power, 0, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
+        fine.envelope(samples, power, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
         closeup.shape(power, 0, 0, self.fall_shape, 0, 2 * _FALL_LEAD, n)
         if self.fall_shape[closeup.RING] >= 0:
             m.ringdown_us = (self.fall_shape[closeup.RING] >> 2) - 4 * self.fall_shape[closeup.TOP_AT]
 
-    def _keep_wave(self, m):
+    def _keep_wave(self, m: Measurer) -> None:
         """Keep the samples around a sound's start."""
         first = max(0, m.time_us // 4 - _WAVE_LEAD)
         if self._gather(self.wave, first, WAVE_SAMPLES):
             self.wave_start_us = first * 4
             self.wave_level_cdb = m.level_cdb
 
-    def _gather(self, target, first, count):
+    def _gather(self, target: Ints, first: int, count: int) -> bool:
         """Copy samples from the kept blocks; False where they do not hold them all, or will be written over."""
         newest = self.folded * BLOCK
         if first < newest - min(_KEPT_BLOCKS, self.capture.whole()) * BLOCK or first + count > newest:

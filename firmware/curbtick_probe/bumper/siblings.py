@@ -3,13 +3,10 @@
 from curbtick_wire import names
 from micropython import const
 
-from curbtick_probe.bumper import cycle
-from curbtick_probe.bumper.cycle import BURST_MOST_US, ECHO_US, SLACK_US
+from curbtick_probe.bumper.cycle import ECHO_US
+from curbtick_probe.bumper.sounds import SINGLE_CDB, Sounds
+from curbtick_probe.bumper.train import BURST_MOST_US, SLACK_US, Trains, slack_us
 from curbtick_probe.dsp.train import chain, columns
-
-# Evidence (1000 log10 of energy over noise density) from which a single sound counts as heard: less than one in a
-# thousand readings of noise has one.
-SINGLE_CDB = const(1390)
 
 FAINT_LEVEL_CDB = const(900)
 FAINT_SPREAD_HZ = const(3500)
@@ -22,10 +19,10 @@ _MISS_COST = const(300)
 FAINT_SCORE = const(2000)
 
 
-def find(trains, sounds, listened_us):
+def find(trains: Trains, sounds: Sounds, listened_us: int) -> None:
     """Score the best train among all that is not the held one: candidates too faint to count singly included."""
     trains.set_rules(FAINT_LEVEL_CDB, FAINT_SPREAD_HZ, listened_us, _MISS_COST)
-    slack = cycle.slack_us(trains.interval_us)
+    slack = slack_us(trains.interval_us)
     trains.siblings = 0
     if trains.count >= 2:
         trains.take_phases(sounds)
@@ -40,7 +37,7 @@ def find(trains, sounds, listened_us):
         _rate(trains, sounds)
 
 
-def _rate(trains, sounds):
+def _rate(trains: Trains, sounds: Sounds) -> None:
     """Note the best chain among the weighted sounds as the siblings' train; the held one stays as it is."""
     kept = trains.count
     due = trains.due
@@ -64,7 +61,7 @@ def _rate(trains, sounds):
     trains.first_us = first_us
 
 
-def name_others(trains, sounds):
+def name_others(trains: Trains, sounds: Sounds) -> None:
     """Tell echoes and siblings among the sounds that are not the held train's."""
     for row in range(sounds.count):
         if (
@@ -78,18 +75,17 @@ def name_others(trains, sounds):
                 sounds.kind[row] = names.SIBLING
 
 
-def _is_echo(trains, sounds, row):
+def _is_echo(trains: Trains, sounds: Sounds, row: int) -> bool:
     return trains.phase_us[row] < ECHO_US and sounds.level_cdb[row] < trains.level_cdb - ECHO_BELOW_CDB
 
 
-def _repeats(trains, sounds, row):
+def _repeats(trains: Trains, sounds: Sounds, row: int) -> bool:
     """Tell whether another burst lies one interval of the system before or after a sound."""
     interval_us = trains.interval_us if trains.count >= 2 else trains.sibling_interval_us
     if interval_us == 0:
         return False
-    return chain.repeats(
+    return 1 == chain.repeats(
         sounds.time_us,
-        0,
         sounds.evidence_cdb,
         sounds.length_us,
         sounds.count,

@@ -7,22 +7,32 @@ sensor's is the loudest regular one, the others fall between its bursts at other
 import array
 
 from curbtick_wire import names
+from curbtick_wire._typing import Ints
 from micropython import const
 
-from curbtick_probe.bumper import cycle, siblings
-from curbtick_probe.bumper.cycle import BURST_MOST_US, OPEN_US, SHORTEST_US, SLACK_US, WHOLE_FROM_US
-from curbtick_probe.bumper.siblings import SINGLE_CDB
-from curbtick_probe.bumper.sounds import MOST
+from curbtick_probe.bumper.sounds import MOST, SINGLE_CDB, Beats, Sounds
 from curbtick_probe.dsp.train import chain, columns
 
 # A sound with so much evidence has a trustworthy level, sweep and length.
 CLEAR_CDB = const(2300)
 
-# Only something as short (BURST_MOST_US) and as pure as a burst can be one.
+# Only something as short and as pure as a burst can be one.
 BURST_LEAST_US = const(60)
+BURST_MOST_US = const(3500)
 SWEEP_MOST_HZ = const(9000)
 
+# A burst that began before the reading is not whole, and one that began this shortly before its end may still be open.
+WHOLE_FROM_US = const(600)
+OPEN_US = const(5000)
+
+# A sibling is clear from this much evidence on if it comes twice; singly, as part of a proof, from PROOF_CLEAR_CDB on.
+SIBLING_CLEAR_CDB = const(1280)
+PROOF_CLEAR_CDB = const(1480)
+
+# Intervals that a system may have, and how far off its beat a burst may be, with one part in 400 of the interval more.
+SHORTEST_US = const(28000)
 LONGEST_US = const(520000)
+SLACK_US = const(350)
 HELD_LEVEL_CDB = const(500)
 ANY_SPREAD_HZ = const(100000)
 HELD_LEAST = const(3)
@@ -39,29 +49,44 @@ MARKS = (
     BURST_LEAST_US,
     BURST_MOST_US,
     SWEEP_MOST_HZ,
-    cycle.SIBLING_CLEAR_CDB,
+    SIBLING_CLEAR_CDB,
     SINGLE_CDB,
-    cycle.PROOF_CLEAR_CDB,
+    PROOF_CLEAR_CDB,
 )
 
 
-class Trains:
-    """What one reading's sounds say. `sort` fills it; nothing is allocated.
+def slack_us(interval_us: int) -> int:
+    """Return how far off its beat a burst may be, in us."""
+    return SLACK_US + interval_us // 400
 
-    count: the held train's bursts; due: how many were due in the listened time; first_us, last_us: times of two of
-    them. interval_us, level_cdb, frequency_hz, sweep_hz, burst_us: medians over them; ringdown_us (-1: not
-    measured): their lower quartile; ringdown_most_us: the longest. spread_cdb: between its loudest and faintest
-    burst. rivals: burst-like sounds outside the train that are as loud. strays: loud sounds that are no bursts.
-    siblings, sibling_due, sibling_interval_us, sibling_first_us: the same of the best train outside the held one,
-    faint candidates included; faint_score: its score; sibling_cdb: level of its first and last sound.
-    open_question: whether the system may fire more often; doubtful: whether it seems to, by siblings too faint to
-    be firm. twins: bursts just like the held train's that no interval explains. clear_count, repeating: clear
-    sounds outside the held train, and those of them that come again at their frequency. pair_us: time between the
-    two loudest alike bursts, where the loudest make no train and none is missing between them. odd_cdb: of a train
-    of sounds that are too long or not pure enough for bursts, where there is none of bursts; -32768: none.
+
+class Trains:
+    """What one reading's sounds say. `grouping.sort` fills it; nothing is allocated.
+
+    The held train:
+    count: its bursts. due: how many were due in the time listened.
+    first_us, last_us: times of two of its bursts.
+    interval_us, level_cdb, frequency_hz, sweep_hz, burst_us: medians over its bursts.
+    ringdown_us: lower quartile of its bursts' ring-downs; -1 where none was measured. ringdown_most_us: the longest.
+    spread_cdb: between its loudest and its faintest burst.
+    twins: bursts just like its own that no interval explains.
+    pair_us: time between the two loudest alike bursts, where they are no train and none is missing between them.
+
+    Beside it:
+    rivals: sounds like bursts, outside the train, that are as loud. strays: loud sounds that are no bursts.
+    loudest_cdb: level of the loudest burst of all.
+    odd_cdb: level of a train of sounds that are too long or not pure enough for bursts, where there is none of bursts;
+    -32768: none.
+    siblings, sibling_due, sibling_interval_us, sibling_first_us: count, due, interval_us and first_us of the best train
+    outside the held one, faint candidates included. faint_score: its score. sibling_cdb: its level.
+    clear_count: clear sounds outside the held train. repeating: those of them that come again at their frequency.
+
+    The system:
+    open_question: it may fire more often than the held train says.
+    doubtful: it seems to, by siblings too faint to be sure. firm: no sibling asked about was that faint.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.flags = array.array("i", [0] * MOST)
         self.phase_us = array.array("i", [0] * MOST)
         self.weight = array.array("i", [0] * MOST)
@@ -71,10 +96,10 @@ class Trains:
         self.best = array.array("i", [0] * chain.CHAIN_WORDS)
         self.marks = array.array("i", MARKS)
         self.like = array.array("i", [0] * columns.LIKE_WORDS)
-        self.beats = cycle.Beats()
+        self.beats = Beats()
         self.clear()
 
-    def clear(self):
+    def clear(self) -> None:
         """Forget the last reading."""
         self.count = 0
         self.due = 0
@@ -106,47 +131,20 @@ class Trains:
         self.clear_count = 0
         self.repeating = 0
 
-    def sort(self, sounds, listened_us):
-        """Group the sounds of a reading that has listened for so long; sets the kinds of the sounds."""
-        self.look(sounds, listened_us)
-        if self.count < HELD_LEAST:
-            self._find_odd(sounds, listened_us)
-        self.look_faintly(sounds, listened_us)
-        siblings.name_others(self, sounds)
-
-    def look(self, sounds, listened_us):
-        """Sort the held train alone. What verdict.clearly_passes asks is as `sort` leaves it."""
-        self.find_held(sounds, listened_us)
-        self.find_cycle(sounds, listened_us)
-
-    def find_held(self, sounds, listened_us):
+    def find_held(self, sounds: Sounds, listened_us: int) -> None:
         """Find the loudest regular train, at the interval of its own bursts."""
         self.clear()
-        self._mark(sounds)
+        self.mark(sounds)
         self._find_held(sounds, listened_us)
         if self.count >= 2:
             self._measure(sounds)
         self._name_held(sounds)
         self._count_rivals(sounds)
 
-    def find_cycle(self, sounds, listened_us):
-        """After `find_held`, find out how often the system really fires; sounds may have come since."""
-        if self.count >= 2:
-            self._mark(sounds)
-            self.take_phases(sounds)
-            cycle.explain_twins(self, sounds, listened_us)
-            cycle.find_quicker(self, sounds, listened_us)
-
-    def look_faintly(self, sounds, listened_us):
-        """After `look`, find the siblings' train, faint candidates included; sounds may have come since."""
-        self._mark(sounds)
-        siblings.find(self, sounds, listened_us)
-        cycle.share_that_repeats(self, sounds)
-
-    def _mark(self, sounds):
+    def mark(self, sounds: Sounds) -> None:
+        """Set the flags of sounds."""
         columns.mark(
             sounds.time_us,
-            0,
             sounds.evidence_cdb,
             sounds.length_us,
             sounds.sweep_hz,
@@ -155,7 +153,7 @@ class Trains:
             sounds.count,
         )
 
-    def set_rules(self, level_cdb, spread_hz, end_us, miss_cost):
+    def set_rules(self, level_cdb: int, spread_hz: int, end_us: int, miss_cost: int) -> None:
         """Set what the next chain asks of its sounds: alike in level and frequency, heard by end_us; a miss costs."""
         rules = self.rules
         rules[chain.SHORTEST_US] = SHORTEST_US
@@ -167,7 +165,7 @@ class Trains:
         rules[chain.END_US] = end_us - OPEN_US
         rules[chain.MISS_COST] = miss_cost
 
-    def _find_held(self, sounds, listened_us):
+    def _find_held(self, sounds: Sounds, listened_us: int) -> None:
         """The held train is the best chain among the clear, burst-like sounds, the loudest ones tried first."""
         self.set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
         for k in range(sounds.count):
@@ -185,7 +183,7 @@ class Trains:
                 if self.count >= HELD_LEAST and 3 * self.count >= self.due:
                     return
 
-    def _find_odd(self, sounds, listened_us):
+    def find_odd(self, sounds: Sounds, listened_us: int) -> None:
         """Note the level of a regular train of clear sounds that are no bursts; the held train stays as it is."""
         self.set_rules(HELD_LEVEL_CDB, ANY_SPREAD_HZ, listened_us, _HELD_MISS)
         self._weigh(sounds, columns.CLEAR, -32768, _HELD_HIT)
@@ -194,7 +192,7 @@ class Trains:
         if self.best[chain.SCORE] >= 0 and hits >= HELD_LEAST and 2 * hits >= self.best[chain.MISSES]:
             self.odd_cdb = self.level_at(sounds, self.best[chain.FIRST_HIT_US])
 
-    def level_at(self, sounds, time_us):
+    def level_at(self, sounds: Sounds, time_us: int) -> int:
         """Return the level of the sound that began at a time."""
         level_cdb = -32768
         for row in range(sounds.count):
@@ -202,12 +200,10 @@ class Trains:
                 level_cdb = max(level_cdb, sounds.level_cdb[row])
         return level_cdb
 
-    def _weigh(self, sounds, flags, least_cdb, hit):
-        return columns.weigh(
-            sounds.level_cdb, 0, self.flags, self.weight, sounds.count, flags, least_cdb, hit
-        )
+    def _weigh(self, sounds: Sounds, flags: int, least_cdb: int, hit: int) -> int:
+        return columns.weigh(sounds.level_cdb, self.flags, self.weight, sounds.count, flags, least_cdb, hit)
 
-    def best_chain(self, sounds):
+    def best_chain(self, sounds: Sounds) -> int:
         """Set count, due, interval_us and first_us of the chain that scores best; return its score, -1 for none."""
         self._run_chain(sounds)
         best = self.best
@@ -220,15 +216,15 @@ class Trains:
             self.interval_us = span // max(1, (span + step // 2) // step)
         return best[chain.SCORE]
 
-    def _run_chain(self, sounds):
+    def _run_chain(self, sounds: Sounds) -> None:
         hz = sounds.frequency_hz
         chain.best_chain(
             sounds.time_us, 0, sounds.level_cdb, hz, self.weight, self.rules, sounds.count, self.best
         )
 
-    def _measure(self, sounds):
+    def _measure(self, sounds: Sounds) -> None:
         """Collect the held train's members by their phase, whatever their level, and take medians over them."""
-        slack = cycle.slack_us(self.interval_us)
+        slack = slack_us(self.interval_us)
         self.take_phases(sounds)
         n = 0
         beyond = 0
@@ -252,23 +248,23 @@ class Trains:
         self.burst_us = self._median(sounds.length_us, n)
         self._take_ringdown(sounds, n)
 
-    def _is_beyond(self, time_us):
+    def _is_beyond(self, time_us: int) -> bool:
         """Tell whether a member lies in the margins of the reading, where the chain asked for none."""
         best = self.best
         if time_us >= self.rules[chain.END_US]:
             return time_us > best[chain.LAST_HIT_US]
         return time_us <= self.rules[chain.BEGIN_US] and time_us < best[chain.FIRST_HIT_US]
 
-    def take_phases(self, sounds):
+    def take_phases(self, sounds: Sounds) -> None:
         """Set phase_us: how long after a beat of the held train each sound begins."""
-        columns.phases(sounds.time_us, 0, self.phase_us, sounds.count, self.first_us, self.interval_us)
+        columns.phases(sounds.time_us, self.phase_us, sounds.count, self.first_us, self.interval_us)
 
-    def slip_us(self, row):
+    def slip_us(self, row: int) -> int:
         """Return how far a sound is from the nearest beat of the held train, in us."""
         late = self.phase_us[row]
         return min(late, self.interval_us - late)
 
-    def _keep_near_level(self, sounds, n):
+    def _keep_near_level(self, sounds: Sounds, n: int) -> int:
         """Drop members that are far fainter than the train (echoes that fall on its phase); note the spread."""
         kept = 0
         low = 32767
@@ -284,7 +280,7 @@ class Trains:
         self.spread_cdb = high - low
         return kept
 
-    def _median(self, column, n):
+    def _median(self, column: Ints, n: int) -> int:
         values = self.values
         for i in range(n):
             self._insert(i, column[self.members[i]])
@@ -292,7 +288,7 @@ class Trains:
             return values[n >> 1]
         return (values[n >> 1] + values[(n >> 1) - 1]) >> 1
 
-    def _take_ringdown(self, sounds, n):
+    def _take_ringdown(self, sounds: Sounds, n: int) -> None:
         """Take the lower quartile of the members' ring-downs, for noise makes a fall longer; and the longest."""
         kept = 0
         for i in range(n):
@@ -303,7 +299,7 @@ class Trains:
             self.ringdown_us = self.values[kept - 1 >> 2]
             self.ringdown_most_us = self.values[kept - 1]
 
-    def _insert(self, k, value):
+    def _insert(self, k: int, value: int) -> None:
         """Put a value in its place among the first k of `values`, which are in order."""
         values = self.values
         while k > 0 and values[k - 1] > value:
@@ -311,20 +307,20 @@ class Trains:
             k -= 1
         values[k] = value
 
-    def _name_held(self, sounds):
+    def _name_held(self, sounds: Sounds) -> None:
         for row in range(sounds.count):
             sounds.kind[row] = names.OTHER
         for i in range(self.count):
             sounds.kind[self.members[i]] = names.HELD
 
-    def _count_rivals(self, sounds):
+    def _count_rivals(self, sounds: Sounds) -> None:
         """Count what is about as loud as the held train: bursts, and what is none."""
         self.rivals = self._count_loud(sounds, columns.BURST)
         self.strays = self._count_loud(sounds, columns.CLEAR) - self.rivals
 
-    def _count_loud(self, sounds, asked):
+    def _count_loud(self, sounds: Sounds, asked: int) -> int:
         above_cdb = self.level_cdb - RIVAL_BELOW_CDB
         kind = sounds.kind
         return columns.count_loud(
-            sounds.level_cdb, 0, self.flags, kind, sounds.count, asked, above_cdb, names.HELD
+            sounds.level_cdb, self.flags, kind, sounds.count, asked, above_cdb, names.HELD
         )

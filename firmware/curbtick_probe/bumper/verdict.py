@@ -5,10 +5,11 @@ from micropython import const
 
 from curbtick_probe import reason
 from curbtick_probe.bumper.siblings import FAINT_SCORE
+from curbtick_probe.bumper.train import Trains
 
-SIBLING_HEARD = 1
-BUMPER_HEARD_BEFORE = 2
-FRONT_END_LIVE = 4
+SIBLING_HEARD = 1 << names.PROOFS.index("sibling_heard")
+BUMPER_HEARD_BEFORE = 1 << names.PROOFS.index("bumper_heard_before")
+FRONT_END_LIVE = 1 << names.PROOFS.index("front_end_live")
 
 # A train is one from this many bursts on; the system is proved to transmit by this many of a sibling's.
 BURSTS_LEAST = const(3)
@@ -34,17 +35,25 @@ SIBLINGS_LEAST = const(3)
 class Ruling:
     """A verdict (names.VERDICTS), its reasons (mask over names.REASONS) and proofs (mask over names.PROOFS)."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.set(names.RETRY, reason.NOTHING_HEARD, 0)
 
-    def set(self, verdict, reasons, proofs):
+    def set(self, verdict: int, reasons: int, proofs: int) -> None:
         """Set all three."""
         self.verdict = verdict
         self.reasons = reasons
         self.proofs = proofs
 
 
-def decide(ruling, trains, limits, limit_set, noise_cdb, front_end_live, heard_before):
+def decide(
+    ruling: Ruling,
+    trains: Trains,
+    limits: dict[str, int],
+    limit_set: dict[str, int],
+    noise_cdb: int,
+    front_end_live: bool,
+    heard_before: bool,
+) -> None:
     """Rule on a reading that was taken by a sound probe.
 
     trains: train.Trains, sorted. limits: the class's limits (settings.LIMIT_CLASS); limit_set: the set's own fields.
@@ -66,12 +75,12 @@ def decide(ruling, trains, limits, limit_set, noise_cdb, front_end_live, heard_b
         _rule_on_silence(ruling, trains, limits, proofs)
 
 
-def has_train(trains, limits):
+def has_train(trains: Trains, limits: dict[str, int]) -> bool:
     """Tell whether the held sensor was heard at or above the dead limit."""
     return trains.count >= 2 and trains.level_cdb >= limits["dead_cdb"]
 
 
-def sibling_proof(trains):
+def sibling_proof(trains: Trains) -> bool:
     """Tell whether a train outside the held one proves that the system transmits.
 
     It needs four bursts on time, at least as many heard as missed, evidence that noise gives less than once in a
@@ -85,7 +94,7 @@ def sibling_proof(trains):
     )
 
 
-def faults_of(trains, limits):
+def faults_of(trains: Trains, limits: dict[str, int]) -> int:
     """Return the reasons that a well-heard train gives against a PASS."""
     reasons = 0
     if trains.level_cdb < limits["pass_cdb"]:
@@ -100,7 +109,7 @@ def faults_of(trains, limits):
     return reasons
 
 
-def is_irregular(trains, limits):
+def is_irregular(trains: Trains, limits: dict[str, int]) -> bool:
     """Tell whether the interval lies outside its limits or the share of missing bursts is at its limit."""
     interval_ms = trains.interval_us // 1000
     if not limits["interval_min_ms"] <= interval_ms <= limits["interval_max_ms"]:
@@ -108,7 +117,7 @@ def is_irregular(trains, limits):
     return (trains.due - trains.count) * 1000 >= limits["missing_permille"] * trains.due
 
 
-def is_doubtful(trains, limits):
+def is_doubtful(trains: Trains, limits: dict[str, int]) -> bool:
     """Tell whether a burst is missing, too few to be WEAK, and too few are due to trust the interval.
 
     A sensor that misses many bursts can look like one of twice the interval that misses one; siblings that keep the
@@ -121,7 +130,9 @@ def is_doubtful(trains, limits):
     return not (kept and trains.siblings >= PROOF_BURSTS)
 
 
-def _rule_on_train(ruling, trains, limits, noise_cdb, proofs):
+def _rule_on_train(
+    ruling: Ruling, trains: Trains, limits: dict[str, int], noise_cdb: int, proofs: int
+) -> None:
     if trains.level_cdb < noise_cdb + TRAIN_OVER_NOISE_CDB:
         ruling.set(names.RETRY, reason.NOISY, proofs)
     elif trains.count < BURSTS_LEAST:
@@ -139,12 +150,12 @@ def _rule_on_train(ruling, trains, limits, noise_cdb, proofs):
         ruling.set(names.WEAK if reasons else names.PASS, reasons, proofs)
 
 
-def is_plain(trains):
+def is_plain(trains: Trains) -> bool:
     """Tell whether a train too faint for the held sensor is a sensor's all the same, and not one beat of a chatter."""
     return trains.count >= PROOF_BURSTS and 2 * trains.count >= trains.due and trains.rivals <= trains.count
 
 
-def _rule_on_silence(ruling, trains, limits, proofs):
+def _rule_on_silence(ruling: Ruling, trains: Trains, limits: dict[str, int], proofs: int) -> None:
     if trains.loudest_cdb >= limits["dead_cdb"]:
         ruling.set(names.RETRY, reason.TOO_FEW_BURSTS, proofs)
     elif trains.odd_cdb >= limits["dead_cdb"]:
@@ -163,7 +174,7 @@ def _rule_on_silence(ruling, trains, limits, proofs):
         ruling.set(names.RETRY, reason.NOTHING_HEARD, proofs)
 
 
-def clearly_passes(trains, limits):
+def clearly_passes(trains: Trains, limits: dict[str, int]) -> bool:
     """Tell whether a reading can stop early with PASS.
 
     Three bursts on time, none missing, no other sound as loud, level and frequency well inside, no ring-down too long
@@ -186,7 +197,9 @@ def clearly_passes(trains, limits):
     )
 
 
-def bumper_result(readings, limit_set):
+def bumper_result(
+    readings: list[dict[str, int] | None], limit_set: dict[str, int]
+) -> tuple[int, list[int], list[int]]:
     """Make a bumper's result from its readings.
 
     readings: reading record values by position, None for one not read; limit_set: for `below_siblings_cdb`.
@@ -201,7 +214,7 @@ def bumper_result(readings, limit_set):
     return _result_of(verdicts), verdicts, reasons
 
 
-def _is_silent(values):
+def _is_silent(values: dict[str, int] | None) -> bool:
     return (
         values is not None
         and values["verdict"] == names.RETRY
@@ -209,7 +222,7 @@ def _is_silent(values):
     )
 
 
-def _settle_silent(readings, verdicts):
+def _settle_silent(readings: list[dict[str, int] | None], verdicts: list[int]) -> None:
     """A silent position is DEAD where another of the bumper was heard, the front end having been live at the reading.
 
     The reason stays: nothing heard.
@@ -217,14 +230,17 @@ def _settle_silent(readings, verdicts):
     if names.PASS not in verdicts and names.WEAK not in verdicts:
         return
     for i, values in enumerate(readings):
-        if _is_silent(values) and values["proofs"] & FRONT_END_LIVE:
+        if values and _is_silent(values) and values["proofs"] & FRONT_END_LIVE:
             verdicts[i] = names.DEAD
 
 
-def _compare_siblings(readings, verdicts, reasons, below_cdb):
+def _compare_siblings(
+    readings: list[dict[str, int] | None], verdicts: list[int], reasons: list[int], below_cdb: int
+) -> None:
     """A PASS far below the median of the others, of which there are at least three, is WEAK."""
     levels = [
-        None if verdict != names.PASS else values["level_cdb"] for verdict, values in zip(verdicts, readings)
+        values["level_cdb"] if values and verdict == names.PASS else None
+        for verdict, values in zip(verdicts, readings)
     ]
     for i, level in enumerate(levels):
         if level is not None:
@@ -234,14 +250,14 @@ def _compare_siblings(readings, verdicts, reasons, below_cdb):
                 reasons[i] |= reason.BELOW_SIBLINGS
 
 
-def _median(ordered):
+def _median(ordered: list[int]) -> int:
     middle = len(ordered) // 2
     if len(ordered) % 2:
         return ordered[middle]
     return (ordered[middle] + ordered[middle - 1]) // 2
 
 
-def _result_of(verdicts):
+def _result_of(verdicts: list[int]) -> int:
     if names.RETRY in verdicts:
         return names.BUMPER_INCOMPLETE
     if all(verdict == names.PASS for verdict in verdicts):

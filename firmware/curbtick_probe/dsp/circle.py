@@ -11,7 +11,7 @@ _STEPS = {
 }
 
 
-def circle(steps, count, amplitude, offset):
+def circle(steps: int, count: int, amplitude: int, offset: int) -> "array.array[int]":
     """Return array('H') of offset + round(amplitude * sin(2 pi k / steps)), k = 0..count-1.
 
     steps: 2500 or 512; amplitude + offset at most 65535.
@@ -26,7 +26,7 @@ def circle(steps, count, amplitude, offset):
     return table
 
 
-def _first_quarter(steps, amplitude):
+def _first_quarter(steps: int, amplitude: int) -> "array.array[int]":
     """Return array('H') of round(amplitude * sin(2 pi k / steps)), k = 0..steps / 4, from both its ends.
 
     One step at a time is turned by a 60-bit rotation, whose error stays below 1e-15 in an eighth of a turn.

@@ -3,10 +3,25 @@
 import micropython
 from micropython import const
 
-LOWEST, HIGHEST, RAILS = range(3)
+# Words of an extent: lowest and highest code, and how many samples were at a rail.
+LOWEST = const(0)
+HIGHEST = const(1)
+RAILS = const(2)
+WORDS = const(3)
+
+# Of the samples of an update (16,384): clipped above so many at a rail, dead below so many codes between the extremes.
+CLIPPED_SAMPLES = const(80)
+DEAD_CODES = const(3)
+
+# The extremes before the first sample.
+HIGHEST_CODE = const(4095)
 
 # Samples looked at: every third, which shares no factor with a tone's 12 to 25 samples a period for long.
-STRIDE = const(3)
+_STRIDE = const(3)
+
+# Only the two codes beyond each of these are at a rail.
+_RAIL_LOW = const(2)
+_RAIL_HIGH = const(4093)
 
 
 @micropython.viper
@@ -20,13 +35,13 @@ def extent(x: ptr16, k: int, end: int, out: ptr32):
     """
     v = int(0)
     while k < end:
-        v = int(x[k])
-        if v < int(out[0]):
-            out[0] = v
-        if v > int(out[1]):
-            out[1] = v
-        if v < 2:
-            out[2] = int(out[2]) + 1
-        elif v > 4093:
-            out[2] = int(out[2]) + 1
-        k += 3
+        v = x[k]
+        if v < out[LOWEST]:
+            out[LOWEST] = v
+        if v > out[HIGHEST]:
+            out[HIGHEST] = v
+        if v < _RAIL_LOW:
+            out[RAILS] = out[RAILS] + 1
+        elif v > _RAIL_HIGH:
+            out[RAILS] = out[RAILS] + 1
+        k += _STRIDE

@@ -8,23 +8,35 @@ from micropython import const
 from curbtick_probe.dsp import circle
 
 POINTS = const(512)
-WORDS = const(1024)
+
+# A point takes two words, its real and its imaginary part.
+WORDS = const(2 * POINTS)
 
 # Every word of the buffer stands for its value plus this, which keeps it positive on any word size.
 BIAS = const(2097152)
 
+# The sum of four words holds four biases, of which three must go.
+_THREE_BIASES = const(3 * BIAS)
 
-def turns():
+# Sines are Q11, offset by one; a quarter of a turn later in the table is the cosine.
+_ONE = const(2048)
+_ONE_BITS = const(11)
+_ROUND = const(1024)
+QUARTER = const(POINTS // 4)
+TURNS = const(POINTS + QUARTER)
+
+
+def turns() -> "array.array[int]":
     """Return the table `fft` reads: 640 halfwords, 2048 + 2048 * sin of 512ths of a turn."""
-    return circle.circle(POINTS, 640, 2048, 2048)
+    return circle.circle(POINTS, TURNS, _ONE, _ONE)
 
 
-def order():
+def order() -> "array.array[int]":
     """Return the bit-reversed places of 512 points, as word indices of their real parts."""
     table = array.array("H", bytes(2 * POINTS))
     for k in range(1, POINTS):
         # The upper bits as those of half of k, one place on; the lowest becomes the highest.
-        table[k] = table[k >> 1] >> 1 | (k & 1) << 9
+        table[k] = table[k >> 1] >> 1 | (k & 1) * POINTS
     return table
 
 
@@ -42,23 +54,23 @@ def head(buf: ptr32):
     c = int(0)
     d = int(0)
     e = int(0)
-    while k < 1024:
-        a = int(buf[k]) + int(buf[k + 2])
-        b = int(buf[k]) - int(buf[k + 2])
-        c = int(buf[k + 4]) + int(buf[k + 6])
-        d = int(buf[k + 5]) - int(buf[k + 7])
-        e = int(buf[k + 4]) - int(buf[k + 6])
-        buf[k] = a + c - 6291456
-        buf[k + 4] = a - c + 2097152
-        buf[k + 2] = b + d + 2097152
-        buf[k + 6] = b - d + 2097152
-        a = int(buf[k + 1]) + int(buf[k + 3])
-        b = int(buf[k + 1]) - int(buf[k + 3])
-        c = int(buf[k + 5]) + int(buf[k + 7])
-        buf[k + 1] = a + c - 6291456
-        buf[k + 5] = a - c + 2097152
-        buf[k + 3] = b - e + 2097152
-        buf[k + 7] = b + e + 2097152
+    while k < WORDS:
+        a = buf[k] + buf[k + 2]
+        b = buf[k] - buf[k + 2]
+        c = buf[k + 4] + buf[k + 6]
+        d = buf[k + 5] - buf[k + 7]
+        e = buf[k + 4] - buf[k + 6]
+        buf[k] = a + c - _THREE_BIASES
+        buf[k + 4] = a - c + BIAS
+        buf[k + 2] = b + d + BIAS
+        buf[k + 6] = b - d + BIAS
+        a = buf[k + 1] + buf[k + 3]
+        b = buf[k + 1] - buf[k + 3]
+        c = buf[k + 5] + buf[k + 7]
+        buf[k + 1] = a + c - _THREE_BIASES
+        buf[k + 5] = a - c + BIAS
+        buf[k + 3] = b - e + BIAS
+        buf[k + 7] = b + e + BIAS
         k += 8
 
 
@@ -81,25 +93,25 @@ def fft(buf: ptr32, k: int, j: int, table: ptr16):
     p = int(0)
     q = int(0)
     r = int(0)
-    while half < 1024:
+    while half < WORDS:
         n = int(0)
         r = int(0)
         while n < half:
-            c = int(table[r + 128]) - 2048
-            s = int(table[r]) - 2048
+            c = table[r + QUARTER] - _ONE
+            s = table[r] - _ONE
             k = n
-            while k < 1024:
+            while k < WORDS:
                 j = k + half
-                p = int(buf[j]) - 2097152
-                q = int(buf[j + 1]) - 2097152
-                t = (c * p + s * q + 1024) >> 11
-                q = (c * q - s * p + 1024) >> 11
-                p = int(buf[k])
+                p = buf[j] - BIAS
+                q = buf[j + 1] - BIAS
+                t = (c * p + s * q + _ROUND) >> _ONE_BITS
+                q = (c * q - s * p + _ROUND) >> _ONE_BITS
+                p = buf[k]
                 buf[k] = p + t
                 buf[j] = p - t
                 k += 1
                 j += 1
-                p = int(buf[k])
+                p = buf[k]
                 buf[k] = p + q
                 buf[j] = p - q
                 k = j + half - 1

@@ -5,17 +5,19 @@ Knows no background and no limits. Every third block is analysed, which keeps th
 
 import array
 
+from curbtick_wire import sampling
+from curbtick_wire._typing import Ints
 from micropython import const
 
-from curbtick_probe.dsp import extent as tone_extent
-from curbtick_probe.dsp import fft, level
+from curbtick_probe import updates
+from curbtick_probe.dsp import extent, fft, level
 from curbtick_probe.dsp.hiss import lines, spectrum
+from curbtick_probe.hardware import Blocks
 
-BLOCKS = const(48)
+# Every third block is analysed; a second has five segments, one for each update.
 EVERY = const(3)
-ANALYSED = const(16)
+ANALYSED = updates.BLOCKS // EVERY
 SEGMENTS = const(5)
-UPDATE_US = const(196608)
 
 # The band: four of the twelve sub-bands, 19.5 kHz.
 BAND_SUBS = const(4)
@@ -40,22 +42,23 @@ _WIDTH_Q8 = const(40)
 LINE_CDB = const(500)
 _LINE_SHARE_PERCENT = const(60)
 LINES_MAX = const(8)
-LIMIT_MOST = const(4194304)
 _LINE_REACH = const(3)
-
-_CLIPPED_SAMPLES = const(80)
-_DEAD_CODES = const(3)
 
 
 class HissMeter:
     """Listens on a running capture. All buffers are made once.
 
-    After `update`: level_cdb, the chosen band's level in this update (dBFS * 100, impulses discounted); pair_levels,
-    the same of each pair of neighbouring sub-bands; line_count, line_bins: steady lines in the last second; clipped,
-    dead: the samples cannot be trusted.
+    After `update`:
+    level_cdb: the chosen band's level in this update, dBFS * 100, without impulses.
+    pair_levels: the same of each pair of neighbouring sub-bands.
+    line_count, line_bins: steady lines in the last second, as places among the kept bins. mask: 1 for bins near them.
+    totals, logs: sums of the last second's powers, and 1000 log10 of them (curbtick_probe.dsp.hiss.spectrum).
+    start_sub: the sub-band where the chosen band starts.
+    segments: updates in the sums, at most SEGMENTS.
+    clipped, dead: the samples cannot be trusted.
     """
 
-    def __init__(self, capture):
+    def __init__(self, capture: Blocks) -> None:
         self.capture = capture
         self._turns = fft.turns()
         self._order = fft.order()
@@ -65,8 +68,8 @@ class HissMeter:
         self._rows = array.array("i", [0] * (spectrum.BANDS * ANALYSED))
         self._band = array.array("i", [0] * ANALYSED)
         self._sums = array.array("i", [0] * (spectrum.SUMS * SEGMENTS))
-        self._limits = array.array("i", [LIMIT_MOST] * spectrum.BINS)
-        self._extent = array.array("i", [4095, 0, 0])
+        self._limits = array.array("i", [lines.LIMIT_MOST] * spectrum.BINS)
+        self._extent = array.array("i", [0] * extent.WORDS)
         self.totals = array.array("i", [0] * spectrum.SUMS)
         self.logs = array.array("i", [0] * spectrum.BINS)
         self.line_bins = array.array("i", [0] * LINES_MAX)
@@ -76,7 +79,7 @@ class HissMeter:
         self.start_sub = 0
         self.restart()
 
-    def restart(self):
+    def restart(self) -> None:
         """Forget the segments; the next `ready` comes after SEGMENTS updates."""
         self._segment = 0
         self.segments = 0
@@ -84,28 +87,28 @@ class HissMeter:
         self.clipped = self.dead = False
 
     @property
-    def ready(self):
+    def ready(self) -> bool:
         """Whether a full second lies behind the averaged spectrum."""
         return self.segments == SEGMENTS
 
     @property
-    def first_bin(self):
+    def first_bin(self) -> int:
         """The chosen band's first bin among the kept ones; it has BAND_BINS."""
         return spectrum.BAND_FIRST + self.start_sub * spectrum.BAND_BINS
 
-    def update(self):
-        """Listen for UPDATE_US and measure."""
-        extent = self._extent
-        extent[tone_extent.LOWEST] = 4095
-        extent[tone_extent.HIGHEST] = extent[tone_extent.RAILS] = 0
+    def update(self) -> None:
+        """Listen for updates.UPDATE_US and measure."""
+        seen = self._extent
+        seen[extent.LOWEST] = extent.HIGHEST_CODE
+        seen[extent.HIGHEST] = seen[extent.RAILS] = 0
         at = self._segment * spectrum.SUMS
         spectrum.clear(self._sums, at)
-        for n in range(BLOCKS):
+        for n in range(updates.BLOCKS):
             block = self.capture.block()
             if n % EVERY == 0:
                 self._analyse(block, n // EVERY, at)
-        self.clipped = extent[tone_extent.RAILS] > _CLIPPED_SAMPLES
-        self.dead = extent[tone_extent.HIGHEST] - extent[tone_extent.LOWEST] < _DEAD_CODES
+        self.clipped = seen[extent.RAILS] > extent.CLIPPED_SAMPLES
+        self.dead = seen[extent.HIGHEST] - seen[extent.LOWEST] < extent.DEAD_CODES
         self._segment = (self._segment + 1) % SEGMENTS
         self.segments = min(self.segments + 1, SEGMENTS)
         self.level_cdb = self.band_level_cdb(self.start_sub)
@@ -113,8 +116,8 @@ class HissMeter:
             self.pair_levels[pair] = self.band_level_cdb(pair, 2)
         self._average()
 
-    def _analyse(self, block, row, at):
-        tone_extent.extent(block, 0, spectrum.BLOCK, self._extent)
+    def _analyse(self, block: Ints, row: int, at: int) -> None:
+        extent.extent(block, 0, sampling.BLOCK, self._extent)
         spectrum.pair(block, self._buffer, self._order, self._window)
         fft.head(self._buffer)
         fft.fft(self._buffer, 0, 0, self._turns)
@@ -122,7 +125,7 @@ class HissMeter:
         spectrum.bands(self._powers, self._rows, row * spectrum.BANDS)
         spectrum.gather(self._powers, self._limits, self._sums, at)
 
-    def band_level_cdb(self, start_sub, width=BAND_SUBS):
+    def band_level_cdb(self, start_sub: int, width: int = BAND_SUBS) -> int:
         """Return the level in this update of a band of `width` sub-bands, 1..4, from start_sub on."""
         lines.fold(self._rows, self._band, start_sub, width, ANALYSED)
         shift = 0
@@ -133,31 +136,33 @@ class HissMeter:
         centre = lines.centre(self._band, ANALYSED, middle, _WIDTH_Q8, shift)
         return level.power_cdb(centre) + shift * 60206 // 200 - NOISE_SCALE_CDB
 
-    def _average(self):
+    def _average(self) -> None:
         blocks = self.segments * ANALYSED
         spectrum.total(self._sums, self.totals, self.segments)
-        spectrum.logs(self.totals, self.logs)
+        spectrum.mantissas(self.totals, self.logs)
+        level.log2_q10(self.logs, spectrum.BINS)
+        spectrum.decibels(self.totals, self.logs)
         least = blocks * _LINE_SHARE_PERCENT // 100
         self.line_count = lines.peaks(self.logs, self.totals, self.line_bins, least, LINE_CDB, LINES_MAX)
         lines.limits(self.totals, self._limits, blocks)
         lines.cover(self.mask, self.line_bins, self.line_count, _LINE_REACH)
 
-    def line_hz(self, n):
+    def line_hz(self, n: int) -> int:
         """Return the frequency of line n; see bin_hz."""
         return self.bin_hz(self.line_bins[n])
 
-    def line_cdb(self, n):
+    def line_cdb(self, n: int) -> int:
         """Return the level of line n; see bin_cdb."""
         return self.bin_cdb(self.line_bins[n])
 
-    def bin_hz(self, k):
+    def bin_hz(self, k: int) -> int:
         """Return the frequency of a line at kept bin k, from a parabola through the logarithms; within about 30 Hz."""
         below, top, above = self._logs_at(k)
         bend = below - 2 * top + above
         shift_permille = (below - above) * 500 // bend if bend < 0 else 0
         return ((k + spectrum.FIRST) * spectrum.BIN_MHZ + shift_permille * 488) // 1000
 
-    def bin_cdb(self, k):
+    def bin_cdb(self, k: int) -> int:
         """Return the level of a line at kept bin k, dBFS * 100: the power of five bins above the noise beside it.
 
         A Hann window spreads a line over 1.5 bins' worth of its highest one. Within 0.1 dB where nothing else is near.
@@ -165,7 +170,7 @@ class HissMeter:
         bins = spectrum.BINS
         coarse = fine = 0
         for n in range(max(0, k - 2), min(k + 3, bins)):
-            coarse += self.totals[bins + n] >> 2
+            coarse += self.totals[spectrum.COARSE_SUMS + n] >> 2
             fine += self.totals[n] >> 3
         blocks = self.segments * ANALYSED
         noise = (self._limits[k] * blocks >> 4) * 5
@@ -174,6 +179,6 @@ class HissMeter:
             return level.power_cdb(coarse // 3 * 2) + 4515 - level.power_cdb(blocks) - TONE_SCALE_CDB
         return level.power_cdb(max(fine - noise, 1) * 2 // 3) + 903 - level.power_cdb(blocks) - TONE_SCALE_CDB
 
-    def _logs_at(self, k):
+    def _logs_at(self, k: int) -> tuple[int, int, int]:
         k = max(1, min(k, spectrum.BINS - 2))
         return self.logs[k - 1], self.logs[k], self.logs[k + 1]

@@ -2,6 +2,7 @@
 
 import array
 
+from curbtick_wire._typing import Pairs
 from micropython import const
 
 from curbtick_probe.hiss.meter import SEGMENTS
@@ -38,12 +39,17 @@ DECIDE_CDB = const(300)
 class Unrest:
     """Keeps the newest UPDATES_MAX levels of a background, and the means of its newest SECONDS_MAX whole seconds.
 
-    After `fix`: level_cdb, what a rise is measured from; threshold_cdb, the rise that counts; range_cdb, how far
-    apart the updates of one second may lie; stationary: the false-alarm rate is one in 1000 a second, else that of a
-    background that wanders (_WANDER_C); decides: whether the background is calm enough to say "quiet".
+    count: how many levels are kept.
+
+    After `fix`:
+    level_cdb: what a rise is measured from.
+    threshold_cdb: the rise that counts.
+    range_cdb: how far apart the updates of one second may lie.
+    stationary: the false-alarm rate is one in 1000 a second; else it is that of a background that wanders (_WANDER_C).
+    decides: whether the background is calm enough to say "quiet".
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._levels = array.array("h", [0] * UPDATES_MAX)
         self._seconds = array.array("h", [0] * SECONDS_MAX)
         self._added = 0
@@ -52,7 +58,7 @@ class Unrest:
         self.level_cdb = self.threshold_cdb = self.range_cdb = 0
         self.decides = self.stationary = False
 
-    def add(self, level_cdb):
+    def add(self, level_cdb: int) -> None:
         """Add the newest update's level; the oldest goes where there is no more room."""
         self._levels[self._next] = level_cdb
         self._next = (self._next + 1) % UPDATES_MAX
@@ -62,22 +68,22 @@ class Unrest:
             self._seconds[(self._added // SEGMENTS - 1) % SECONDS_MAX] = self.mean(1, SEGMENTS)
 
     @property
-    def seconds(self):
+    def seconds(self) -> int:
         """Of how many whole seconds the means are kept."""
         return min(self._added // SEGMENTS, SECONDS_MAX)
 
-    def _at(self, age):
+    def _at(self, age: int) -> int:
         """The level so many updates ago, 1 being the newest."""
         return self._levels[(self._next - age) % UPDATES_MAX]
 
-    def mean(self, first, last):
+    def mean(self, first: int, last: int) -> int:
         """Return the mean of the levels from `first` updates ago to `last` ago, first < last."""
         total = 0
         for age in range(first, last + 1):
             total += self._at(age)
         return total // (last - first + 1)
 
-    def variance(self):
+    def variance(self) -> int:
         """Return the variance of all levels, (dB * 100)**2."""
         mean = self.mean(1, self.count)
         total = 0
@@ -85,7 +91,7 @@ class Unrest:
             total += (self._at(age) - mean) ** 2
         return total // max(self.count - 1, 1)
 
-    def variance_of_seconds(self):
+    def variance_of_seconds(self) -> int:
         """Return the variance of the means of the newest SECONDS_MAX whole seconds; 0 for fewer than two."""
         seconds = self.seconds
         if seconds < 2:
@@ -96,7 +102,7 @@ class Unrest:
             total += (self._seconds[n] - mean) ** 2
         return total // (seconds - 1)
 
-    def fix(self, rise_cdb):
+    def fix(self, rise_cdb: int) -> None:
         """Fix level and thresholds from the levels so far, at least 3. rise_cdb: the rise that shall be found."""
         variance, of_seconds = self.variance(), self.variance_of_seconds()
         expected = STATIONARY_CDB * STATIONARY_CDB
@@ -114,7 +120,7 @@ class Unrest:
         self.range_cdb = 8 * max(spread_cdb, STATIONARY_CDB)
         self.decides = self.threshold_cdb + _MISS_C * spread_cdb // 100 <= DECIDE_CDB
 
-    def _chance_cdb(self, rise_cdb, expected):
+    def _chance_cdb(self, rise_cdb: int, expected: int) -> int:
         """The threshold for chance alone: few false alarms, or half of the way to few misses of rise_cdb."""
         second_cdb10 = root(expected * 100 // SEGMENTS + expected * 100 // min(self.count, _NEWEST))
         least = _ALARM_C * second_cdb10 // 1000
@@ -122,7 +128,7 @@ class Unrest:
         return max(least, (least + sure) // 2)
 
 
-def entry(table, count):
+def entry(table: Pairs, count: int) -> int:
     """Return the value of a table's first row whose number is not above count; of its last row else."""
     for least, value in table:
         if count >= least:
@@ -130,7 +136,7 @@ def entry(table, count):
     return table[-1][1]
 
 
-def root(value):
+def root(value: int) -> int:
     """Return the integer square root, rounded down. value: at least 0."""
     found = value
     step = (found + 1) // 2

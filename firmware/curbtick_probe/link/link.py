@@ -33,7 +33,7 @@ class Link:
         self._access = Access(probe.keys, probe.identity.unique_id)
         self._reader = frames.FrameReader()
         self._buffer = bytearray(_READ_SIZE)
-        self._waiting = []
+        self._waiting: list[tuple[int, int, bytes]] = []
         self._slices: Any = None
         self._slices_request = 0
         self._torn = True

@@ -23,9 +23,9 @@ class Panel:
         self.gestures = Gestures()
         self._board = board
         self._rest = 0
-        self._queue = []
-        self._frames = ()
-        self._beeps = ()
+        self._queue: list[tuple[Pairs, int, Pairs]] = []
+        self._frames: Pairs = ()
+        self._beeps: Pairs = ()
         self._place = 0
         self._repeats = 0
         self._until_ms = 0

@@ -66,7 +66,7 @@ class _Visit:
     """What recovery wants to know of what it scans: the GAP events, and whether LOG_FULL stands last."""
 
     def __init__(self) -> None:
-        self.gaps = []
+        self.gaps: list[Range] = []
         self.full = False
 
     def __call__(self, reader: SegmentReader) -> None:

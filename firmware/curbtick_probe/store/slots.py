@@ -59,6 +59,8 @@ class Slots:
         ensure_folder(root)
         held = [self._load(path) or (0, None) for path in self._paths]
         self._place = 1 if held[1][0] > held[0][0] else 0
+        self.generation: int
+        self.newest: bytes | None
         self.generation, self.newest = held[self._place]
 
     def _load(self, path: str) -> tuple[int, bytes] | None:

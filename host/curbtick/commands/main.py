@@ -1,33 +1,15 @@
-"""The `curbtick` command: its subcommands, mounted, and the way every error reaches a user."""
+"""The `curbtick` command: its subcommands, loaded when they are called, and the way every error reaches a user."""
 
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from importlib import import_module
-from typing import Any
+from typing import Any, NamedTuple
 
 import typer
 from typer.core import TyperGroup
 
-from curbtick.commands import errors
+from curbtick.commands import catalogue, errors
 from curbtick.errors import CurbtickError, InputError
-
-# Each module has `register(app)`, which adds its commands.
-ROOMS = (
-    "probe.probes",
-    "history.vehicles",
-    "probe.round",
-    "probe.limits",
-    "history.reading",
-    "history.report",
-    "history.work",
-    "history.study",
-    "virtual.demo",
-    "virtual.leaks",
-    "probe.install",
-    "history.db",
-)
-
 
 # What repeating a command does after Ctrl-C, where there is more to say than "Repeat the command."
 _GOES_ON = "Repeat the command; it goes on where it stopped."
@@ -43,45 +25,61 @@ _UsageError: Any = typer.BadParameter.__base__
 
 
 class Group(TyperGroup):
-    """Turns every exception of a command into three lines and an exit code."""
+    """Loads the command that is called, and turns its every exception into three lines and an exit code."""
+
+    def __init__(self, **settings: Any) -> None:
+        """Know every command by its row in the catalogue."""
+        super().__init__(**{**settings, "commands": catalogue.listed()})
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """Find the command that is called, and load it."""
+        name, command, rest = super().resolve_command(ctx, args)
+        return name, command if name is None else catalogue.load(name), rest
 
     def make_context(self, *words: Any, **more: Any) -> Any:
         """Understand the command line's beginning, or say in three lines what is wrong with it."""
-        with _told(None):
+        with _reported(None):
             return super().make_context(*words, **more)
 
     def invoke(self, ctx: Any) -> Any:
         """Run the command, or say in three lines why it could not be."""
-        with _told(ctx):
+        with _reported(ctx):
             result = super().invoke(ctx)
             errors.refuse_lost_words()
             return result
 
 
 @contextmanager
-def _told(ctx: Any) -> Iterator[None]:
+def _reported(ctx: Any) -> Iterator[None]:
     try:
         yield
     except (Exception, KeyboardInterrupt) as error:
-        told = _as_told(error, ctx)
-        if told is None:
+        failure = _failure(error, ctx)
+        if failure is None:
             raise
-        errors.fail(*told)
-        raise typer.Exit(told[1]) from None
+        errors.fail(failure.error, failure.exit_code)
+        raise typer.Exit(failure.exit_code) from None
 
 
-def _as_told(error: BaseException, ctx: Any) -> tuple[CurbtickError, int] | None:
-    """An exception in three lines, with its exit code; None for what Typer uses to end a command or show help."""
+class Failure(NamedTuple):
+    """An error in three lines, and the exit code of the command that met it."""
+
+    error: CurbtickError
+    exit_code: int
+
+
+def _failure(error: BaseException, ctx: Any) -> Failure | None:
+    """An exception in three lines; None for what Typer uses to end a command or show help."""
     if isinstance(error, CurbtickError):
-        return error, error.exit_code
+        return Failure(error, error.exit_code)
     if isinstance(error, KeyboardInterrupt):
         again = AGAIN.get(getattr(ctx, "invoked_subcommand", None) or "", "Repeat the command.")
-        return errors.interrupted(again), errors.INTERRUPTED
+        return Failure(errors.interrupted(again), errors.INTERRUPTED)
     if isinstance(error, _UsageError) and type(error).__name__ != "NoArgsIsHelpError":
-        return _misused(error), InputError.exit_code
+        return Failure(_misused(error), InputError.exit_code)
     if type(error).__module__.split(".")[0] in ("typer", "click"):
         return None
-    return _unforeseen(error), errors.UNFORESEEN
+    return Failure(_unforeseen(error), errors.UNFORESEEN)
 
 
 def _misused(error: Any) -> CurbtickError:
@@ -110,12 +108,9 @@ app = typer.Typer(
 )
 
 
-def _mount() -> None:
-    for room in ROOMS:
-        import_module(f"curbtick.commands.{room}").register(app)
-
-
-_mount()
+@app.callback()
+def _curbtick() -> None:
+    """Nothing comes before a command; Typer needs one to make a group of an application without commands."""
 
 
 def main() -> None:

@@ -14,10 +14,6 @@ from pathlib import Path
 from typing import Annotated, Any, Protocol
 
 import typer
-from rich import box
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
-from rich.table import Table
 
 from curbtick.commands.errors import emit, heard
 from curbtick.errors import InputError
@@ -34,36 +30,39 @@ Db = Annotated[
         show_default=False,
     ),
 ]
+Seed = Annotated[int, typer.Option(help="Seed of everything random.", min=0)]
 By = Annotated[str | None, typer.Option("--by", help="Who did it.", show_default=False)]
 
 
-class _Console(Console):
-    def on_broken_pipe(self) -> None:
-        """Leave a reader who has gone to `heard`; rich would end the program, in the middle of a change."""
-        raise BrokenPipeError
-
-
 class Output:
-    """What one command says. as_json: words go to standard error and `done` prints the object."""
+    """What one command says. as_json: words go to standard error and `done` prints the object.
+
+    Tables and progress bars load their library when they are first drawn; a command that says one line does not pay
+    for it.
+    """
 
     def __init__(self, as_json: bool) -> None:
         self.as_json = as_json
-        self.console = _Console(stderr=as_json, highlight=False, soft_wrap=True)
 
     def say(self, words: str) -> None:
         """Say a line to people; square brackets are taken as they are."""
         with heard():
-            self.console.print(words, markup=False)
+            print(words, file=sys.stderr if self.as_json else sys.stdout, flush=True)
 
     def table(
         self, titles: Sequence[str], rows: Sequence[Sequence[object]], caption: str | None = None
     ) -> None:
         """Show rows of values under their titles."""
-        made = Table(*titles, title=caption, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+        from rich import box
+        from rich.table import Table
+
+        from curbtick.commands.console import Console
+
+        table = Table(*titles, title=caption, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
         for row in rows:
-            made.add_row(*("" if value is None else str(value) for value in row))
+            table.add_row(*("" if value is None else str(value) for value in row))
         with heard():
-            _Console(stderr=self.as_json, highlight=False).print(made)
+            Console(stderr=self.as_json, highlight=False).print(table)
 
     def done(self, result: dict[str, Any]) -> None:
         """Finish: print the object when JSON was asked for."""
@@ -79,6 +78,9 @@ class Output:
     @contextmanager
     def progress(self, words: str, total: int | None = None) -> Iterator["Tick"]:
         """A progress bar on standard error, gone when the work is done."""
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
         columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
         console = Console(stderr=True)
         with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:

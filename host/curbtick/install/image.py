@@ -54,7 +54,7 @@ class Image:
 
 def sources() -> dict[str, Path]:
     """Each module that goes on a board: its path there without suffix, and its source."""
-    found = {"main": firmware_folder() / "main.py"}
+    files = {"main": firmware_folder() / "main.py"}
     for folder, package in (
         (firmware_folder(), "curbtick_probe"),
         (protocol_folder(), "curbtick_wire"),
@@ -62,8 +62,8 @@ def sources() -> dict[str, Path]:
         for source in sorted((folder / package).rglob("*.py")):
             path = source.relative_to(folder).with_suffix("").as_posix()
             if not path.startswith(LEFT_OUT) and path not in BENCH_ONLY:
-                found[path] = source
-    return found
+                files[path] = source
+    return files
 
 
 def chooser() -> bytes:
@@ -112,10 +112,10 @@ def _compile(text: str, path: str, architecture: str, scratch: Path) -> bytes:
         str(output),
         str(source),
     ]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    if done.returncode != 0:
+    run = subprocess.run(command, capture_output=True, text=True, check=False)
+    if run.returncode != 0:
         raise CurbtickError(
-            f"{path}.py does not compile: {done.stderr.strip()}",
+            f"{path}.py does not compile: {run.stderr.strip()}",
             "Nothing was copied; the probe runs as before.",
             "Install curbtick again, and report it if that does not help.",
         )

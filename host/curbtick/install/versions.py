@@ -6,21 +6,19 @@ so that a cut at any moment leaves a board that starts. Readings lie in /probe a
 """
 
 import json
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from curbtick.errors import CurbtickError, LinkError
 from curbtick.install import image as firmware_image
 from curbtick.install.board_files import BoardFiles
 from curbtick.install.image import ARCHITECTURES, CHIP_ARCHITECTURE, Image
+from curbtick.progress import Progress
 
 FOLDER = "/fw"
 SLOTS = ("a", "b")
 MANIFEST = "manifest.json"
 LEAST_VERSION = (1, 28)
 SPARE_BYTES = 20_000
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
@@ -37,7 +35,13 @@ class BoardFacts:
 
 @dataclass(frozen=True)
 class Installed:
-    """What is in force on a board after install() or back()."""
+    """What is in force on a board after install() or back().
+
+    slot: the folder that starts.
+    version: of the firmware in it.
+    bytes, files: its size.
+    before: the version that was in force before, None for none.
+    """
 
     slot: str
     version: str
@@ -92,10 +96,12 @@ def active_slot(board: BoardFiles, root: str = "") -> str | None:
 def _manifest(board: BoardFiles, slot: str, root: str) -> dict[str, str] | None:
     text = board.read(f"{root}{FOLDER}/{slot}/{MANIFEST}")
     try:
-        found = json.loads(text) if text else None
+        manifest = json.loads(text) if text else None
     except ValueError:
         return None
-    return found["files"] if isinstance(found, dict) and isinstance(found.get("files"), dict) else None
+    return (
+        manifest["files"] if isinstance(manifest, dict) and isinstance(manifest.get("files"), dict) else None
+    )
 
 
 def version_of(board: BoardFiles, slot: str, root: str = "") -> str | None:
@@ -135,16 +141,16 @@ def install(
 
 
 def _copy(board: BoardFiles, image: Image, folder: str, progress: Progress) -> None:
-    made: set[str] = set()
-    done = 0
+    folders: set[str] = set()
+    bytes_sent = 0
     for path, data in image.files.items():
         parent = f"{folder}/{path}".rpartition("/")[0]
-        if parent not in made:
+        if parent not in folders:
             board.make_folder(parent)
-            made.add(parent)
+            folders.add(parent)
         board.write(f"{folder}/{path}", data)
-        done += len(data)
-        progress(done, image.size)
+        bytes_sent += len(data)
+        progress(bytes_sent, image.size)
 
 
 def _verify(board: BoardFiles, hashes: dict[str, str], folder: str) -> None:

@@ -25,6 +25,7 @@ from curbtick.link.port import Link, choose_port, open_wire
 from curbtick.link.pull import Pulled, Takeover
 from curbtick.link.replies import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of
 from curbtick.link.request import Patience, RefusedError, SilentError
+from curbtick.progress import Progress
 
 _GREETING_PATIENCE = Patience(first_wait_s=0.3, tries=4)
 # A signed request waits for flash on the probe.
@@ -141,7 +142,7 @@ class Client:
         *,
         from_seq: int | None = None,
         stored_digest: Callable[[int, int], bytes] | None = None,
-        progress: Callable[[int, int], object] | None = None,
+        progress: Progress | None = None,
     ) -> Pulled:
         """Take over every record the probe holds, and acknowledge what is stored if this bench is paired.
 
@@ -213,17 +214,17 @@ class Client:
     def anchor(self) -> Anchor:
         """Measure an anchor and have the probe log it, to whole seconds. Needs the key."""
         self._need_same_version("anchor the clock of")
-        made = self.measure_anchor()
-        seconds, milliseconds = divmod(made.host_ms, 1000)
+        anchor = self.measure_anchor()
+        seconds, milliseconds = divmod(anchor.host_ms, 1000)
         values = {
-            "boot": made.boot,
-            "ticks_ms": made.ticks_ms,
+            "boot": anchor.boot,
+            "ticks_ms": anchor.ticks_ms,
             "host_time_s": seconds,
             "host_time_ms": milliseconds,
-            "uncertainty_ms": made.uncertainty_ms,
+            "uncertainty_ms": anchor.uncertainty_ms,
         }
         self._signed(messages.ANCHOR, values)
-        return made
+        return anchor
 
     def pair(self, bench_name: str) -> int:
         """Share a new key with the probe and keep it: its key id. The probe must have been started with

@@ -17,8 +17,11 @@ _OTHERS = 0o077
 
 @dataclass(frozen=True)
 class Key:
-    """One bench's key for one probe. key_id: 1..255 on that probe; secret: 64 hex digits; counter: last
-    used.
+    """One bench's key for one probe.
+
+    key_id: 1 to 255 on that probe.
+    secret: 64 hex digits.
+    counter: the last one used.
     """
 
     key_id: int
@@ -51,15 +54,15 @@ class Keyring:
 
     def put(self, unique_id: str, key: Key) -> None:
         """Keep a probe's key, durable on return."""
-        held = self._load()
-        held[unique_id] = asdict(key)
-        self._write(held)
+        entries = self._load()
+        entries[unique_id] = asdict(key)
+        self._write(entries)
 
     def remove(self, unique_id: str) -> None:
         """Forget a probe's key."""
-        held = self._load()
-        if held.pop(unique_id, None) is not None:
-            self._write(held)
+        entries = self._load()
+        if entries.pop(unique_id, None) is not None:
+            self._write(entries)
 
     def use(self, unique_id: str, at_least: int = 0) -> Key:
         """The probe's key with its next counter, above at_least, written down before this returns.
@@ -80,14 +83,14 @@ class Keyring:
     def _load(self) -> dict[str, dict[str, Any]]:
         try:
             self._check_owner_only()
-            held = json.loads(self.path.read_text(encoding="utf-8"))
+            entries = json.loads(self.path.read_text(encoding="utf-8"))
         except FileNotFoundError:
             return {}
         except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
             raise self._unfit(str(error)) from error
-        if not isinstance(held, dict):
+        if not isinstance(entries, dict):
             raise self._unfit("it does not hold keys")
-        return held
+        return entries
 
     def _check_owner_only(self) -> None:
         if os.name == "posix" and self.path.stat().st_mode & _OTHERS:
@@ -104,13 +107,13 @@ class Keyring:
             "Restore it from a copy, or move it away and pair the probes anew.",
         )
 
-    def _write(self, held: dict[str, dict[str, Any]]) -> None:
+    def _write(self, entries: dict[str, dict[str, Any]]) -> None:
         """Replace the file whole; mkstemp makes it readable and writable by its owner only."""
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
             handle, temporary = tempfile.mkstemp(dir=self.path.parent, prefix=".keys-")
             with os.fdopen(handle, "w", encoding="utf-8") as file:
-                json.dump(held, file, indent=1, sort_keys=True)
+                json.dump(entries, file, indent=1, sort_keys=True)
                 file.flush()
                 os.fsync(file.fileno())
             os.replace(temporary, self.path)

@@ -47,7 +47,10 @@ class Wire(Protocol):
 
 @dataclass(frozen=True)
 class Port:
-    """A port that a probe may be on. unique_id: the probe's id in hex, empty where USB gives none."""
+    """A port that a probe may be on.
+
+    unique_id: the probe's id in hex, empty where USB gives none.
+    """
 
     path: str
     unique_id: str
@@ -63,12 +66,12 @@ class Frame(NamedTuple):
 
 def find_ports() -> list[Port]:
     """The ports whose USB ids are a probe's, by path."""
-    found = [
+    ports = [
         Port(info.device, (info.serial_number or "").lower())
         for info in list_ports.comports()
         if (info.vid, info.pid) in USB_IDS
     ]
-    return sorted(found, key=lambda port: port.path)
+    return sorted(ports, key=lambda port: port.path)
 
 
 def choose_port(wanted: str | None) -> str:

@@ -12,6 +12,7 @@ from typing import Protocol
 from curbtick.link.download import Batch
 from curbtick.link.replies import Greeting
 from curbtick.link.request import RefusedError
+from curbtick.progress import Progress
 
 _ACKNOWLEDGE_BYTES = 65536
 
@@ -41,8 +42,10 @@ class Source(Protocol):
 
 @dataclass(frozen=True)
 class Pulled:
-    """What a pull brought. last_seq: everything up to it is taken over; acknowledged_seq: the probe's
-    answer.
+    """What a pull brought.
+
+    last_seq: everything up to it is taken over.
+    acknowledged_seq: the probe's reply.
     """
 
     records: int
@@ -58,7 +61,7 @@ class Takeover:
         source: Source,
         commit: Callable[[Batch], object],
         stored_digest: Callable[[int, int], bytes] | None,
-        progress: Callable[[int, int], object] | None,
+        progress: Progress | None,
     ) -> None:
         self._source = source
         self._commit = commit

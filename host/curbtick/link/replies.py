@@ -14,12 +14,15 @@ _T = TypeVar("_T")
 
 @dataclass(frozen=True)
 class Greeting:
-    """What a probe says of itself. unique_id: hex; sequence numbers are 0 where there is none yet.
+    """What a probe says of itself; sequence numbers are 0 where there is none yet.
 
-    first_seq, last_seq: the records it holds; acknowledged_seq: up to where a bench has taken them over;
-    ticks_ms: since this boot; same_version: limits, rounds and the like can be exchanged; same_definition:
-    every record kind and field is known to both. to_update: which side is the older, "probe", "bench" or "older"
-    (of the two, where the version does not tell); empty where both are the same.
+    unique_id: in hex.
+    ticks_ms: since this boot.
+    first_seq, last_seq: the records that it holds.
+    acknowledged_seq: up to where a bench has taken them over.
+    same_version: limits, rounds and the like can be exchanged.
+    same_definition: every record kind and field is known to both.
+    to_update: which side is the older: "probe", "bench", or "older" where the version does not tell; empty for neither.
     """
 
     unique_id: str
@@ -81,7 +84,11 @@ class Record:
 
 @dataclass(frozen=True)
 class Anchor:
-    """A pair of bench time and probe ticks. host_ms: since 1970, UTC; uncertainty_ms: either way."""
+    """A pair of bench time and probe ticks.
+
+    host_ms: since 1970, UTC.
+    uncertainty_ms: either way.
+    """
 
     boot: int
     ticks_ms: int
@@ -102,8 +109,8 @@ def decode(raw: bytes) -> Record:
     """A raw record, decoded as far as this version knows it. Raises LinkError for one that contradicts
     itself.
     """
-    found = fitting(codec.decode_record, raw)
-    return Record(raw=raw, **{name: found[name] for name in Record.__dataclass_fields__ if name != "raw"})
+    fields = fitting(codec.decode_record, raw)
+    return Record(raw=raw, **{name: fields[name] for name in Record.__dataclass_fields__ if name != "raw"})
 
 
 def fitting(unpack: Callable[[bytes], _T], data: bytes) -> _T:
@@ -122,7 +129,7 @@ def greeting_of(reply: dict[str, Any]) -> Greeting:
     """The greeting in the fields of a greet reply."""
     oldest, newest = reply["oldest_version"], reply["newest_version"]
     same = {name: reply[name] for name in Greeting.__dataclass_fields__ if name in reply}
-    made = {
+    own = {
         "unique_id": reply["unique_id"].hex(),
         "firmware": messages.field_text(reply["firmware"]),
         "pairing": bool(reply["pairing"]),
@@ -130,7 +137,7 @@ def greeting_of(reply: dict[str, Any]) -> Greeting:
         "same_definition": reply["definition"] == messages.definition(),
         "to_update": _to_update(oldest, newest, reply["definition"]),
     }
-    return Greeting(**{**same, **made})
+    return Greeting(**{**same, **own})
 
 
 def _to_update(oldest: int, newest: int, definition: bytes) -> str:

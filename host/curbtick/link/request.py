@@ -40,7 +40,7 @@ class SilentError(LinkError):
 
 
 class RefusedError(LinkError):
-    """The probe answered that it does not obey. code: a word of messages.ERRORS; value: its number, if any."""
+    """The probe refused a request. code: a word of messages.ERRORS; value: its number, if any."""
 
     def __init__(self, code: str, request: str, words: str, value: int) -> None:
         super().__init__(
@@ -68,7 +68,7 @@ def refusal(payload: bytes) -> RefusedError:
 def ask(link: Link, kind: int, payload: bytes, patience: Patience = PATIENT) -> tuple[dict[str, Any], bytes]:
     """Send a request until it is answered: (fields, tail) of the reply.
 
-    Raises RefusedError when the probe answers that it does not obey, SilentError when it does not answer, LinkError
+    Raises RefusedError when the probe refuses, SilentError when it does not answer, LinkError
     when the port is gone.
     """
     request = link.next_id()

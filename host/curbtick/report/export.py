@@ -16,7 +16,7 @@ from sqlalchemy import Connection, select
 from curbtick.errors import InputError, MissingProgramError
 from curbtick.fleet import readings
 from curbtick.fleet.readings import Reading
-from curbtick.sound import snippet as waves
+from curbtick.sound.snippet import write_wav
 from curbtick.store import tables
 
 FORMATS = ("csv", "parquet", "json")
@@ -208,6 +208,6 @@ def write_wavs(connection: Connection, chosen: Iterable[Reading], folder: Path) 
         snippet = readings.waves_of(connection, reading)
         if snippet is not None:
             path = folder / f"{reading.ref}.wav"
-            waves.write_wav(snippet, path)
+            write_wav(snippet, path)
             written.append(path)
     return written

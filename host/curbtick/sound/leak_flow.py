@@ -8,13 +8,13 @@ Celsius and 101.325 kPa unless stated.
 import math
 from dataclasses import dataclass
 
+from curbtick.air import REFERENCE_KELVIN, REFERENCE_PA
+
 GAMMA = 1.4
 GAS_CONSTANT_J_KG_K = 287.05
 MOLAR_MASS_KG_MOL = 0.0289647
-ATMOSPHERE_PA = 101_325.0
 PSI_PA = 6_894.757
 CFM_M3_S = 0.028316847 / 60.0
-REFERENCE_KELVIN = 293.15
 
 # (2 / (gamma + 1)) ** (gamma / (gamma - 1)): below this ratio of outer to inner pressure the hole's throat is sonic.
 CRITICAL_RATIO: float = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
@@ -22,7 +22,7 @@ CRITICAL_RATIO: float = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
 # ASTM E1002 classes of leaks to be found by ultrasound, as molar flow.
 E1002_CLASS_MOL_S = {"I": 6.7e-7, "II": 6.7e-6}
 # A standard cubic centimetre is one at 0 degrees Celsius and 101.325 kPa in that practice.
-STANDARD_CM3_MOL = ATMOSPHERE_PA * 1e-6 / (8.314462618 * 273.15)
+STANDARD_CM3_MOL = REFERENCE_PA * 1e-6 / (8.314462618 * 273.15)
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Hole:
 
 
 def mass_flow_kg_s(
-    hole: Hole, gauge_pa: float, kelvin: float = REFERENCE_KELVIN, outside_pa: float = ATMOSPHERE_PA
+    hole: Hole, gauge_pa: float, kelvin: float = REFERENCE_KELVIN, outside_pa: float = REFERENCE_PA
 ) -> float:
     """Return the mass flow out of a vessel in kg/s.
 
@@ -56,14 +56,14 @@ def mass_flow_kg_s(
     return hole.area_m2 * inside_pa * density * velocity / math.sqrt(GAS_CONSTANT_J_KG_K * kelvin)
 
 
-def is_choked(gauge_pa: float, outside_pa: float = ATMOSPHERE_PA) -> bool:
+def is_choked(gauge_pa: float, outside_pa: float = REFERENCE_PA) -> bool:
     """Whether the flow out of a vessel is sonic at the hole."""
     return outside_pa / (gauge_pa + outside_pa) <= CRITICAL_RATIO
 
 
 def free_air_m3_s(mass_kg_s: float, kelvin: float = REFERENCE_KELVIN) -> float:
     """Return the volume that a mass flow takes as free air."""
-    return mass_kg_s * GAS_CONSTANT_J_KG_K * kelvin / ATMOSPHERE_PA
+    return mass_kg_s * GAS_CONSTANT_J_KG_K * kelvin / REFERENCE_PA
 
 
 def free_air_l_min(mass_kg_s: float) -> float:

@@ -7,7 +7,7 @@ import struct
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from curbtick_wire import names, records
+from curbtick_wire import names, records, sampling
 
 SOUND_STRUCT = struct.Struct("<" + "".join(field[1] for field in records.SOUND))
 SOUND_NAMES = tuple(field[0] for field in records.SOUND)
@@ -64,7 +64,9 @@ READING_SCHEMA: dict[str, Any] = {
             "Sensor class it was judged by; null for a custom class.", minimum=30, maximum=80
         ),
         "level_db": _number("Median level over the held train's bursts, dBFS.", maximum=6),
-        "frequency_hz": _number("Median burst frequency of the held train.", minimum=0, maximum=125000),
+        "frequency_hz": _number(
+            "Median burst frequency of the held train.", minimum=0, maximum=sampling.RATE_HZ // 2
+        ),
         "sweep_hz": _number("End minus start frequency, median over the held train."),
         "interval_ms": _number("Time between the held train's bursts.", minimum=0),
         "burst_ms": _number("Time within 6 dB of the peak, median over the held train.", minimum=0),

@@ -1,7 +1,7 @@
 """What numpy and scipy make of a stored snippet: samples, envelope, spectrum, spectrogram, WAV.
 
 A snippet is the strongest burst's raw samples, cut to 8 bits by `shift`, and a coarse envelope of the whole
-reading. 0 dBFS is a sine of 2047.5 codes peak.
+reading. 0 dBFS is a sine of FULL_SCALE_CODES peak.
 """
 
 import io
@@ -12,12 +12,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from curbtick_wire.sampling import FULL_SCALE_CODES
 from numpy.typing import NDArray
 from scipy import signal
 
 from curbtick.errors import InputError
 
-FULL_SCALE_CODES = 2047.5
 BAND_HZ = (30_000.0, 80_000.0)
 FLOOR_DB = -120.0
 PAD_RATIO = 10 ** (12 / 20)
@@ -30,9 +30,10 @@ Floats = NDArray[np.floating[Any]]
 class Snippet:
     """A stored snippet.
 
-    samples: codes around mid-scale; rate_hz; start_us: first sample's time within the reading; step_codes:
-    size of one step of the cut samples, the precision of whatever is measured on them; envelope_db: dBFS
-    over the whole reading, envelope_step_us apart.
+    samples: codes around mid-scale.
+    start_us: time of the first sample within the reading.
+    step_codes: size of one step of the cut samples: the precision of whatever is measured on them.
+    envelope_db: dBFS over the whole reading, envelope_step_us apart.
     """
 
     samples: Floats
@@ -121,14 +122,14 @@ def write_wav(snippet: Snippet, path: Path) -> None:
     InputError.
     """
     scaled = np.clip(np.round(snippet.samples * (32767 / FULL_SCALE_CODES)), -32768, 32767).astype("<i2")
-    held = io.BytesIO()
-    with wave.open(held, "wb") as out:
+    buffer = io.BytesIO()
+    with wave.open(buffer, "wb") as out:
         out.setnchannels(1)
         out.setsampwidth(2)
         out.setframerate(snippet.rate_hz)
         out.writeframes(scaled.tobytes())
     try:
-        path.write_bytes(held.getvalue())
+        path.write_bytes(buffer.getvalue())
     except OSError as error:
         raise InputError(
             f"{path} cannot be written: {error.strerror}.", "The history is unchanged.", "Name another file."

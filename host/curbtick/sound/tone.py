@@ -11,16 +11,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from curbtick_wire.sampling import TONE_HIGHEST_HZ, TONE_HZ, TONE_LOWEST_HZ, TONE_STEP_HZ
 
+from curbtick.air import REFERENCE_SOUND_M_S
 from curbtick.errors import InputError
 
-LOWEST_HZ, HIGHEST_HZ, STEP_HZ = 10_000, 20_000, 100
-CHOICES_HZ = range(LOWEST_HZ, HIGHEST_HZ + 1, STEP_HZ)
+CHOICES_HZ = range(TONE_LOWEST_HZ, TONE_HIGHEST_HZ + 1, TONE_STEP_HZ)
 
-# What `curbtick tone` plays, and the probe listens for, unless told otherwise: the best of `merit_db`.
-DEFAULT_HZ = 15_000
-
-SOUND_M_S = 343.2
 AIR_VISCOSITY_M2_S = 1.511e-5
 # 1 + (gamma - 1) / sqrt(Prandtl number): heat conduction adds this to a boundary layer's viscous loss.
 THERMAL_FACTOR = 1.0 + 0.4 / math.sqrt(0.71)
@@ -56,17 +53,17 @@ FULL_SCALE = 32_767
 class Tone:
     """A tone to be written: frequency in Hz, peak level in dBFS, length and fades in seconds."""
 
-    frequency_hz: int = DEFAULT_HZ
+    frequency_hz: int = TONE_HZ
     level_dbfs: float = -6.0
     duration_s: float = 300.0
     fade_in_s: float = 3.0
     fade_out_s: float = 0.5
 
     def __post_init__(self) -> None:
-        if not LOWEST_HZ <= self.frequency_hz <= HIGHEST_HZ or self.frequency_hz % STEP_HZ:
+        if not TONE_LOWEST_HZ <= self.frequency_hz <= TONE_HIGHEST_HZ or self.frequency_hz % TONE_STEP_HZ:
             raise _refused(
                 f"A tone of {self.frequency_hz} Hz is not one the probe listens for.",
-                f"Choose {LOWEST_HZ} to {HIGHEST_HZ} Hz in steps of {STEP_HZ} Hz.",
+                f"Choose {TONE_LOWEST_HZ} to {TONE_HIGHEST_HZ} Hz in steps of {TONE_STEP_HZ} Hz.",
             )
         if not -60.0 <= self.level_dbfs <= 0.0:
             raise _refused(f"A level of {self.level_dbfs} dBFS makes no sense.", "Choose -60 to 0 dBFS.")
@@ -89,8 +86,8 @@ class Tone:
             at / (self.fade_in_s * RATE_HZ), (count - at) / (min(self.fade_out_s, 0.5) * RATE_HZ)
         )
         envelope = 0.5 - 0.5 * np.cos(np.pi * np.clip(ramp, 0.0, 1.0))
-        made: np.ndarray = np.rint(peak * envelope * np.sin(2.0 * np.pi * turns)).astype("<i2")
-        return made
+        codes: np.ndarray = np.rint(peak * envelope * np.sin(2.0 * np.pi * turns)).astype("<i2")
+        return codes
 
     def write(self, path: Path) -> None:
         """Write a mono 16-bit WAV. Raises InputError where the file cannot be written."""
@@ -118,7 +115,7 @@ def gap_loss_db(frequency_hz: float, width_m: float = GAP_WIDTH_M, depth_m: floa
     """
     omega = 2.0 * math.pi * frequency_hz
     layer = math.sqrt(omega * AIR_VISCOSITY_M2_S / 2.0)
-    return 8.686 * depth_m * layer * THERMAL_FACTOR / (SOUND_M_S * width_m)
+    return 8.686 * depth_m * layer * THERMAL_FACTOR / (REFERENCE_SOUND_M_S * width_m)
 
 
 def gap_transmission_db(
@@ -135,7 +132,7 @@ def gap_transmission_db(
 
 
 def _gomperts(frequency_hz: float, width_m: float, depth_m: float) -> float:
-    small = 2.0 * math.pi * frequency_hz / SOUND_M_S * width_m
+    small = 2.0 * math.pi * frequency_hz / REFERENCE_SOUND_M_S * width_m
     long = depth_m / width_m
     end = (math.log(8.0 / small) - EULER) / math.pi
     phase = small * (long + 2.0 * end)
@@ -184,7 +181,7 @@ TERMS: dict[str, Callable[[float], float]] = {
 
 def terms_db(frequency_hz: float) -> dict[str, float]:
     """Return each term relative to its value at 10 kHz."""
-    return {name: term(frequency_hz) - term(float(LOWEST_HZ)) for name, term in TERMS.items()}
+    return {name: term(frequency_hz) - term(float(TONE_LOWEST_HZ)) for name, term in TERMS.items()}
 
 
 def merit_db(frequency_hz: float) -> float:

@@ -13,7 +13,9 @@ from sqlalchemy import Connection, CursorResult, bindparam, func, inspect, selec
 from curbtick.errors import InputError
 from curbtick.store import depots, ingest, runs, server, tables, times
 from curbtick.store.decode import Decoded, decode_all
-from curbtick.store.engine import BUSY_TIMEOUT_S, bare_engine, database_url, now_ms, open_engine, translated
+from curbtick.store.engine import BUSY_TIMEOUT_S, bare_engine, database_url, now_ms
+from curbtick.store.schema import open_engine
+from curbtick.store.troubles import translated
 
 __all__ = ["Store", "open_store", "probes_in"]
 
@@ -132,10 +134,10 @@ class Store:
 
     def anchor(self, probe_id: str, boot: int, ticks_ms: int, host_ms: int, uncertainty_ms: int) -> None:
         """Note a pair of bench time and probe ticks; times of the boot's records follow."""
-        made = times.Anchor(boot, ticks_ms, host_ms, uncertainty_ms)
+        anchor = times.Anchor(boot, ticks_ms, host_ms, uncertainty_ms)
         with self.pulling() as connection:
             key = ensure_probe(connection, probe_id, host_ms)
-            times.settle(connection, key, {boot}, [made], now_ms())
+            times.settle(connection, key, {boot}, [anchor], now_ms())
 
     def renew_probe(self, probe_id: str) -> None:
         """Start a new life for a probe whose storage was wiped: its numbers begin again, the old stay
@@ -188,9 +190,9 @@ def probes_in(where: str | Path) -> list[str]:
         engine.dispose()
 
 
-def inserted_key(made: CursorResult[Any]) -> int:
+def inserted_key(result: CursorResult[Any]) -> int:
     """Key that the database gave to the one row just inserted."""
-    key = made.inserted_primary_key
+    key = result.inserted_primary_key
     assert key is not None
     return int(key[0])
 
@@ -203,14 +205,14 @@ def find_probe(connection: Connection, probe_id: str) -> int | None:
 
 def ensure_probe(connection: Connection, probe_id: str, at_ms: int) -> int:
     """Key of the newest life of a probe, which is added if it is new; other benches wait with theirs of it."""
-    found = find_probe(connection, probe_id)
-    if found is None:
+    key = find_probe(connection, probe_id)
+    if key is None:
         server.of_new_probes(connection)
-        found = find_probe(connection, probe_id)
-    if found is None:
+        key = find_probe(connection, probe_id)
+    if key is None:
         return add_probe(connection, probe_id, 1, at_ms)
-    server.of_probe(connection, found)
-    return found
+    server.of_probe(connection, key)
+    return key
 
 
 _NEWEST_LIFE = (
@@ -232,8 +234,8 @@ def add_probe(connection: Connection, probe_id: str, life: int, at_ms: int) -> i
     if connection.scalar(select(columns.id).where(columns.name == name)) is not None:
         name = f"{probe_id}.{life}"
     row = {"unique_id": probe_id, "life": life, "name": name, "first_seen_ms": at_ms}
-    made = connection.execute(tables.probes.insert().values(**row))
-    return inserted_key(made)
+    result = connection.execute(tables.probes.insert().values(**row))
+    return inserted_key(result)
 
 
 def note_pull(

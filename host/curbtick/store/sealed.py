@@ -1,7 +1,7 @@
-"""A history in a folder that may not be written in, a backup for one: read as it lies, never half old and half new.
+"""A history in a folder that may not be written in, such as a backup. It is read as it is, never half old, half new.
 
-SQLite keeps its notes of who reads and writes in a file beside the history. Where it cannot make them, it must be
-told that nobody writes (`immutable`); whether that held is looked at after each reading.
+SQLite notes who reads and writes in a file beside the history. Where it cannot make that file, it must be told that
+nobody writes (`immutable`). After each reading, the program checks that nobody did.
 """
 
 import os
@@ -35,20 +35,20 @@ def engine(file: Path, busy_timeout_s: float) -> Engine:
         uri = f"{file.as_uri()}?{how}"
         return sqlite3.connect(uri, uri=True, timeout=busy_timeout_s, check_same_thread=False)
 
-    made = create_engine("sqlite://", creator=connect, poolclass=NullPool)
+    read_engine = create_engine("sqlite://", creator=connect, poolclass=NullPool)
 
-    @event.listens_for(made, "connect")
+    @event.listens_for(read_engine, "connect")
     def _on_connect(connection: sqlite3.Connection, record: Any) -> None:
         connection.isolation_level = None
         record.info["state"] = state_of(file)
 
-    @event.listens_for(made, "commit")
+    @event.listens_for(read_engine, "commit")
     def _on_commit(connection: Connection) -> None:
         before = connection.info["state"]
         if before is not None and before != state_of(file):
             raise _changed(file)
 
-    return made
+    return read_engine
 
 
 def state_of(file: Path) -> State | None:
@@ -58,8 +58,8 @@ def state_of(file: Path) -> State | None:
     beside = file.with_name(f"{file.name}-wal")
     if beside.exists() and beside.stat().st_size:
         return None
-    found = file.stat() if file.exists() else None
-    return (found.st_size, found.st_mtime_ns) if found else (0, 0)
+    stat = file.stat() if file.exists() else None
+    return (stat.st_size, stat.st_mtime_ns) if stat else (0, 0)
 
 
 def _changed(file: Path) -> StoreError:

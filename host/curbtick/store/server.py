@@ -1,4 +1,4 @@
-"""A history on a server: how it is reached, what keeps it safe there, and the locks that SQLite's one writer needs not.
+"""A history on a server: how it is reached, what keeps it safe, and its locks. SQLite, with one writer, needs none.
 
 Passwords come from PGPASSWORD, PGPASSFILE or CURBTICK_DB, never from an argument, which every user of the
 computer could read. Options of libpq pass through the URL: `?sslmode=verify-full&sslrootcert=ca.pem`.
@@ -52,13 +52,13 @@ def engine(url: str) -> Engine:
     """The engine of a database server's URL; connections that a restart killed are replaced."""
     options: dict[str, Any] = {"application_name": "curbtick", "connect_timeout": CONNECT_TIMEOUT_S}
     parts = make_url(url)
-    given = {name: value for name, value in options.items() if name not in parts.query}
+    connect_args = {name: value for name, value in options.items() if name not in parts.query}
     if parts.get_backend_name() != "postgresql":
         return create_engine(url)
-    given.update(tcp_user_timeout=SILENT_MS, keepalives_idle=SILENT_MS // 1000)
-    made = create_engine(url, pool_pre_ping=True, connect_args=given)
-    event.listen(made, "connect", _on_connect)
-    return made
+    connect_args.update(tcp_user_timeout=SILENT_MS, keepalives_idle=SILENT_MS // 1000)
+    server_engine = create_engine(url, pool_pre_ping=True, connect_args=connect_args)
+    event.listen(server_engine, "connect", _on_connect)
+    return server_engine
 
 
 def _on_connect(connection: Any, _record: object) -> None:

@@ -10,7 +10,7 @@ from curbtick.dates import when
 from curbtick.errors import InputError
 from curbtick.fleet import readings, vehicles
 from curbtick.fleet.work import assign, findings, swap
-from curbtick.report import Pages
+from curbtick.report import Site
 from curbtick.report.drawings import svg
 from curbtick.report.views.places import FindingView, reading_place
 from curbtick.store.engine import now_ms
@@ -19,14 +19,14 @@ from curbtick.store.history import Store
 Form = dict[str, list[str]]
 
 
-def bench_values(connection: Connection, made: Pages) -> dict[str, Any]:
+def bench_values(connection: Connection, site: Site) -> dict[str, Any]:
     """What the bench page shows: open findings, vehicles, readings that belong nowhere, assignments and
     swaps.
     """
     return {
-        "findings": [FindingView(f) for f in made.findings if f.state != findings.PROVED],
+        "findings": [FindingView(f) for f in site.findings if f.state != findings.PROVED],
         "steps": [(name, words) for name, words in findings.STEP_WORDS.items() if name != "read_again"],
-        "vehicles": [s.vehicle for s in made.states],
+        "vehicles": [s.vehicle for s in site.states],
         "bumpers": list(enumerate(names.BUMPERS)),
         "loose": [_loose(reading) for reading in assign.unassigned(connection)],
         "assignments": [
@@ -35,8 +35,8 @@ def bench_values(connection: Connection, made: Pages) -> dict[str, Any]:
         ],
         "swaps": [
             words
-            for s in made.states
-            for words in swap.in_words(connection, s.vehicle.id, lambda: made.repeatability)
+            for s in site.states
+            for words in swap.in_words(connection, s.vehicle.id, lambda: site.repeatability)
         ],
     }
 
@@ -51,11 +51,11 @@ def _loose(reading: readings.Reading) -> dict[str, Any]:
 
 
 def do(store: Store, name: str, form: Form) -> str:
-    """Do a deed in one transaction; returns what to say. Raises InputError, StoreError."""
+    """Do an action in one transaction; return what to say. Raises InputError, StoreError."""
     with store.write() as connection:
-        said = DEEDS[name](connection, form)
+        words = ACTIONS[name](connection, form)
         findings.refresh(connection)
-    return said
+    return words
 
 
 def _one(form: Form, name: str) -> str:
@@ -120,7 +120,7 @@ def _undo(connection: Connection, form: Form) -> str:
     return f"{count} readings are where they were."
 
 
-DEEDS: dict[str, Callable[[Connection, Form], str]] = {
+ACTIONS: dict[str, Callable[[Connection, Form], str]] = {
     "work": _work,
     "swap": _swap,
     "assign": _assign,

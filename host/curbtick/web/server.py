@@ -16,9 +16,11 @@ from urllib.parse import parse_qs, urlsplit
 
 from curbtick.dates import day_start_ms
 from curbtick.errors import CurbtickError, LinkError
-from curbtick.exchange import bench
+from curbtick.exchange.pull import pull_probe
+from curbtick.link.client import connect
 from curbtick.link.port import find_ports
-from curbtick.report import Pages
+from curbtick.report import Site
+from curbtick.report.views import site_map
 from curbtick.store.engine import now_ms
 from curbtick.store.history import Store
 from curbtick.web import actions
@@ -35,7 +37,7 @@ Form = dict[str, list[str]]
 class Puller:
     """Pulls a probe in the background, one at a time, and says how far it is."""
 
-    def __init__(self, store: Store, connect: Callable[[str | None], Any] = bench.connect) -> None:
+    def __init__(self, store: Store, connect: Callable[[str | None], Any] = connect) -> None:
         self._store = store
         self._connect = connect
         self._busy = threading.Lock()
@@ -52,7 +54,7 @@ class Puller:
     def _run(self, port: str | None) -> None:
         try:
             with self._connect(port) as probe:
-                found = bench.pull(self._store, probe, self._tick)
+                found = pull_probe(self._store, probe, self._tick)
             words = f"Probe {found.probe}: {found.records} records pulled, {found.new} new."
             words = " ".join([words, *found.notes])
         except CurbtickError as error:
@@ -68,9 +70,7 @@ class Puller:
 class LocalServer:
     """The server; `url` is where it listens once made, `run` serves until interrupted."""
 
-    def __init__(
-        self, store: Store, number: int, connect: Callable[[str | None], Any] = bench.connect
-    ) -> None:
+    def __init__(self, store: Store, number: int, connect: Callable[[str | None], Any] = connect) -> None:
         self.store = store
         self.token = secrets.token_urlsafe(24)
         self.puller = Puller(store, connect)
@@ -114,7 +114,7 @@ class Handler(BaseHTTPRequestHandler):
         """Answer with a page; nothing changes."""
         if not self._host_is_ours():
             return
-        name = urlsplit(self.path).path.lstrip("/") or "bench.html"
+        name = urlsplit(self.path).path.lstrip("/") or site_map.BENCH.file
         try:
             self._get(name)
         except CurbtickError as error:
@@ -124,7 +124,7 @@ class Handler(BaseHTTPRequestHandler):
         if name == "progress.json":
             self._send(HTTPStatus.OK, "application/json", json.dumps(self._progress()))
             return
-        text = self._bench("") if name == "bench.html" else self._page(name)
+        text = self._bench("") if name == site_map.BENCH.file else self._page(name)
         if text is None:
             self._text(HTTPStatus.NOT_FOUND, "There is no such page.")
         else:
@@ -135,19 +135,21 @@ class Handler(BaseHTTPRequestHandler):
 
     def _page(self, name: str) -> str | None:
         with self.local.store.read() as connection:
-            made = Pages(connection, day_start_ms(None), now_ms())
-            made.site.is_live = True
-            return made.named(name)
+            site = Site(connection, day_start_ms(None), now_ms())
+            site.frame.is_live = True
+            return site.named(name)
 
-    def _bench(self, said: str) -> str:
+    def _bench(self, message: str) -> str:
         with self.local.store.read() as connection:
-            made = Pages(connection, day_start_ms(None), now_ms())
-            made.site.is_live = True
-            values = actions.bench_values(connection, made)
-        return made.site.render("bench.html", "bench.html", (), token=self.local.token, said=said, **values)
+            site = Site(connection, day_start_ms(None), now_ms())
+            site.frame.is_live = True
+            values = actions.bench_values(connection, site)
+        return site.frame.render(
+            "bench.html", site_map.BENCH.file, (), token=self.local.token, message=message, **values
+        )
 
     def do_POST(self) -> None:
-        """Do a deed that this page itself asks for."""
+        """Do an action that this page itself asks for."""
         if not self._host_is_ours() or not self._origin_is_ours():
             return
         form = self._form()
@@ -159,19 +161,19 @@ class Handler(BaseHTTPRequestHandler):
                 "This form is from an earlier start of the program. Load the page again.",
             )
             return
-        self._deed(urlsplit(self.path).path.lstrip("/"), form)
+        self._act(urlsplit(self.path).path.lstrip("/"), form)
 
-    def _deed(self, name: str, form: Form) -> None:
+    def _act(self, name: str, form: Form) -> None:
         try:
             if name == "pull":
                 started = self.local.puller.start(form.get("port", [""])[0] or None)
-                said = "Pulling." if started else "A pull is under way already."
-            elif name in actions.DEEDS:
-                said = actions.do(self.local.store, name, form)
+                message = "Pulling." if started else "A pull is under way already."
+            elif name in actions.ACTIONS:
+                message = actions.do(self.local.store, name, form)
             else:
-                self._text(HTTPStatus.NOT_FOUND, "There is no such deed.")
+                self._text(HTTPStatus.NOT_FOUND, "There is no such action.")
                 return
-            self._send(HTTPStatus.OK, "text/html; charset=utf-8", self._bench(said))
+            self._send(HTTPStatus.OK, "text/html; charset=utf-8", self._bench(message))
         except CurbtickError as error:
             status = HTTPStatus.BAD_GATEWAY if isinstance(error, LinkError) else HTTPStatus.BAD_REQUEST
             self._send(status, "text/html; charset=utf-8", self._bench(str(error).replace("\n", " ")))

@@ -2,7 +2,8 @@
 
 from pathlib import Path
 
-from curbtick.exchange import bench
+from curbtick.exchange.pull import pull_probe
+from curbtick.link.client import connect
 from curbtick.store import tables
 from curbtick.store.history import Store
 from curbtick.virtual.demo.technician import Technician
@@ -19,10 +20,10 @@ def test_a_probe_that_forgot_the_key_is_pulled_with_times_and_nothing_acknowledg
     with VirtualProbe(Ear(seed=1), tmp_path / "new_flash") as probe, Store(tmp_path / "history.db") as store:
         probe.run_until_idle()
         assert Technician(probe).read(healthy())[0].words == ("pass",)
-        with bench.connect(probe.pty_path) as client:
+        with connect(probe.pty_path) as client:
             client._keyring = paired.keyring
             assert client.paired and client.may_change
-            pulled = bench.pull(store, client)
+            pulled = pull_probe(store, client)
         with store.read() as connection:
             times_ms = connection.scalars(select(tables.readings.c.time_ms)).all()
     assert pulled.acknowledged_seq == 0 and pulled.paired and not pulled.may_change

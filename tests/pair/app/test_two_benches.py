@@ -2,7 +2,8 @@
 
 from pathlib import Path
 
-from curbtick.exchange import bench
+from curbtick.exchange.pull import pull_probe
+from curbtick.exchange.send import send_round
 from curbtick.fleet import rounds, vehicles
 from curbtick.fleet.rounds import Round
 from curbtick.fleet.vehicles import NO_SENSORS, Bumper
@@ -21,7 +22,7 @@ def made_round(store: Store, *names: str) -> Round:
 
 def send(store: Store, made: Bench, round_: Round) -> int:
     with made.client() as client:
-        sent = bench.send_round(store, client, round_)
+        sent = send_round(store, client, round_)
     made.probe.run_until_idle()
     return sent.number
 
@@ -29,7 +30,7 @@ def send(store: Store, made: Bench, round_: Round) -> int:
 def pull(store: Store, made: Bench) -> list[tuple[str | None, str]]:
     """Vehicles and verdicts of every reading in the order they were taken, after a pull."""
     with made.client() as client:
-        bench.pull(store, client)
+        pull_probe(store, client)
     readings, fleet = tables.readings.c, tables.vehicles.c
     query = select(fleet.name, readings.verdict).select_from(
         tables.readings.outerjoin(tables.vehicles, fleet.id == readings.vehicle_id)

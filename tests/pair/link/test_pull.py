@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from curbtick.errors import StoreError
-from curbtick.exchange import bench as deeds
+from curbtick.exchange.pull import pull_probe
 from curbtick.link.client import Client, connect
 from curbtick.link.keyring import Keyring
 from curbtick.store.history import Store
@@ -25,10 +25,10 @@ def raws(client: Client) -> list[bytes]:
 
 def test_an_unpaired_bench_pulls_each_record_once_and_frees_nothing(bench: Bench, store: Store) -> None:
     with bench.connect() as client:
-        assert deeds.pull(store, client).records == 41
-        assert deeds.pull(store, client).records == 0
+        assert pull_probe(store, client).records == 41
+        assert pull_probe(store, client).records == 0
         last = bench.probe.append(7)
-        found = deeds.pull(store, client)
+        found = pull_probe(store, client)
         assert (found.records, found.new, found.acknowledged_seq) == (7, 7, 0)
         assert store.stored_to(UNIQUE_ID) == last == client.greet().last_seq
         assert client.greeting.first_seq == 1
@@ -38,9 +38,9 @@ def test_what_was_pulled_before_pairing_is_acknowledged_without_pulling_it_again
     bench: Bench, store: Store
 ) -> None:
     with bench.connect() as client:
-        deeds.pull(store, client)
+        pull_probe(store, client)
         client.pair("late bench")
-        found = deeds.pull(store, client)
+        found = pull_probe(store, client)
         assert found.records == 2
         assert found.acknowledged_seq == 43
 
@@ -48,7 +48,7 @@ def test_what_was_pulled_before_pairing_is_acknowledged_without_pulling_it_again
 def test_a_second_bench_gets_what_the_first_has_acknowledged(
     paired: Client, bench: Bench, store: Store, tmp_path: Path
 ) -> None:
-    deeds.pull(store, paired)
+    pull_probe(store, paired)
     paired.close()
     with (
         connect(bench.pty.path, Keyring(tmp_path / "other.json")) as other,
@@ -56,8 +56,8 @@ def test_a_second_bench_gets_what_the_first_has_acknowledged(
     ):
         other.pair("second bench")
         bench.probe.append(5)
-        deeds.pull(theirs, other)
-        deeds.pull(store, other)
+        pull_probe(theirs, other)
+        pull_probe(store, other)
         held = raws(other)
         for history in (store, theirs):
             assert history.stored_to(UNIQUE_ID) >= 49
@@ -68,11 +68,11 @@ def test_a_second_bench_gets_what_the_first_has_acknowledged(
 def test_a_history_set_back_to_an_older_copy_gets_back_what_the_probe_still_holds(
     paired: Client, bench: Bench, store: Store, tmp_path: Path
 ) -> None:
-    deeds.pull(store, paired)
+    pull_probe(store, paired)
     with Store(tmp_path / "older.db") as older:
         older.ingest(UNIQUE_ID, raws(paired)[:20])
         bench.probe.append(3)
-        deeds.pull(older, paired)
+        pull_probe(older, paired)
         last = older.stored_to(UNIQUE_ID)
         assert last >= 46
         assert older.digest(UNIQUE_ID, 1, 20) == store.digest(UNIQUE_ID, 1, 20)
@@ -81,7 +81,7 @@ def test_a_history_set_back_to_an_older_copy_gets_back_what_the_probe_still_hold
 
 def test_a_log_begun_afresh_is_not_taken_for_the_old_one(bench: Bench, store: Store) -> None:
     with bench.connect() as client:
-        deeds.pull(store, client)
+        pull_probe(store, client)
         bench.probe.kill()
         (bench.folder / "flash").unlink()
         bench.probe.start()
@@ -91,7 +91,7 @@ def test_a_log_begun_afresh_is_not_taken_for_the_old_one(bench: Bench, store: St
         bench.probe.append(59)
         client.greet()
         with pytest.raises(StoreError, match="differs") as caught:
-            deeds.pull(store, client)
+            pull_probe(store, client)
         assert "renew" in caught.value.next_step
         store.renew_probe(UNIQUE_ID)
-        assert deeds.pull(store, client).new == 61
+        assert pull_probe(store, client).new == 61

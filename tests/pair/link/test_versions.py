@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from curbtick.commands.main import app
 from curbtick.errors import LinkError
-from curbtick.exchange import bench as deeds
+from curbtick.exchange.pull import pull_probe
 from curbtick.link.client import Client
 from curbtick.link.replies import greeting_of
 from curbtick.store.history import Store
@@ -58,7 +58,7 @@ def test_a_probe_updated_first_is_pulled_whole_and_changed_in_nothing(
     with bench.connect() as client:
         assert client.paired
         assert not client.may_change
-        found = deeds.pull(store, client)
+        found = pull_probe(store, client)
         assert (found.records, found.new, found.acknowledged_seq) == (seq, seq, 0)
         assert store.stored_to(UNIQUE_ID) == seq == client.greet().last_seq
         version, kept = found.notes
@@ -73,7 +73,7 @@ def test_a_probe_of_an_older_version_is_pulled_whole(
 ) -> None:
     monkeypatch.setattr(messages, "PROTOCOL_VERSION", messages.PROTOCOL_VERSION + 1)
     with bench.connect() as client:
-        found = deeds.pull(store, client)
+        found = pull_probe(store, client)
         assert found.records == 41
         assert "curbtick install" in found.notes[0]
         assert all("curbtick install" in error.next_step for error in refuses_every_change(client))
@@ -95,7 +95,7 @@ def test_firmware_set_back_to_an_older_version_serves_what_the_newer_one_wrote(
         assert list(records) == list(range(1, client.greeting.last_seq + 1))
         assert not records[seq].known
         assert "gap" not in words
-        assert deeds.pull(store, client).acknowledged_seq >= seq + 5
+        assert pull_probe(store, client).acknowledged_seq >= seq + 5
 
 
 def test_the_commands_say_it(bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,7 +17,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import psycopg
-from curbtick.store.migrations import upgrade
+from curbtick.store.schema import upgrade
 
 from tests import programs
 

@@ -10,8 +10,8 @@ from curbtick.commands.history import report
 from curbtick.commands.probe import limits
 from curbtick.errors import InputError, StoreError
 from curbtick.store import copy, tables
-from curbtick.store.engine import COPYING
 from curbtick.store.history import Store
+from curbtick.store.schema import COPYING
 from typer.testing import CliRunner
 
 from tests.pair.postgres import server as postgres

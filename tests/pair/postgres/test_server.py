@@ -5,8 +5,6 @@ import signal
 from pathlib import Path
 
 import pytest
-from alembic.autogenerate import compare_metadata
-from alembic.runtime.migration import MigrationContext
 from curbtick.commands import main
 from curbtick.errors import InputError, StoreError
 from curbtick.fleet.work import findings
@@ -14,10 +12,10 @@ from curbtick.limits import sets
 from curbtick.store import roles, tables
 from curbtick.store.engine import bare_engine, database_url
 from curbtick.store.history import Store
-from curbtick.store.migrations import upgrade, version_of
+from curbtick.store.schema import upgrade, version_of
 from curbtick.store.sync.merge import sync
 from curbtick.store.sync.work import Work
-from sqlalchemy import select, text
+from sqlalchemy import inspect, select, text
 from typer.testing import CliRunner
 
 from tests import programs
@@ -65,58 +63,54 @@ def test_what_is_acknowledged_is_on_the_disk_whatever_the_servers_default(server
 
 
 @pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
-def test_migrations_make_the_schema_that_the_program_uses(
+def test_an_upgrade_makes_the_first_version_and_changes_none_that_is_there(
     engine: str, request: pytest.FixtureRequest, tmp_path: Path
 ) -> None:
-    """Alembic itself says that nothing differs, from an empty database and from the first version."""
+    """What the engine says that it holds is what the program reads and writes: every column, index and reference."""
     where = str(tmp_path / "h.db")
     if engine == "postgresql":
         where = request.getfixturevalue("server").new_database()
     assert version_of(where) is None
-    assert upgrade(where) == (None, tables.SCHEMA_VERSION)
-    assert upgrade(where) == (tables.SCHEMA_VERSION, tables.SCHEMA_VERSION)
-    made = bare_engine(database_url(where))
-    with made.connect() as connection:
-        context = MigrationContext.configure(connection)
-        assert compare_metadata(context, tables.metadata) == []
-    made.dispose()
+    assert upgrade(where) == (None, 1)
+    made = _described(where)
+    with Store(where) as store:
+        store.ingest(PROBE, [reading(1)])
+    assert upgrade(where) == (1, 1)
+    assert version_of(where) == 1
+    assert _described(where) == made == _declared()
+    with Store(where) as store:
+        assert count(store) == 1
 
 
-def test_an_older_history_is_upgraded_only_when_asked(server: postgres.Server, tmp_path: Path) -> None:
-    for where in (str(tmp_path / "old.db"), server.new_history()):
-        with Store(where) as store:
-            store.ingest(PROBE, [reading(1)], bench="north", received_ms=NOON_MS)
-            with store.write() as connection:
-                tables.benches.drop(connection)
-                connection.execute(text("DROP INDEX pulls_by_probe"))
-                connection.execute(text("DROP INDEX sends_by_number"))
-                connection.execute(text("ALTER TABLE sends DROP COLUMN above_seq"))
-                mark = tables.meta.update().where(tables.meta.c.key == "schema_version")
-                connection.execute(mark.values(value="1"))
-        with pytest.raises(StoreError, match="version 1; this program needs"):
-            Store(where)
-        assert upgrade(where) == (1, tables.SCHEMA_VERSION)
-        with Store(where) as store, store.read() as connection:
-            row = connection.execute(select(tables.benches)).one()
-        assert (row.name, row.first_seen_ms) == ("north", NOON_MS)
+_Described = dict[str, tuple[set[str], set[tuple[str, ...]], set[tuple[str, str]]]]
 
 
-def test_sends_noted_before_the_upgrade_go_on_counting(server: postgres.Server, tmp_path: Path) -> None:
-    """Version 3 noted no record with a send; what it placed stays, and what its round brings finds its vehicle."""
-    for where in (str(tmp_path / "old.db"), server.new_history()):
-        with Store(where) as store:
-            depot_day(store)
-            with store.write() as connection:
-                before = connection.execute(select(tables.readings.c.seq, tables.readings.c.vehicle_id)).all()
-                connection.execute(text("ALTER TABLE sends DROP COLUMN above_seq"))
-                mark = tables.meta.update().where(tables.meta.c.key == "schema_version")
-                connection.execute(mark.values(value="3"))
-        assert upgrade(where) == (3, tables.SCHEMA_VERSION)
-        with Store(where) as store:
-            store.ingest(PROBE, [reading(500, round_id=7)], first_seq=500)
-            with store.read() as connection:
-                after = connection.execute(select(tables.readings.c.seq, tables.readings.c.vehicle_id)).all()
-        assert set(after) - set(before) == {(500, 1)} and set(before) <= set(after)
+def _described(where: str) -> _Described:
+    """Of each table the columns, the indexed columns and (column, table that it refers to), as the database says."""
+    engine = bare_engine(database_url(where))
+    found = inspect(engine)
+    described = {
+        name: (
+            {f"{one['name']} {'null' if one['nullable'] else 'not null'}" for one in found.get_columns(name)},
+            {tuple(str(column) for column in one["column_names"]) for one in found.get_indexes(name)}
+            - {tuple(one["column_names"]) for one in found.get_unique_constraints(name)},
+            {(one["constrained_columns"][0], one["referred_table"]) for one in found.get_foreign_keys(name)},
+        )
+        for name in found.get_table_names()
+    }
+    engine.dispose()
+    return described
+
+
+def _declared() -> _Described:
+    return {
+        name: (
+            {f"{column.name} {'null' if column.nullable else 'not null'}" for column in table.columns},
+            {tuple(column.name for column in index.columns) for index in table.indexes},
+            {(key.parent.name, key.column.table.name) for key in table.foreign_keys},
+        )
+        for name, table in tables.metadata.tables.items()
+    }
 
 
 def test_an_empty_database_and_a_foreign_one_are_refused(server: postgres.Server) -> None:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from curbtick.virtual.probe.bus import Ear
 from curbtick.yard.ear import faults
-from curbtick.yard.ear.faults import ProbeState
+from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
 from curbtick.yard.front_end.timebase import ticks_of_ms
 from curbtick.yard.scenes.build import Neighbour
 from curbtick.yard.scenes.scenes import single_scene
@@ -169,9 +169,7 @@ def test_what_clips_through_the_pad_too_is_retry(prober: Prober) -> None:
 
 
 @pytest.mark.parametrize("heard_before", [False, True])
-@pytest.mark.parametrize(
-    "fault", [name for name in faults.PROBE_FAULTS if name not in ("none", "battery_low")]
-)
+@pytest.mark.parametrize("fault", [name for name in PROBE_FAULTS if name not in ("none", "battery_low")])
 def test_a_broken_probe_neither_blames_nor_blesses(prober: Prober, fault: str, heard_before: bool) -> None:
     for sensor_fault in (faults.HEALTHY, faults.DEAD, faults.weak(15.0)):
         reading = take(prober, fault=sensor_fault, probe=ProbeState(fault), heard_before=heard_before)

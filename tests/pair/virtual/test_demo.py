@@ -21,6 +21,8 @@ from curbtick.yard.scenes.vehicles import FAULTS
 from curbtick_wire.classes import CLASSES_KHZ
 from curbtick_wire.names import REASONS, VERDICTS
 
+from tests.browser import report_picture
+
 SECONDS_MAX = 60.0
 # The command runs what these tests import, installed or not.
 ENVIRONMENT = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
@@ -210,6 +212,12 @@ def test_a_history_that_is_no_demo_s_is_left_alone(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="not made by the demo"):
         demo(out=tmp_path, seed=1, as_json=False)
     assert (tmp_path / "curbtick.db").read_bytes() == b"precious"
+
+
+def test_the_readmes_picture_shows_this_report(folder: Path, summary: dict[str, Any]) -> None:
+    page = (folder / "d" / "report" / "index.html").read_text(encoding="utf-8")
+    stored = report_picture.DIGEST.read_text(encoding="ascii").strip()
+    assert report_picture.digest(page) == stored, "run: python -m tests.browser.report_picture"
 
 
 def test_the_day_s_tiles_add_up(folder: Path) -> None:

@@ -12,7 +12,8 @@ from curbtick.commands.main import app
 from curbtick.errors import InputError
 from curbtick.sound.recording import Recording
 from curbtick.virtual.probe.process import run_script
-from curbtick.virtual.replay.checks import Job, hiss_object, replay_hiss, replay_seal, run_scene, seal_object
+from curbtick.virtual.replay.checks import Job, hiss_object, replay_hiss, replay_seal, seal_object
+from curbtick.virtual.replay.scenes import run_scene
 from curbtick.yard.scenes import leaks
 from numpy.typing import NDArray
 from scipy.io import wavfile

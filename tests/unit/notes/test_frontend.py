@@ -6,6 +6,7 @@ import sys
 import numpy as np
 import pytest
 from curbtick.yard.front_end import inputs as virtual
+from curbtick_wire import settings
 from curbtick_wire.names import INPUT_HIGH, INPUT_PADDED
 
 from hardware_notes.collar import aim, felt, geometry
@@ -96,6 +97,6 @@ def test_the_virtual_front_end_stands_for_this_circuit() -> None:
 
 
 def test_the_factory_floor_limit_parts_a_live_front_end_from_an_open_one() -> None:
-    limit = frontend.FACTORY["high_floor_min_cdb"] / 100.0
+    limit = settings.FACTORY_SET["high_floor_min_cdb"] / 100.0
     assert levels.floor_dbfs("RP2040") > limit + 3.0
     assert levels.floor_dbfs("RP2040", microphone=False) < limit - 3.0

@@ -3,13 +3,38 @@
 import micropython
 from micropython import const
 
-POINTS = const(16)
+# A frame has 16 values, of which 8 are new.
 HOP = const(8)
 FRAME_US = const(128)
 BINS = const(13)
 
-# Bin k of a frame lies at FIRST_BIN_HZ + k * 3906.25 Hz: 31.25 to 78.125 kHz.
-FIRST_BIN_HZ = const(31250)
+# Bin k of a frame lies at 31.25 kHz + k * 3906.25 Hz, up to 78.125 kHz. So bin CENTRE_BIN is the baseband's 0.
+CENTRE_BIN = const(8)
+
+# Bytes: of HOP values, of a frame's halfwords between the stages and of its powers, of a pair of halfwords.
+_HOP_BYTES = const(4 * HOP)
+_FRAME_BYTES = const(64)
+_PART_BYTES = const(4)
+
+# Halfwords carry this offset. What stage_one's weights make of it in a sum is taken out again by the sum's constant:
+# window sums weigh it by 64 in all where they add and by 32 where they subtract, twiddle products by the differences
+# of weights times twiddles. Constants are rounded, at 2**-8 and, with a twiddle, at 2**-14.
+_ZERO = const(32768)
+_WINDOW_BITS = const(8)
+_TWIDDLE_BITS = const(14)
+_OUT = const((_ZERO << _WINDOW_BITS) + 128)
+_OUT_LESS_64 = const(_OUT - 64 * _ZERO)
+_OUT_AND_32 = const(_OUT + 32 * _ZERO)
+_TURNED = const((_ZERO << _TWIDDLE_BITS) + 8192)
+_TURNED_AND_2070 = const(_TURNED + 2070 * _ZERO)
+_TURNED_AND_2046 = const(_TURNED + 2046 * _ZERO)
+_TURNED_LESS_2046 = const(_TURNED - 2046 * _ZERO)
+_TURNED_AND_1980 = const(_TURNED + 1980 * _ZERO)
+_TURNED_LESS_1980 = const(_TURNED - 1980 * _ZERO)
+
+# Four halfwords' offsets, and the words of a frame's powers that a column of the second stage fills.
+_FOUR_ZEROS = const(4 * _ZERO)
+_COLUMNS = const(4)
 
 
 @micropython.viper
@@ -34,25 +59,25 @@ def stage_one(z: ptr16, y: ptr16, c: int, at: int, frames: int):
         br = z[8] << 4
         e = br + c
         br -= c
-        y[0] = (sr + e + 6291584) >> 8
+        y[0] = (sr + e + _OUT_LESS_64) >> _WINDOW_BITS
         tr = sr - e
         si = z[17] << 5
         c = z[25] << 4
         bi = z[9] << 4
         e = bi + c
         bi -= c
-        y[1] = (si + e + 6291584) >> 8
+        y[1] = (si + e + _OUT_LESS_64) >> _WINDOW_BITS
         ti = si - e
-        y[16] = (tr + 8388736) >> 8
-        y[17] = (ti + 8388736) >> 8
+        y[16] = (tr + _OUT) >> _WINDOW_BITS
+        y[17] = (ti + _OUT) >> _WINDOW_BITS
         tr = bi - sr
         ti = 0 - si - br
-        y[8] = (tr + 9437312) >> 8
-        y[9] = (ti + 9437312) >> 8
+        y[8] = (tr + _OUT_AND_32) >> _WINDOW_BITS
+        y[9] = (ti + _OUT_AND_32) >> _WINDOW_BITS
         tr = 0 - sr - bi
         ti = br - si
-        y[24] = (tr + 9437312) >> 8
-        y[25] = (ti + 9437312) >> 8
+        y[24] = (tr + _OUT_AND_32) >> _WINDOW_BITS
+        y[25] = (ti + _OUT_AND_32) >> _WINDOW_BITS
         c = z[18] * 31
         ar = z[2]
         sr = ar + c
@@ -61,7 +86,7 @@ def stage_one(z: ptr16, y: ptr16, c: int, at: int, frames: int):
         br = z[10] * 22
         e = br + c
         br -= c
-        y[2] = (sr + e + 6291584) >> 8
+        y[2] = (sr + e + _OUT_LESS_64) >> _WINDOW_BITS
         tr = sr - e
         c = z[19] * 31
         ai = z[3]
@@ -71,18 +96,18 @@ def stage_one(z: ptr16, y: ptr16, c: int, at: int, frames: int):
         bi = z[11] * 22
         e = bi + c
         bi -= c
-        y[3] = (si + e + 6291584) >> 8
+        y[3] = (si + e + _OUT_LESS_64) >> _WINDOW_BITS
         ti = si - e
-        y[18] = ((tr + ti) * 45 + 536879104) >> 14
-        y[19] = ((ti - tr) * 45 + 536879104) >> 14
+        y[18] = ((tr + ti) * 45 + _TURNED) >> _TWIDDLE_BITS
+        y[19] = ((ti - tr) * 45 + _TURNED) >> _TWIDDLE_BITS
         tr = ar + bi
         ti = ai - br
-        y[10] = (tr * 59 + ti * 24 + 604708864) >> 14
-        y[11] = (ti * 59 - tr * 24 + 603922432) >> 14
+        y[10] = (tr * 59 + ti * 24 + _TURNED_AND_2070) >> _TWIDDLE_BITS
+        y[11] = (ti * 59 - tr * 24 + _TURNED_AND_2046) >> _TWIDDLE_BITS
         tr = ar - bi
         ti = ai + br
-        y[26] = (ti * 59 + tr * 24 + 604708864) >> 14
-        y[27] = (ti * 24 - tr * 59 + 469835776) >> 14
+        y[26] = (ti * 59 + tr * 24 + _TURNED_AND_2070) >> _TWIDDLE_BITS
+        y[27] = (ti * 24 - tr * 59 + _TURNED_LESS_2046) >> _TWIDDLE_BITS
         c = z[20] * 27
         ar = z[4] * 5
         sr = ar + c
@@ -91,7 +116,7 @@ def stage_one(z: ptr16, y: ptr16, c: int, at: int, frames: int):
         br = z[12] * 27
         e = br + c
         br -= c
-        y[4] = (sr + e + 6291584) >> 8
+        y[4] = (sr + e + _OUT_LESS_64) >> _WINDOW_BITS
         tr = sr - e
         c = z[21] * 27
         ai = z[5] * 5
@@ -101,18 +126,18 @@ def stage_one(z: ptr16, y: ptr16, c: int, at: int, frames: int):
         bi = z[13] * 27
         e = bi + c
         bi -= c
-        y[5] = (si + e + 6291584) >> 8
+        y[5] = (si + e + _OUT_LESS_64) >> _WINDOW_BITS
         ti = si - e
-        y[20] = (ti + 8388736) >> 8
-        y[21] = (8388736 - tr) >> 8
+        y[20] = (ti + _OUT) >> _WINDOW_BITS
+        y[21] = (_OUT - tr) >> _WINDOW_BITS
         tr = ar + bi
         ti = ai - br
-        y[12] = ((tr + ti) * 45 + 601759744) >> 14
-        y[13] = ((ti - tr) * 45 + 601759744) >> 14
+        y[12] = ((tr + ti) * 45 + _TURNED_AND_1980) >> _TWIDDLE_BITS
+        y[13] = ((ti - tr) * 45 + _TURNED_AND_1980) >> _TWIDDLE_BITS
         tr = ar - bi
         ti = ai + br
-        y[28] = ((ti - tr) * 45 + 471998464) >> 14
-        y[29] = (471998464 - (tr + ti) * 45) >> 14
+        y[28] = ((ti - tr) * 45 + _TURNED_LESS_1980) >> _TWIDDLE_BITS
+        y[29] = (_TURNED_LESS_1980 - (tr + ti) * 45) >> _TWIDDLE_BITS
         c = z[22] * 22
         ar = z[6] * 10
         sr = ar + c
@@ -121,7 +146,7 @@ def stage_one(z: ptr16, y: ptr16, c: int, at: int, frames: int):
         br = z[14] * 31
         e = br + c
         br -= c
-        y[6] = (sr + e + 6291584) >> 8
+        y[6] = (sr + e + _OUT_LESS_64) >> _WINDOW_BITS
         tr = sr - e
         c = z[23] * 22
         ai = z[7] * 10
@@ -131,20 +156,20 @@ def stage_one(z: ptr16, y: ptr16, c: int, at: int, frames: int):
         bi = z[15] * 31
         e = bi + c
         bi -= c
-        y[7] = (si + e + 6291584) >> 8
+        y[7] = (si + e + _OUT_LESS_64) >> _WINDOW_BITS
         ti = si - e
-        y[22] = ((ti - tr) * 45 + 536879104) >> 14
-        y[23] = (536879104 - (tr + ti) * 45) >> 14
+        y[22] = ((ti - tr) * 45 + _TURNED) >> _TWIDDLE_BITS
+        y[23] = (_TURNED - (tr + ti) * 45) >> _TWIDDLE_BITS
         tr = ar + bi
         ti = ai - br
-        y[14] = (ti * 59 + tr * 24 + 603922432) >> 14
-        y[15] = (ti * 24 - tr * 59 + 604708864) >> 14
+        y[14] = (ti * 59 + tr * 24 + _TURNED_AND_2046) >> _TWIDDLE_BITS
+        y[15] = (ti * 24 - tr * 59 + _TURNED_AND_2070) >> _TWIDDLE_BITS
         tr = ar - bi
         ti = ai + br
-        y[30] = (469835776 - ti * 24 - tr * 59) >> 14
-        y[31] = (tr * 24 - ti * 59 + 604708864) >> 14
-        z = ptr16(uint(z) + 32)
-        y = ptr16(uint(y) + 64)
+        y[30] = (_TURNED_LESS_2046 - ti * 24 - tr * 59) >> _TWIDDLE_BITS
+        y[31] = (tr * 24 - ti * 59 + _TURNED_AND_2070) >> _TWIDDLE_BITS
+        z = ptr16(uint(z) + _HOP_BYTES)
+        y = ptr16(uint(y) + _FRAME_BYTES)
         frames -= 1
 
 
@@ -160,14 +185,14 @@ def stage_two(y: ptr16, power: ptr32, ar: int, frames: int):
     four halfwords < 2**18 in intermediate, squares as the range.
     """
     while frames:
-        n = int(4)
+        n = int(_COLUMNS)
         while n:
             sr = y[0] + y[4]
             si = y[1] + y[5]
             br = y[2] + y[6]
             bi = y[3] + y[7]
-            ar = sr + br - 131072
-            ai = si + bi - 131072
+            ar = sr + br - _FOUR_ZEROS
+            ai = si + bi - _FOUR_ZEROS
             power[8] = ar * ar + ai * ai
             ar = sr - br
             ai = si - bi
@@ -176,15 +201,15 @@ def stage_two(y: ptr16, power: ptr32, ar: int, frames: int):
             ai = y[1] - y[5]
             br = y[2] - y[6]
             bi = y[3] - y[7]
-            if n == 4:
+            if n == _COLUMNS:
                 sr = ar + bi
                 si = ai - br
                 power[12] = sr * sr + si * si
             ar -= bi
             ai += br
             power[4] = ar * ar + ai * ai
-            y = ptr16(uint(y) + 16)
-            power = ptr32(uint(power) + 4)
+            y = ptr16(uint(y) + 4 * _PART_BYTES)
+            power = ptr32(uint(power) + _PART_BYTES)
             n -= 1
-        power = ptr32(uint(power) + 48)
+        power = ptr32(uint(power) + (_FRAME_BYTES - 4 * _PART_BYTES))
         frames -= 1

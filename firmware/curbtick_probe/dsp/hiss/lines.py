@@ -3,16 +3,45 @@
 import micropython
 from micropython import const
 
+# The words of sums (curbtick_probe.dsp.hiss.spectrum), and sub-bands in a row.
+_BINS = const(155)
+_COUNTS = const(310)
+_CLIPPED = const(465)
+_SUMS = const(620)
+_BANDS = const(12)
+
+# Both sides of a bin: the six bins from three to eight away, beyond what a Hann window spreads a line over.
+_NEAR = const(3)
+_FAR = const(8)
+_SIDE_BINS = const(6)
+_SIDE_DROP = const(3)
+
 # Peaks are looked for where both sides have neighbours: 12.2 to 79.6 kHz.
-PEAK_FIRST = const(8)
-PEAK_LAST = const(146)
+_PEAK_FIRST = const(_FAR)
+_PEAK_END = const(_BINS - _FAR)
+
+# The highest limit, in fine units; a limit is that of a mean at 2**-3, doubled.
+LIMIT_MOST = const(4194304)
+_LIMIT_SHIFT = const(4)
+
+# Sums of what is left are taken at 2**-6, so that those of 40 bins fit.
+_LEFT_DROP = const(6)
+
+# Ratios are Q7 up to 2**20, of a number brought below 2**22.
+_NOW_MOST = const(4194303)
+_RATIO_BITS = const(7)
+_RATIO_MOST = const(1048576)
+
+# Huber's estimate settles within so many steps; what is three widths above it is a knock.
+_STEPS = const(6)
+_KNOCK_WIDTHS = const(3)
 
 
 @micropython.viper
 def limits(totals: ptr32, out: ptr32, blocks: int):
     """Write twice the mean power of a block beside each bin: of the six bins 3 to 8 away, the higher side's.
 
-    totals: from hiss_spectrum.total over `blocks` blocks, 1..80; its clipped sums count. out: BINS words.
+    totals: from spectrum.total over `blocks` blocks, 1..80; its clipped sums count. out: BINS words.
     Q format: fine units. Range: out <= 2**22. Headroom: six sums at 2**-3 below 2**29; side / (6 * blocks) * 16.
     """
     k = int(0)
@@ -21,27 +50,27 @@ def limits(totals: ptr32, out: ptr32, blocks: int):
     side = int(0)
     most = int(0)
     n = int(0)
-    while k < 155:
+    while k < _BINS:
         most = int(0)
         n = int(0)
         while n < 2:
-            i = k + 457
+            i = k + (_CLIPPED - _FAR)
             if n:
-                i = k + 468
-            end = i + 6
+                i = k + (_CLIPPED + _NEAR)
+            end = i + _SIDE_BINS
             side = int(0)
             while i < end:
-                if i > 464:
-                    if i < 620:
-                        side += int(totals[i]) >> 3
+                if i > _CLIPPED - 1:
+                    if i < _SUMS:
+                        side += totals[i] >> _SIDE_DROP
                 i += 1
             if side > most:
                 most = side
             n += 1
-        n = most // (int(blocks) * 6)
-        if n > 262144:
-            n = int(262144)
-        out[k] = n << 4
+        n = most // (int(blocks) * _SIDE_BINS)
+        if n > LIMIT_MOST >> _LIMIT_SHIFT:
+            n = int(LIMIT_MOST >> _LIMIT_SHIFT)
+        out[k] = n << _LIMIT_SHIFT
         k += 1
 
 
@@ -49,30 +78,30 @@ def limits(totals: ptr32, out: ptr32, blocks: int):
 def peaks(logs: ptr32, totals: ptr32, found: ptr32, over_least: int, rise_cdb: int, most: int) -> int:
     """Find the bins that stand out of both sides in the mean and above their limits most of the time; return how many.
 
-    logs: from hiss_spectrum.logs. totals: from hiss_spectrum.total. over_least: blocks that must have exceeded the
+    logs: from spectrum.logs. totals: from spectrum.total. over_least: blocks that must have exceeded the
     limit. rise_cdb: least height above the mean logarithm of each side's bins 3 to 8 away. found: at least `most`
     words, the bins from low to high. Q format: hundredths of a dB. Range: bins 8..146. Headroom: six logarithms below
     2**17.
     """
-    k = int(8)
+    k = int(_PEAK_FIRST)
     i = int(0)
     n = int(0)
     low = int(0)
     high = int(0)
-    while k < 147:
-        if int(totals[k + 310]) >= int(over_least):
-            if int(logs[k]) >= int(logs[k - 1]):
-                if int(logs[k]) > int(logs[k + 1]):
+    while k < _PEAK_END:
+        if totals[k + _COUNTS] >= int(over_least):
+            if logs[k] >= logs[k - 1]:
+                if logs[k] > logs[k + 1]:
                     low = int(0)
                     high = int(0)
-                    i = int(3)
-                    while i < 9:
-                        low += int(logs[k - i])
-                        high += int(logs[k + i])
+                    i = int(_NEAR)
+                    while i < _FAR + 1:
+                        low += logs[k - i]
+                        high += logs[k + i]
                         i += 1
                     if high > low:
                         low = high
-                    if (int(logs[k]) - int(rise_cdb)) * 6 > low:
+                    if (logs[k] - int(rise_cdb)) * _SIDE_BINS > low:
                         if n < int(most):
                             found[n] = k
                             n += 1
@@ -89,15 +118,15 @@ def cover(mask: ptr8, bins: ptr32, count: int, reach: int):
     k = int(0)
     n = int(0)
     end = int(0)
-    while k < 155:
+    while k < _BINS:
         mask[k] = 0
         k += 1
     while n < int(count):
-        k = int(bins[n]) - int(reach)
-        end = int(bins[n]) + int(reach)
+        k = bins[n] - int(reach)
+        end = bins[n] + int(reach)
         while k <= end:
             if k >= 0:
-                if k < 155:
+                if k < _BINS:
                     mask[k] = 1
             k += 1
         n += 1
@@ -112,8 +141,8 @@ def left(totals: ptr32, mask: ptr8, first: int, last: int) -> int:
     k = int(first)
     rest = int(0)
     while k <= int(last):
-        if int(mask[k]) == 0:
-            rest += int(totals[k + 465]) >> 6
+        if mask[k] == 0:
+            rest += totals[k + _CLIPPED] >> _LEFT_DROP
         k += 1
     return rest
 
@@ -124,22 +153,22 @@ def ratios(now: ptr32, before: ptr32, out: ptr32, first: int, last: int):
 
     Q format: Q7. Range: 0..2**20. Headroom: now is brought below 2**22 with `before` beside it, then times 2**7.
     """
-    k = int(first) + 465
+    k = int(first) + _CLIPPED
     i = int(0)
     n = int(0)
     d = int(0)
-    end = int(last) + 465
+    end = int(last) + _CLIPPED
     while k <= end:
-        n = int(now[k])
-        d = int(before[k])
-        while n > 4194303:
+        n = now[k]
+        d = before[k]
+        while n > _NOW_MOST:
             n >>= 1
             d >>= 1
         if d < 1:
             d = int(1)
-        n = (n << 7) // d
-        if n > 1048576:
-            n = int(1048576)
+        n = (n << _RATIO_BITS) // d
+        if n > _RATIO_MOST:
+            n = int(_RATIO_MOST)
         out[i] = n
         i += 1
         k += 1
@@ -161,11 +190,11 @@ def fold(rows: ptr32, out: ptr32, first: int, width: int, count: int):
         end = row + int(width)
         v = int(0)
         while i < end:
-            v += int(rows[i])
+            v += rows[i]
             i += 1
         out[k] = v
         k += 1
-        row += 12
+        row += _BANDS
 
 
 @micropython.viper
@@ -180,13 +209,13 @@ def median(values: ptr32, count: int) -> int:
     rank = int(0)
     middle = int(0)
     while k < int(count):
-        v = int(values[k])
+        v = values[k]
         rank = int(0)
         i = int(0)
         while i < int(count):
-            if int(values[i]) < v:
+            if values[i] < v:
                 rank += 1
-            elif int(values[i]) == v:
+            elif values[i] == v:
                 if i < k:
                     rank += 1
             i += 1
@@ -213,18 +242,18 @@ def centre(values: ptr32, count: int, middle: int, width_q8: int, shift: int) ->
     kept = int(0)
     m = int(middle) >> int(shift)
     n = int(0)
-    while n < 6:
+    while n < _STEPS:
         w = (m * int(width_q8)) >> 8
         total = int(0)
         kept = int(0)
         k = int(0)
         while k < int(count):
-            v = (int(values[k]) >> int(shift)) - m
-            if v <= w * 3:
+            v = (values[k] >> int(shift)) - m
+            if v <= w * _KNOCK_WIDTHS:
                 if v > w:
                     v = w
                 elif v + w < 0:
-                    v = 0 - w
+                    v = -w
                 total += v
                 kept += 1
             k += 1

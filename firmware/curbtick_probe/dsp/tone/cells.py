@@ -5,27 +5,33 @@ import array
 import micropython
 from micropython import const
 
-# Values of the fine baseband in one spectrum, and the tapered ones at either end.
+from curbtick_probe.dsp import fft
+
+# Values of the fine baseband in one spectrum, and the tapered ones at either end; weights are Q8.
 SPAN = const(192)
 TAPER = const(16)
-
-# Sum of the weights: 192 less half of both tapers.
-WEIGHT = const(176)
+_ONE = const(256)
+_ONE_BITS = const(8)
+_HALF = const(128)
 
 # Cells run from -REACH to +REACH of 976.5625 / 512 = 1.9073 Hz each.
 REACH = const(184)
-CELLS = const(369)
+CELLS = const(2 * REACH + 1)
 CELL_UHZ = const(1907349)
 
+# The transform's points and the bias of its words (curbtick_probe.dsp.fft).
+_POINTS = const(512)
+_BIAS = const(2097152)
 
-def taper(turns):
-    """Return the raised-cosine weights of the first TAPER values, Q8, from the 512-step table of tone_fft.
+
+def taper(turns: "array.array[int]") -> "array.array[int]":
+    """Return the raised-cosine weights of the first TAPER values, Q8, from the 512-step table of fft.
 
     Symmetric about the end's middle: weight n is (1 - cos(pi (n + 1/2) / 16)) / 2.
     """
     table = array.array("H", bytes(2 * TAPER))
     for n in range(TAPER):
-        cosine = turns[128 + 16 * n + 8] - 2048
+        cosine = turns[fft.QUARTER + 16 * n + 8] - 2048
         table[n] = (2048 - cosine + 8) >> 4
     return table
 
@@ -41,9 +47,9 @@ def crest(fine: ptr32, count: int) -> int:
     v = int(0)
     end = int(count) << 1
     while k < end:
-        v = int(fine[k]) - 2097152
+        v = fine[k] - _BIAS
         if v < 0:
-            v = 0 - v
+            v = -v
         if v > top:
             top = v
         k += 1
@@ -54,7 +60,7 @@ def crest(fine: ptr32, count: int) -> int:
 def load(fine: ptr32, buf: ptr32, order: ptr16, taper: ptr16, shift: int):
     """Put SPAN windowed values, at 2**-shift, and zeros behind them into the buffer's bit-reversed places.
 
-    fine: 384 words, plus 2**21. buf: 1024 words, plus 2**21. order: from tone_fft.order. taper: from `taper`.
+    fine: 384 words, plus 2**21. buf: 1024 words, plus 2**21. order: from fft.order. taper: from `taper`.
     shift: such that each part is below 2**12 after it.
 
     Q format: weights Q8. Range: parts below 2**12; the magnitudes sum to at most 192 * 2**12.5 = 2**20.1.
@@ -63,22 +69,22 @@ def load(fine: ptr32, buf: ptr32, order: ptr16, taper: ptr16, shift: int):
     k = int(0)
     o = int(0)
     g = int(0)
-    half = int(128) << int(shift)
-    fall = int(shift) + 8
-    while k < 192:
-        g = int(256)
-        if k < 16:
-            g = int(taper[k])
-        elif k > 175:
-            g = int(taper[191 - k])
-        o = int(order[k])
-        buf[o] = (((int(fine[k << 1]) - 2097152) * g + half) >> fall) + 2097152
-        buf[o + 1] = (((int(fine[(k << 1) + 1]) - 2097152) * g + half) >> fall) + 2097152
+    half = int(_HALF) << int(shift)
+    fall = int(shift) + _ONE_BITS
+    while k < SPAN:
+        g = int(_ONE)
+        if k < TAPER:
+            g = taper[k]
+        elif k > SPAN - TAPER - 1:
+            g = taper[(SPAN - 1) - k]
+        o = order[k]
+        buf[o] = (((fine[k << 1] - _BIAS) * g + half) >> fall) + _BIAS
+        buf[o + 1] = (((fine[(k << 1) + 1] - _BIAS) * g + half) >> fall) + _BIAS
         k += 1
-    while k < 512:
-        o = int(order[k])
-        buf[o] = 2097152
-        buf[o + 1] = 2097152
+    while k < _POINTS:
+        o = order[k]
+        buf[o] = _BIAS
+        buf[o + 1] = _BIAS
         k += 1
 
 
@@ -86,7 +92,7 @@ def load(fine: ptr32, buf: ptr32, order: ptr16, taper: ptr16, shift: int):
 def powers(buf: ptr32, cells: ptr32, drop: int):
     """Write the powers of cells -REACH..REACH, each part first taken at 2**-drop.
 
-    buf: a spectrum of tone_fft. cells: CELLS words.
+    buf: a spectrum of fft. cells: CELLS words.
 
     Q format: squares of the parts at 2**-drop. Range: below 2**30 where drop keeps each part below 2**14.5.
     Headroom: the sum of two squares.
@@ -95,10 +101,10 @@ def powers(buf: ptr32, cells: ptr32, drop: int):
     i = int(0)
     p = int(0)
     q = int(0)
-    while k < 369:
-        i = ((k + 328) & 511) << 1
-        p = (int(buf[i]) - 2097152) >> int(drop)
-        q = (int(buf[i + 1]) - 2097152) >> int(drop)
+    while k < CELLS:
+        i = ((k + (_POINTS - REACH)) & (_POINTS - 1)) << 1
+        p = (buf[i] - _BIAS) >> int(drop)
+        q = (buf[i + 1] - _BIAS) >> int(drop)
         cells[k] = p * p + q * q
         k += 1
 
@@ -113,16 +119,16 @@ def spread(buf: ptr32) -> int:
     i = int(0)
     v = int(0)
     top = int(0)
-    while k < 369:
-        i = ((k + 328) & 511) << 1
-        v = int(buf[i]) - 2097152
+    while k < CELLS:
+        i = ((k + (_POINTS - REACH)) & (_POINTS - 1)) << 1
+        v = buf[i] - _BIAS
         if v < 0:
-            v = 0 - v
+            v = -v
         if v > top:
             top = v
-        v = int(buf[i + 1]) - 2097152
+        v = buf[i + 1] - _BIAS
         if v < 0:
-            v = 0 - v
+            v = -v
         if v > top:
             top = v
         k += 1
@@ -137,10 +143,10 @@ def highest(cells: ptr32, first: int, last: int) -> int:
     """
     k = int(first)
     best = k
-    top = int(cells[k])
+    top = cells[k]
     while k <= last:
-        if int(cells[k]) > top:
-            top = int(cells[k])
+        if cells[k] > top:
+            top = cells[k]
             best = k
         k += 1
     return best
@@ -156,11 +162,11 @@ def mean_below(cells: ptr32, inner: int, cap: int, shift: int) -> int:
     k = int(0)
     total = int(0)
     n = int(0)
-    while k < 369:
-        if k == 184 - inner:
-            k = 184 + inner + 1
-        if int(cells[k]) <= cap:
-            total += int(cells[k]) >> int(shift)
+    while k < CELLS:
+        if k == REACH - inner:
+            k = REACH + inner + 1
+        if cells[k] <= cap:
+            total += cells[k] >> int(shift)
             n += 1
         k += 1
     if n == 0:

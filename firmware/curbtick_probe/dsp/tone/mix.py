@@ -7,25 +7,61 @@ from micropython import const
 
 from curbtick_probe.dsp import circle
 
-RATE_HZ = const(250000)
-STEP_HZ = const(100)
-BLOCK = const(1024)
+# The samples of a block, and their middle.
+_BLOCK = const(1024)
+_MID_CODE = const(2048)
 
 # One turn of the table is 2500 steps, so that step n is exactly n * 100 Hz; 625 more serve the cosine.
 TURN = const(2500)
-QUARTER = const(625)
+QUARTER = const(TURN // 4)
 
-COARSE = const(16)
+# Sines are Q14, offset by one; products are kept at 2**-8.
+_SINE_ONE = const(16384)
+_PRODUCT_BITS = const(8)
+_PRODUCT_ROUND = const(128)
+
+# Half a triangle, in samples; a ramp's words are offset.
+_HALF_TRIANGLE = const(64)
+_HALF_TRIANGLE_BITS = const(6)
+RAMP_ZERO = const(0x20000000)
+
+# Values that a block gives: coarse ones of 3906.25 Hz, fine ones of 976.5625 Hz.
+COARSE = const(_BLOCK // _HALF_TRIANGLE)
 FINE = const(4)
-FINE_RATE_UHZ = const(976562500)
 
-# A full-scale sine (2047.5 codes) at the centre gives this magnitude in the fine baseband.
-FULL_SCALE = const(524160)
+# The transform's words are fine values plus this (curbtick_probe.dsp.fft).
+_BIAS = const(2097152)
 
-# Words of `line`: the running median, blanked values so far, then 72 values of each part.
-LINE_WORDS = const(146)
-LINE_EMPTY = const(32768)
-BIAS = const(2097152)
+# Words of `line`: the running median, how many values were left out so far, then 72 values of each part.
+MEDIAN = const(0)
+BLANKED = const(1)
+_LINE_FIRST = const(2)
+_LINE_VALUES = const(72)
+_LINE_NEWEST = const(_LINE_FIRST + _LINE_VALUES - COARSE)
+_LINE_END = const(_LINE_FIRST + _LINE_VALUES)
+LINE_ZERO = const(32768)
+
+# Coarse values lose 12 bits for their magnitude, of which RAMP_ZERO leaves this; and two more for the line.
+_MAGNITUDE_BITS = const(12)
+_MAGNITUDE_ZERO = const(RAMP_ZERO >> _MAGNITUDE_BITS)
+_LINE_BITS = const(2)
+_LINE_ROUND = const(2)
+
+# A value counts as a burst or knock above four medians and a little; the median moves by a sixteenth of itself.
+_KNOCK_BITS = const(2)
+_KNOCK_LEAST = const(16)
+_MEDIAN_BITS = const(4)
+
+# The filter has 56 taps, Q15 and offset, of which half are kept; it moves by FINE values. The first one begins where
+# the last one ends with the newest value.
+_TAPS = const(56)
+_HALF = const(_TAPS // 2)
+_TAP_ZERO = const(16384)
+_FIRST = const(_LINE_END - _TAPS - 3 * FINE)
+_FIRST_END = const(_LINE_END - _TAPS + 1)
+_TWO_ZEROS = const(2 * LINE_ZERO)
+_SUM_BITS = const(10)
+_SUM_ROUND = const(512)
 
 # One half of a symmetric 56-tap low-pass for 3906.25 Hz (Kaiser window, beta 8.3, edge 570 Hz), Q15: what would
 # fold onto the tone from its multiples of 976.5625 Hz is 80 dB down.
@@ -47,19 +83,19 @@ HALF_TAPS = (0, -1, -4, -3, 5, 18, 21, -2, -46, -72, -34, 74, 175, 150) + (
 )
 
 
-def oscillator():
+def oscillator() -> "array.array[int]":
     """Return the table `mix` reads: 3125 halfwords, 16384 + 16384 * sin."""
-    return circle.circle(TURN, TURN + QUARTER, 16384, 16384)
+    return circle.circle(TURN, TURN + QUARTER, _SINE_ONE, _SINE_ONE)
 
 
-def taps():
+def taps() -> "array.array[int]":
     """Return the table `decimate` reads."""
-    return array.array("H", (16384 + tap for tap in HALF_TAPS))
+    return array.array("H", (_TAP_ZERO + tap for tap in HALF_TAPS))
 
 
-def line():
+def line() -> "array.array[int]":
     """Return a delay line at rest."""
-    return array.array("i", [64, 0] + [LINE_EMPTY] * 144)
+    return array.array("i", [64, 0] + [LINE_ZERO] * (2 * _LINE_VALUES))
 
 
 @micropython.viper
@@ -82,26 +118,26 @@ def mix(x: ptr16, table: ptr16, phase: int, step: int, ramp: ptr32, out: ptr32) 
     w = int(0)
     v = int(0)
     j = int(0)
-    while k < 1024:
-        end = k + 64
+    while k < _BLOCK:
+        end = k + _HALF_TRIANGLE
         s = int(0)
         r = int(0)
         u = int(0)
         w = int(0)
         while k < end:
-            v = int(x[k]) - 2048
-            s += (v * (int(table[phase + 625]) - 16384) + 128) >> 8
+            v = x[k] - _MID_CODE
+            s += (v * (table[phase + QUARTER] - _SINE_ONE) + _PRODUCT_ROUND) >> _PRODUCT_BITS
             r += s
-            u -= (v * (int(table[phase]) - 16384) + 128) >> 8
+            u -= (v * (table[phase] - _SINE_ONE) + _PRODUCT_ROUND) >> _PRODUCT_BITS
             w += u
             phase += step
-            if phase > 2499:
-                phase -= 2500
+            if phase > TURN - 1:
+                phase -= TURN
             k += 1
-        out[j] = int(ramp[0]) + r
-        out[j + 1] = int(ramp[1]) + w
-        ramp[0] = (s << 6) - r + 0x20000000
-        ramp[1] = (u << 6) - w + 0x20000000
+        out[j] = ramp[0] + r
+        out[j + 1] = ramp[1] + w
+        ramp[0] = (s << _HALF_TRIANGLE_BITS) - r + RAMP_ZERO
+        ramp[1] = (u << _HALF_TRIANGLE_BITS) - w + RAMP_ZERO
         j += 2
     return phase
 
@@ -110,7 +146,7 @@ def mix(x: ptr16, table: ptr16, phase: int, step: int, ramp: ptr32, out: ptr32) 
 def blank(coarse: ptr32, line: ptr32):
     """Shift 16 values into the delay line, with zero for those that tower over the running median magnitude.
 
-    coarse: 32 words from `mix`. line: LINE_WORDS words kept between calls (see `line`).
+    coarse: 32 words from `mix`. line: from `line`, kept between calls.
     A tone's magnitude is its median; a burst or knock stands above four times it for some values and counts as
     nothing. White noise passes: a Rayleigh magnitude is that large once in 2**16. The median moves by 1/16 of
     itself with each value.
@@ -118,42 +154,42 @@ def blank(coarse: ptr32, line: ptr32):
     Q format: magnitudes at 2**-12, the line's values at 2**-14, plus 2**15. Range: |value| <= 0.66 * 2**15,
     magnitude < 2**17.5, median 1..2**18. Headroom: 4 * median < 2**21.
     """
-    k = int(2)
+    k = int(_LINE_FIRST)
     j = int(0)
     p = int(0)
     q = int(0)
     m = int(0)
-    med = int(line[0])
-    while k < 58:
-        line[k] = line[k + 16]
-        line[k + 72] = line[k + 88]
+    med = line[MEDIAN]
+    while k < _LINE_NEWEST:
+        line[k] = line[k + COARSE]
+        line[k + _LINE_VALUES] = line[k + (_LINE_VALUES + COARSE)]
         k += 1
-    while k < 74:
-        p = (int(coarse[j]) >> 12) - 131072
-        q = (int(coarse[j + 1]) >> 12) - 131072
+    while k < _LINE_END:
+        p = (coarse[j] >> _MAGNITUDE_BITS) - _MAGNITUDE_ZERO
+        q = (coarse[j + 1] >> _MAGNITUDE_BITS) - _MAGNITUDE_ZERO
         m = p
         if m < 0:
-            m = 0 - m
+            m = -m
         n = q
         if n < 0:
-            n = 0 - n
+            n = -n
         if m > n:
             m += n >> 1
         else:
             m = n + (m >> 1)
-        if m > (med << 2) + 16:
+        if m > (med << _KNOCK_BITS) + _KNOCK_LEAST:
             p = int(0)
             q = int(0)
-            line[1] = int(line[1]) + 1
+            line[BLANKED] = line[BLANKED] + 1
         if m > med:
-            med += (med >> 4) + 1
+            med += (med >> _MEDIAN_BITS) + 1
         elif med > 1:
-            med -= (med >> 4) + 1
-        line[k] = ((p + 2) >> 2) + 32768
-        line[k + 72] = ((q + 2) >> 2) + 32768
+            med -= (med >> _MEDIAN_BITS) + 1
+        line[k] = ((p + _LINE_ROUND) >> _LINE_BITS) + LINE_ZERO
+        line[k + _LINE_VALUES] = ((q + _LINE_ROUND) >> _LINE_BITS) + LINE_ZERO
         j += 2
         k += 1
-    line[0] = med
+    line[MEDIAN] = med
 
 
 @micropython.viper
@@ -162,7 +198,8 @@ def decimate(line: ptr32, taps: ptr16, fine: ptr32, at: int):
 
     line: from `blank`. taps: from `taps`. fine: words, real and imaginary part in turn, plus 2**21.
 
-    Q format: taps Q15, sums kept at 2**-10: a full-scale tone gives FULL_SCALE. Range: |value| < 2**20.1.
+    Q format: taps Q15, sums kept at 2**-10: a full-scale sine (2047.5 codes) at the centre gives 524160.
+    Range: |value| < 2**20.1.
     Headroom: |line| <= 0.66 * 2**15, the taps' magnitudes sum to 52436: sums < 1.14e9 < 2**30.1.
     """
     i = int(0)
@@ -172,21 +209,21 @@ def decimate(line: ptr32, taps: ptr16, fine: ptr32, at: int):
     t = int(0)
     n = int(0)
     o = int(at) << 1
-    first = int(6)
-    while first < 19:
+    first = int(_FIRST)
+    while first < _FIRST_END:
         i = first
-        j = first + 55
-        p = int(512)
-        q = int(512)
+        j = first + (_TAPS - 1)
+        p = int(_SUM_ROUND)
+        q = int(_SUM_ROUND)
         n = int(0)
-        while n < 28:
-            t = int(taps[n]) - 16384
-            p += t * (int(line[i]) + int(line[j]) - 65536)
-            q += t * (int(line[i + 72]) + int(line[j + 72]) - 65536)
+        while n < _HALF:
+            t = taps[n] - _TAP_ZERO
+            p += t * (line[i] + line[j] - _TWO_ZEROS)
+            q += t * (line[i + _LINE_VALUES] + line[j + _LINE_VALUES] - _TWO_ZEROS)
             i += 1
             j -= 1
             n += 1
-        fine[o] = (p >> 10) + 2097152
-        fine[o + 1] = (q >> 10) + 2097152
+        fine[o] = (p >> _SUM_BITS) + _BIAS
+        fine[o + 1] = (q >> _SUM_BITS) + _BIAS
         o += 2
-        first += 4
+        first += FINE

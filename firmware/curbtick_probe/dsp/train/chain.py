@@ -4,12 +4,31 @@ import micropython
 from micropython import const
 
 # Words of the rules.
-SHORTEST_US, LONGEST_US, SLACK_US, LEVEL_CDB, SPREAD_HZ, END_US, MISS_COST, BEGIN_US = range(8)
+SHORTEST_US = const(0)
+LONGEST_US = const(1)
+SLACK_US = const(2)
+LEVEL_CDB = const(3)
+SPREAD_HZ = const(4)
+END_US = const(5)
+MISS_COST = const(6)
+BEGIN_US = const(7)
 RULES_WORDS = const(8)
 
 # Words of a chain.
-SCORE, HITS, MISSES, FIRST_HIT_US, LAST_HIT_US, STEP_US = range(6)
+SCORE = const(0)
+HITS = const(1)
+MISSES = const(2)
+FIRST_HIT_US = const(3)
+LAST_HIT_US = const(4)
+STEP_US = const(5)
 CHAIN_WORDS = const(6)
+
+# The score of no chain.
+_NONE = const(-1)
+
+# A word of 64 bits loads ptr32 without its sign: ((v + _HALF) & _MASK) - _HALF gives a number of 30 bits its sign back.
+_HALF = const(0x20000000)
+_MASK = const(0x3FFFFFFF)
 
 
 @micropython.viper
@@ -28,109 +47,105 @@ def best_chain(
 
     Q format: integers. Range: times 0..4e6, |level| < 2**15, |score| < count * 2**16. Headroom: as the range.
     """
-    chain[0] = -1
-    best = int(-1)
-    slack = int(rules[2])
-    end = int(rules[5])
-    begin = int(rules[7])
+    chain[SCORE] = _NONE
+    best = int(_NONE)
+    slack = rules[SLACK_US]
+    end = rules[END_US]
+    begin = rules[BEGIN_US]
     i = int(0)
     while i < count:
         j = i + 1
         if weight[i] == 0:
             j = int(count)
         while j < count:
-            step = int(t[j]) - int(t[i])
-            if step > int(rules[1]):
+            step = t[j] - t[i]
+            if step > rules[LONGEST_US]:
                 break
             fits = int(0)
-            if step >= int(rules[0]) and weight[j]:
-                d = (((level[i] + 0x20000000) & 0x3FFFFFFF) - 0x20000000) - (
-                    ((level[j] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
-                )
-                f = int(hz[i]) - int(hz[j])
+            if step >= rules[SHORTEST_US] and weight[j]:
+                d = ((level[i] - level[j] + _HALF) & _MASK) - _HALF
+                f = hz[i] - hz[j]
                 if d < 0:
-                    d = 0 - d
+                    d = -d
                 if f < 0:
-                    f = 0 - f
-                if d <= int(rules[3]) and f <= int(rules[4]):
+                    f = -f
+                if d <= rules[LEVEL_CDB] and f <= rules[SPREAD_HZ]:
                     fits = int(1)
             if fits:
                 score = weight[i] + weight[j]
                 hits = int(2)
                 misses = int(0)
-                first = int(t[i])
-                last = int(t[i])
+                first = t[i]
+                last = t[i]
                 member = int(i)
                 ahead = int(-1)
                 ways = int(2)
                 while ways:
-                    base_level = ((level[member] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
-                    base_hz = int(hz[member])
+                    base_level = int(level[member])
+                    base_hz = hz[member]
                     k = int(member)
-                    due = int(t[k]) + step * ahead
+                    due = t[k] + step * ahead
                     while due > begin and due < end:
                         hit = int(0)
                         while k + ahead >= 0 and k + ahead < count:
-                            late = (int(t[k + ahead]) - due) * ahead
+                            late = (t[k + ahead] - due) * ahead
                             if late > slack:
                                 break
                             k += ahead
-                            if late >= 0 - slack and weight[k]:
-                                d = (((level[k] + 0x20000000) & 0x3FFFFFFF) - 0x20000000) - base_level
-                                f = int(hz[k]) - base_hz
+                            if late >= -slack and weight[k]:
+                                d = ((level[k] - base_level + _HALF) & _MASK) - _HALF
+                                f = hz[k] - base_hz
                                 if d < 0:
-                                    d = 0 - d
+                                    d = -d
                                 if f < 0:
-                                    f = 0 - f
-                                if d <= int(rules[3]) and f <= int(rules[4]):
+                                    f = -f
+                                if d <= rules[LEVEL_CDB] and f <= rules[SPREAD_HZ]:
                                     hit = int(1)
-                                    due = int(t[k])
+                                    due = t[k]
                                     last = due
                                     score += weight[k]
                                     hits += 1
                                     break
                         if hit == 0:
-                            score -= rules[6]
+                            score -= rules[MISS_COST]
                             misses += 1
                         due += step * ahead
                     if ways == 2:
                         first = last
-                        last = int(t[j])
+                        last = t[j]
                         member = int(j)
                         ahead = int(1)
                     ways -= 1
                 if score > best:
                     best = score
-                    chain[0] = score
-                    chain[1] = hits
-                    chain[2] = misses
-                    chain[3] = first
-                    chain[4] = last
-                    chain[5] = step
+                    chain[SCORE] = score
+                    chain[HITS] = hits
+                    chain[MISSES] = misses
+                    chain[FIRST_HIT_US] = first
+                    chain[LAST_HIT_US] = last
+                    chain[STEP_US] = step
             j += 1
         i += 1
 
 
 @micropython.viper
-def comes_again(
-    t: ptr32, n: int, hz: ptr32, count: int, k: int, interval: int, slack: int, spread: int
-) -> int:
+def comes_again(t: ptr32, hz: ptr32, count: int, k: int, interval: int, slack: int, spread: int) -> int:
     """Tell whether an event of k's frequency, within `spread`, lies an interval before or after k; 1 or 0.
 
-    t, hz: of `count` events. n: spare.
+    t, hz: of `count` events.
 
     Q format: integers. Range: times 0..4e6. Headroom: as the range.
     """
     n = int(0)
     while n < count:
-        apart = int(t[n]) - int(t[k])
+        apart = t[n] - t[k]
         if apart < 0:
-            apart = 0 - apart
+            apart = -apart
         apart -= interval
-        off = int(hz[n]) - int(hz[k])
+        off = hz[n] - hz[k]
         if off < 0:
-            off = 0 - off
-        if apart <= slack and apart >= 0 - slack and off <= spread:
+            off = -off
+        if apart <= slack and apart >= -slack and off <= spread:
             return 1
         n += 1
     return 0
@@ -139,7 +154,6 @@ def comes_again(
 @micropython.viper
 def repeats(
     t: ptr32,
-    n: int,
     evidence: ptr32,
     length: ptr32,
     count: int,
@@ -151,21 +165,21 @@ def repeats(
 ) -> int:
     """Tell whether a clear, short event lies some intervals before or after event k; 1 or 0.
 
-    t, evidence, length: of `count` events. n: spare. least: of evidence; longest: of length.
+    t, evidence, length: of `count` events. least: of evidence; longest: of length.
 
     Q format: integers. Range: times 0..4e6, |evidence| < 2**15. Headroom: as the range.
     """
     n = int(0)
     while n < count:
-        apart = int(t[n]) - int(t[k])
+        apart = t[n] - t[k]
         if apart < 0:
-            apart = 0 - apart
+            apart = -apart
         if apart > interval >> 1:
             slip = apart % interval
             if slip > interval - slip:
                 slip = interval - slip
             if slip <= slack:
-                clear = ((evidence[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+                clear = ((evidence[n] + _HALF) & _MASK) - _HALF
                 if clear >= least and length[n] <= longest:
                     return 1
         n += 1

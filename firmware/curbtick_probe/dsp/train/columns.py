@@ -17,29 +17,52 @@ BURST = const(CLEAR | SHORT | PURE)
 MEMBER = const(CLEAR | SHORT)
 
 # Words of the marks: what the bits ask.
-WHOLE_FROM_US, CLEAR_CDB, SHORTEST_US, LONGEST_US, SWEEP_MOST_HZ, SIBLING_CDB, SINGLE_CDB, PROOF_CDB = range(
-    8
-)
-MARKS_WORDS = const(8)
+WHOLE_FROM_US = const(0)
+CLEAR_CDB = const(1)
+SHORTEST_US = const(2)
+LONGEST_US = const(3)
+SWEEP_MOST_HZ = const(4)
+SIBLING_CDB = const(5)
+SINGLE_CDB = const(6)
+PROOF_CDB = const(7)
 
 # Words of a likeness: a level, a frequency, and how far off both may be.
-LEVEL, HZ, LEVEL_SPREAD, HZ_SPREAD = range(4)
+LEVEL = const(0)
+HZ = const(1)
+LEVEL_SPREAD = const(2)
+HZ_SPREAD = const(3)
 LIKE_WORDS = const(4)
+
+# What a sound is to its siblings, in `kept`: not asked about; one that nothing is as loud as; one like a companion.
+NOT_KEPT = const(0)
+ALONE = const(1)
+ALIKE = const(2)
+
+# A companion is one from two sounds on.
+_COMPANIONS = const(2)
+
+# Evidence made positive, so that a sum and its quotient have no sign.
+_EVIDENCE_ZERO = const(0x8000)
+_EVIDENCE_MASK = const(0x1FFFF)
+
+# A word of 64 bits loads ptr32 without its sign: ((v + _HALF) & _MASK) - _HALF gives a number of 30 bits its sign back.
+_HALF = const(0x20000000)
+_MASK = const(0x3FFFFFFF)
 
 
 @micropython.viper
-def weakest(x: ptr32, least: int, count: int) -> int:
+def weakest(x: ptr32, count: int) -> int:
     """Return the place of the least value, the first of equals.
 
-    x: `count` values of at least one. least: spare.
+    x: `count` values of at least one.
 
     Q format: integers. Range: |value| < 2**29. Headroom: as the range.
     """
     at = int(0)
-    least = ((x[0] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+    least = ((x[0] + _HALF) & _MASK) - _HALF
     n = int(1)
     while n < count:
-        v = ((x[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+        v = ((x[n] + _HALF) & _MASK) - _HALF
         if v < least:
             least = v
             at = n
@@ -48,10 +71,10 @@ def weakest(x: ptr32, least: int, count: int) -> int:
 
 
 @micropython.viper
-def move(x: ptr32, n: int, source: int, target: int):
+def move(x: ptr32, source: int, target: int):
     """Take the word at `source` out, close the gap, and put it in at `target`.
 
-    x: a column that holds both places. n: spare.
+    x: a column that holds both places.
 
     Q format: words. Range: any. Headroom: words are not computed with.
     """
@@ -67,54 +90,50 @@ def move(x: ptr32, n: int, source: int, target: int):
 
 
 @micropython.viper
-def mark(
-    t: ptr32, n: int, evidence: ptr32, length: ptr32, sweep: ptr32, marks: ptr32, flags: ptr32, count: int
-):
+def mark(t: ptr32, evidence: ptr32, length: ptr32, sweep: ptr32, marks: ptr32, flags: ptr32, count: int):
     """Set the flags of sounds.
 
-    t, evidence, length, sweep: columns of `count` sounds. n: spare. marks: MARKS_WORDS words. flags: `count` words.
+    t, evidence, length, sweep: columns of `count` sounds. marks: eight words. flags: `count` words.
 
     Q format: integers. Range: times 0..4e6, |others| < 2**29. Headroom: as the range.
     """
     n = int(0)
     while n < count:
-        e = ((evidence[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
-        s = ((sweep[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+        e = ((evidence[n] + _HALF) & _MASK) - _HALF
+        s = ((sweep[n] + _HALF) & _MASK) - _HALF
         if s < 0:
-            s = 0 - s
+            s = -s
         flag = int(0)
-        if e >= int(marks[1]) and int(t[n]) >= int(marks[0]):
+        if e >= marks[CLEAR_CDB] and t[n] >= marks[WHOLE_FROM_US]:
             flag = int(CLEAR)
-        if int(length[n]) <= int(marks[3]):
+        if length[n] <= marks[LONGEST_US]:
             flag |= SHORT
-            if int(length[n]) >= int(marks[2]) and s <= int(marks[4]):
+            if length[n] >= marks[SHORTEST_US] and s <= marks[SWEEP_MOST_HZ]:
                 flag |= PURE
-        if e >= int(marks[5]):
+        if e >= marks[SIBLING_CDB]:
             flag |= SIBLING
-        if e >= int(marks[6]):
+        if e >= marks[SINGLE_CDB]:
             flag |= SINGLE
-        if e >= int(marks[7]):
+        if e >= marks[PROOF_CDB]:
             flag |= PROOF
         flags[n] = flag
         n += 1
 
 
 @micropython.viper
-def weigh(
-    level: ptr32, n: int, flags: ptr32, weight: ptr32, count: int, asked: int, least: int, hit: int
-) -> int:
+def weigh(level: ptr32, flags: ptr32, weight: ptr32, count: int, asked: int, least: int, hit: int) -> int:
     """Give sounds that have all the flags asked and at least a level a weight, the others 0; return how many have it.
 
-    level, flags, weight: of `count` sounds. n: spare.
+    level, flags, weight: of `count` sounds.
 
     Q format: integers. Range: |level|, |least| < 2**29, weight any. Headroom: as the range.
     """
     weighed = int(0)
     n = int(0)
     while n < count:
-        v = ((level[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+        v = ((level[n] + _HALF) & _MASK) - _HALF
         weight[n] = 0
-        if v >= least and int(flags[n]) & asked == asked:
+        if v >= least and flags[n] & asked == asked:
             weight[n] = hit
             weighed += 1
         n += 1
@@ -122,23 +141,22 @@ def weigh(
 
 
 @micropython.viper
-def phases(t: ptr32, n: int, out: ptr32, count: int, first: int, interval: int):
+def phases(t: ptr32, out: ptr32, count: int, first: int, interval: int):
     """Set how long after a beat of an interval each time is: 0 to interval - 1; a beat is at `first`.
 
-    t, out: `count` words. n: spare.
+    t, out: `count` words.
 
     Q format: integers. Range: times and first 0..4e6, interval 1..4e6. Headroom: sums below 2**24.
     """
     n = int(0)
     while n < count:
-        out[n] = (int(t[n]) - first) % interval
+        out[n] = (t[n] - first) % interval
         n += 1
 
 
 @micropython.viper
 def like_off_beat(
     phase: ptr32,
-    n: int,
     level: ptr32,
     hz: ptr32,
     flags: ptr32,
@@ -150,64 +168,61 @@ def like_off_beat(
 ) -> int:
     """Count the sounds with all the flags asked that are like one thing but more than `slack` off the beat of a step.
 
-    phase: from `phases`, of an interval that is a multiple of the step. level, hz, flags: of the same sounds. n: spare.
+    phase: from `phases`, of an interval that is a multiple of the step. level, hz, flags: of the same sounds.
     like: LIKE_WORDS words.
 
     Q format: integers. Range: phases and frequencies 0..4e6, |level| < 2**28. Headroom: differences below 2**29.
     """
-    around = ((like[0] + 0x20000000) & 0x3FFFFFFF) - 0x20000000
     off = int(0)
     n = int(0)
     while n < count:
-        if int(flags[n]) & asked == asked:
-            d = ((level[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000 - around
-            f = int(hz[n]) - int(like[1])
+        if flags[n] & asked == asked:
+            d = ((level[n] - like[LEVEL] + _HALF) & _MASK) - _HALF
+            f = hz[n] - like[HZ]
             if d < 0:
-                d = 0 - d
+                d = -d
             if f < 0:
-                f = 0 - f
-            slip = int(phase[n]) % step
+                f = -f
+            slip = phase[n] % step
             if slip > step - slip:
                 slip = step - slip
-            if d <= int(like[2]) and f <= int(like[3]) and slip > slack:
+            if d <= like[LEVEL_SPREAD] and f <= like[HZ_SPREAD] and slip > slack:
                 off += 1
         n += 1
     return off
 
 
 @micropython.viper
-def count_loud(
-    level: ptr32, n: int, flags: ptr32, kind: ptr32, count: int, asked: int, above: int, but: int
-) -> int:
+def count_loud(level: ptr32, flags: ptr32, kind: ptr32, count: int, asked: int, above: int, but: int) -> int:
     """Count the sounds that have all the flags asked, are above a level and not of one kind.
 
-    level, flags, kind: of `count` sounds. n: spare.
+    level, flags, kind: of `count` sounds.
 
     Q format: integers. Range: |level|, |above| < 2**29. Headroom: as the range.
     """
     loud = int(0)
     n = int(0)
     while n < count:
-        if int(flags[n]) & asked == asked and int(kind[n]) != but:
-            if ((level[n] + 0x20000000) & 0x3FFFFFFF) - 0x20000000 > above:
+        if flags[n] & asked == asked and kind[n] != but:
+            if ((level[n] + _HALF) & _MASK) - _HALF > above:
                 loud += 1
         n += 1
     return loud
 
 
 @micropython.viper
-def choose(phase: ptr32, n: int, flags: ptr32, kept: ptr32, count: int, asked: int, after: int, before: int):
+def choose(phase: ptr32, flags: ptr32, kept: ptr32, count: int, asked: int, after: int, before: int):
     """Set `kept` to 2 for the sounds that have all the flags asked and a phase between two, to 0 for the others.
 
-    phase, flags, kept: of `count` sounds. n: spare.
+    phase, flags, kept: of `count` sounds.
 
     Q format: integers. Range: phases 0..4e6. Headroom: as the range.
     """
     n = int(0)
     while n < count:
-        kept[n] = 0
-        if int(flags[n]) & asked == asked and int(phase[n]) > after and int(phase[n]) < before:
-            kept[n] = 2
+        kept[n] = NOT_KEPT
+        if flags[n] & asked == asked and phase[n] > after and phase[n] < before:
+            kept[n] = ALIKE
         n += 1
 
 
@@ -235,32 +250,31 @@ def on_beats(
     i = int(0)
     while i < count:
         if kept[i]:
-            beat = int(phase[i]) + after
+            beat = phase[i] + after
             if beat >= interval:
                 beat -= interval
             many = int(0)
             total = int(0)
             n = int(0)
             while n < count:
-                slip = int(phase[n]) - beat
+                slip = phase[n] - beat
                 if slip < 0:
-                    slip = 0 - slip
+                    slip = -slip
                 if slip <= slack or interval - slip <= slack:
                     many += 1
                     # Offset, so that the sum and its quotient have no sign.
-                    total += (evidence[n] + 0x8000) & 0x1FFFF
+                    total += (evidence[n] + _EVIDENCE_ZERO) & _EVIDENCE_MASK
                 n += 1
             hits[i] = many
             means[i] = 0
             if many:
-                means[i] = total // many - 0x8000
+                means[i] = total // many - _EVIDENCE_ZERO
         i += 1
 
 
 @micropython.viper
 def keep_alike(
     hits: ptr32,
-    n: int,
     means: ptr32,
     others: ptr32,
     their_means: ptr32,
@@ -271,7 +285,7 @@ def keep_alike(
 ):
     """Set to 1 the words of `kept` that are not 0 and whose sound has no companion as loud on average.
 
-    hits, means, others, their_means: on_beats of the sound's own beat and of another. n: spare. Companions are two at
+    hits, means, others, their_means: on_beats of the sound's own beat and of another. Companions are two at
     least; their means differ by at most `most`, and squared, times the fewer of both, by at most `squared`.
 
     Q format: integers. Range: |means| < 2**15, most < 2**12, count at most 64. Headroom: the product below 2**30.
@@ -279,14 +293,14 @@ def keep_alike(
     n = int(0)
     while n < count:
         if kept[n]:
-            fewer = int(hits[n])
-            if int(others[n]) < fewer:
-                fewer = int(others[n])
-            d = ((means[n] + 0x20000000) & 0x3FFFFFFF) - ((their_means[n] + 0x20000000) & 0x3FFFFFFF)
+            fewer = hits[n]
+            if others[n] < fewer:
+                fewer = others[n]
+            d = ((means[n] - their_means[n] + _HALF) & _MASK) - _HALF
             if d < 0:
-                d = 0 - d
-            if fewer < 2 or d > most:
-                kept[n] = 1
+                d = -d
+            if fewer < _COMPANIONS or d > most:
+                kept[n] = ALONE
             elif d * d * fewer > squared:
-                kept[n] = 1
+                kept[n] = ALONE
         n += 1

@@ -9,11 +9,11 @@ from curbtick.commands.output import Db, Json, Output
 from curbtick.dates import when
 from curbtick.errors import InputError
 from curbtick.fleet.work import assign, findings
-from curbtick.store import copy, depots, migrations, roles, tables
+from curbtick.store import copy, depots, roles, schema, tables
 from curbtick.store.engine import database_url, refuse_absent, shown
 from curbtick.store.history import Store, open_store
+from curbtick.store.sync import merge
 from curbtick.store.sync.merge import Synced
-from curbtick.store.sync.merge import sync as bring
 from curbtick.store.sync.work import Work
 
 group = typer.Typer(
@@ -31,7 +31,7 @@ def register(app: typer.Typer) -> None:
 def upgrade(db: Db = None, as_json: Json = False) -> None:
     """Bring a history to this program's version, or make one in an empty database of a server."""
     output = Output(as_json)
-    done = migrations.upgrade(db)
+    done = schema.upgrade(db)
     words = "was made" if done.before is None else f"was at version {done.before}"
     output.say(f"The history {shown(database_url(db))} {words}; it is at version {done.after}.")
     output.done({"before": done.before, "after": done.after})
@@ -94,12 +94,12 @@ def status(db: Db = None, as_json: Json = False) -> None:
     """Show the history's version, and which bench pulled what and when."""
     output = Output(as_json)
     refuse_absent(database_url(db))
-    version = migrations.version_of(db)
+    version = schema.version_of(db)
     benches = _benches(db) if version == tables.SCHEMA_VERSION else []
     output.say(f"{shown(database_url(db))}: {_version_words(version)}")
     output.table(
         ("bench", "depot", "pulls", "probes", "records first brought", "last pull"),
-        [(*found[:-1], when(found.last_pull_ms)) for found in benches],
+        [(b.name, b.depot, b.pulls, b.probes, b.new_records, when(b.last_pull_ms)) for b in benches],
     )
     output.done(_status(db, version, benches))
 
@@ -114,8 +114,6 @@ def _version_words(version: int | None) -> str:
         return "empty. `curbtick db upgrade` makes a history in it."
     if version > tables.SCHEMA_VERSION:
         return f"version {version}, newer than this program, which knows {tables.SCHEMA_VERSION}: upgrade curbtick."
-    if version < tables.SCHEMA_VERSION:
-        return f"version {version}; this program needs {tables.SCHEMA_VERSION}: run `curbtick db upgrade`."
     return f"version {version}, as this program needs it."
 
 
@@ -144,7 +142,7 @@ def sync(
             "Name the server's history with --db or CURBTICK_DB.",
         )
     with open_store(own) as from_, open_store(db) as to, output.progress("Catching up") as tick:
-        done = bring(from_, to, tick, assign.settle)
+        done = merge.sync(from_, to, tick, assign.settle)
         with to.write() as connection:
             findings.refresh(connection)
     output.say(_sync_words(done))

@@ -10,18 +10,17 @@ from curbtick.dates import day_start_ms, when
 from curbtick.errors import InputError
 from curbtick.fleet import readings
 from curbtick.fleet.readings import Reading
-from curbtick.report import export as exports
+from curbtick.report import export
 from curbtick.report.drawings import picture
 from curbtick.report.pages.reading import remeasured
-from curbtick.sound import snippet as waves
-from curbtick.sound.snippet import Snippet
+from curbtick.sound.snippet import FLOOR_DB, Snippet, centre_hz, envelope_db, write_wav
 from curbtick.store.history import open_store
 
 
 def register(app: typer.Typer) -> None:
     """Add this room's commands."""
     app.command("reading")(reading)
-    app.command("export")(export)
+    app.command("export")(export_readings)
 
 
 def reading(
@@ -48,7 +47,7 @@ def reading(
         picture.save(_needed(found, snippet), f"Reading {found.ref}", picture_file)
         output.say(f"Wrote {picture_file}.")
     if wav is not None:
-        waves.write_wav(_needed(found, snippet), wav)
+        write_wav(_needed(found, snippet), wav)
         output.say(f"Wrote {wav}.")
     output.done(shown)
 
@@ -80,12 +79,12 @@ def _say(output: Output, shown: dict[str, Any], snippet: Snippet | None) -> None
 
 def _remeasured(snippet: Snippet) -> dict[str, float]:
     return {
-        "level_db": float(waves.envelope_db(snippet).max(initial=waves.FLOOR_DB)),
-        "frequency_hz": waves.centre_hz(snippet),
+        "level_db": float(envelope_db(snippet).max(initial=FLOOR_DB)),
+        "frequency_hz": centre_hz(snippet),
     }
 
 
-def export(
+def export_readings(
     out: Annotated[Path, typer.Argument(help="The file to write; with --wav the folder.")],
     since: Annotated[
         str | None, typer.Option(help="From this day on, such as 2026-11-01.", show_default=False)
@@ -103,19 +102,19 @@ def export(
     since_ms = day_start_ms(since) if since else 0
     with open_store(db) as store, store.read() as connection, output.progress("Exporting"):
         if wav:
-            count = len(exports.write_wavs(connection, readings.since(connection, since_ms), out))
+            count = len(export.write_wavs(connection, readings.since(connection, since_ms), out))
         else:
-            count = exports.write(_format(form, out), out, exports.rows(connection, since_ms))
+            count = export.write(_format(form, out), out, export.rows(connection, since_ms))
     output.say(f"Wrote {count} {'snippets' if wav else 'readings'} to {out}.")
     output.done({"written": count, "to": str(out)})
 
 
 def _format(form: str | None, out: Path) -> str:
     chosen = (form or out.suffix.lstrip(".")).lower()
-    if chosen not in exports.FORMATS:
+    if chosen not in export.FORMATS:
         raise InputError(
             f"There is no export format {chosen or '(none)'}.",
             "Nothing was written.",
-            f"Name one of {', '.join(exports.FORMATS)} with --format, or by the file's ending.",
+            f"Name one of {', '.join(export.FORMATS)} with --format, or by the file's ending.",
         )
     return chosen

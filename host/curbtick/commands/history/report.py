@@ -11,7 +11,7 @@ from curbtick.dates import day_start_ms
 from curbtick.report import build
 from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
-from curbtick.web import server as localpage
+from curbtick.web.server import serve
 
 
 def register(app: typer.Typer) -> None:
@@ -52,7 +52,7 @@ def open_(
     """
     output = Output(False)
     with open_store(db, making=True) as store:
-        server = localpage.serve(store, number)
+        server = serve(store, number)
         output.say(f"Open {server.url} in a browser of this computer. Ctrl-C stops.")
         if browser:
             webbrowser.open(server.url)

@@ -76,14 +76,14 @@ def fill(
     rows = study.read_plan(file)
     with open_store(db) as store, store.read() as connection:
         start = readings.by_ref(connection, first)
-        taken = readings.from_seq(connection, start, len(rows))
-    for row, reading in zip(rows, taken, strict=False):
+        fresh = readings.from_seq(connection, start, len(rows))
+    for row, reading in zip(rows, fresh, strict=False):
         level = "" if reading.level_db is None else f"{reading.level_db:.2f}"
         row.update(reading=reading.ref, verdict=reading.verdict, level_db=level)
     study.write_plan(rows, file)
-    left = len(rows) - len(taken)
-    output.say(f"Filled {len(taken)} runs" + (f"; {left} have no reading yet." if left else "."))
-    output.done({"filled": len(taken), "empty": left})
+    left = len(rows) - len(fresh)
+    output.say(f"Filled {len(fresh)} runs" + (f"; {left} have no reading yet." if left else "."))
+    output.done({"filled": len(fresh), "empty": left})
 
 
 @group.command("evaluate")
@@ -92,7 +92,7 @@ def evaluate(file: Plan, as_json: Json = False) -> None:
     components.
     """
     output = Output(as_json)
-    made = study.evaluate(*study.read_runs(file))
+    evaluation = study.evaluate(*study.read_runs(file))
     output.table(
         ("technician", "kappa", "effectiveness", "misses", "false alarms", "agrees with himself"),
         [
@@ -104,21 +104,21 @@ def evaluate(file: Plan, as_json: Json = False) -> None:
                 _share(a.false_alarm),
                 _share(a.repeats),
             )
-            for a in made.appraisers
+            for a in evaluation.appraisers
         ],
-        f"{made.runs} runs, 95 % Wilson intervals",
+        f"{evaluation.runs} runs, 95 % Wilson intervals",
     )
-    for pair, value in made.between.items():
+    for pair, value in evaluation.between.items():
         output.say(f"kappa between {pair}: {_number(value)}")
-    if made.levels is not None:
-        _show_levels(output, made.levels)
-    for note in made.notes:
+    if evaluation.levels is not None:
+        _show_levels(output, evaluation.levels)
+    for note in evaluation.notes:
         output.say(note)
-    good = all(_meets(a) for a in made.appraisers)
+    good = all(_meets(a) for a in evaluation.appraisers)
     output.say(
         "Every technician meets the usual marks." if good else "Not every technician meets the usual marks."
     )
-    output.done({**asdict(made), "meets_marks": good})
+    output.done({**asdict(evaluation), "meets_marks": good})
     if not good:
         raise typer.Exit(1)
 

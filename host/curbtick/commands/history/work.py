@@ -1,4 +1,4 @@
-"""`curbtick work`, `swap` and `assign`: what is to do, what was done, and where readings belong."""
+"""`curbtick work`: what is to do, and what was done."""
 
 from dataclasses import asdict
 from pathlib import Path
@@ -7,21 +7,16 @@ from typing import Annotated, Any
 import typer
 from curbtick_wire import names
 
-from curbtick.commands.history.vehicles import bumper_number
 from curbtick.commands.output import By, Db, Json, Output
 from curbtick.dates import date, when
-from curbtick.errors import InputError
 from curbtick.fleet import leaks, vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.places.state import VehicleState
-from curbtick.fleet.vehicles import Vehicle
-from curbtick.fleet.work import assign as assigning
-from curbtick.fleet.work import findings, reread, swap
+from curbtick.fleet.work import findings, reread
 from curbtick.fleet.work.findings import Finding
 from curbtick.fleet.work.reread import Again
-from curbtick.limits import repeat
 from curbtick.report import build
-from curbtick.report.views.places import place_words, reading_place, reasons_in_words
+from curbtick.report.views.places import place_words, reasons_in_words
 from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
@@ -29,10 +24,8 @@ group = typer.Typer(help="The work list.", invoke_without_command=True)
 
 
 def register(app: typer.Typer) -> None:
-    """Add this room's commands."""
+    """Add the commands."""
     app.add_typer(group, name="work")
-    app.command("swap")(swap_)
-    app.command("assign")(assign)
 
 
 @group.callback()
@@ -100,8 +93,8 @@ def _say_again(output: Output, found: Again) -> None:
     assert place.reading is not None
     why = f" ({reasons_in_words(place.reasons)})" if place.reasons else ""
     where = f"{found.vehicle.name}, {place_words(place.bumper, place.position)}"
-    taken = f"{place.reading.ref}, {when(place.reading.time_ms)}"
-    output.say(f"   -  {where}: {place.verdict}{why}; reading {taken}")
+    reading_words = f"{place.reading.ref}, {when(place.reading.time_ms)}"
+    output.say(f"   -  {where}: {place.verdict}{why}; reading {reading_words}")
     output.say(f"      next: {found.next_words}")
 
 
@@ -175,171 +168,3 @@ def print_(
         build(store, out, now_ms(), now_ms(), tick)
     output.say(f"Wrote {out / 'work.html'}.")
     output.done({"page": str(out / "work.html")})
-
-
-def swap_(
-    vehicle: Annotated[str, typer.Argument(help="The vehicle.")],
-    position_a: Annotated[int, typer.Argument(help="Position of one sensor.")],
-    position_b: Annotated[int, typer.Argument(help="Position of the other.")],
-    bumper: Annotated[
-        str | None,
-        typer.Option(help="rear or front; found from the findings when left out.", show_default=False),
-    ] = None,
-    decide: Annotated[
-        bool, typer.Option("--decide", help="Only say what the readings tell; note nothing.")
-    ] = False,
-    undo: Annotated[bool, typer.Option("--undo", help="Take back the newest swap of the two.")] = False,
-    by: By = None,
-    db: Db = None,
-    as_json: Json = False,
-) -> None:
-    """Note that two sensors changed places, or say whether the fault moved with the sensor or stayed with
-    the wiring.
-    """
-    output = Output(as_json)
-    with open_store(db) as store, store.write() as connection:
-        found = vehicles.find(connection, vehicle)
-        number = (
-            bumper_number(bumper) if bumper else _faulty_bumper(connection, found, position_a, position_b)
-        )
-        if decide or undo:
-            chosen = _newest_swap(connection, found, number, {position_a, position_b})
-        if undo:
-            swap.undo(connection, chosen.id, now_ms())
-            output.say(f"Swap {chosen.id} is taken back.")
-            output.done({"swap": chosen.id, "undone": True})
-        elif decide:
-            _decide(output, connection, chosen)
-        else:
-            key = swap.record(connection, found, number, position_a, position_b, now_ms(), by)
-            _note_swap(connection, found, number, (position_a, position_b), by)
-            output.say(
-                f"Noted: {names.BUMPERS[number]} {position_a} and {position_b} of {found.name} changed places."
-            )
-            output.say(
-                f"Read both again, pull, then `curbtick swap '{found.name}' {position_a} {position_b} --decide`."
-            )
-            output.done({"swap": key, "bumper": names.BUMPERS[number]})
-
-
-def _decide(output: Output, connection: Any, chosen: swap.Swap) -> None:
-    repeats = repeat.of_fleet(connection)
-    decision = swap.decide(connection, chosen, repeats)
-    output.say(swap.words(chosen, decision, repeats))
-    measured = {"repeatability_db": repeats.level_db, "repeatability_pairs": repeats.pairs}
-    output.done(
-        {"swap": chosen.id, **asdict(decision), **measured, "repeatability_measured": repeats.is_measured}
-    )
-
-
-def _note_swap(
-    connection: Any, vehicle: Vehicle, number: int, positions: tuple[int, int], by: str | None
-) -> None:
-    for finding in findings.load(connection, (findings.OPEN, findings.DONE), vehicle.id):
-        if finding.bumper == number and finding.position in positions:
-            findings.note(connection, finding.id, "swap", now_ms(), by)
-
-
-def _faulty_bumper(connection: Any, vehicle: Vehicle, a: int, b: int) -> int:
-    """The one bumper with a finding at either position; the only bumper, where there is but one."""
-    fitted = [number for number in range(len(names.BUMPERS)) if vehicle.bumper(number).positions]
-    standing = state.of_vehicles(connection, [vehicle])[0]
-    faulty = {p.bumper for p in standing.places if p.position in (a, b) and p.verdict in ("weak", "dead")}
-    chosen = faulty or set(fitted)
-    if len(chosen) != 1:
-        raise InputError(
-            f"It is not clear which bumper of {vehicle.name} is meant.",
-            "Nothing was noted.",
-            "Say --bumper rear or --bumper front.",
-        )
-    return chosen.pop()
-
-
-def _newest_swap(connection: Any, vehicle: Vehicle, number: int, positions: set[int]) -> swap.Swap:
-    found = [
-        s
-        for s in swap.of_vehicle(connection, vehicle.id)
-        if s.bumper == number and {s.position_a, s.position_b} == positions
-    ]
-    if not found:
-        raise InputError(
-            f"No swap of these positions of {vehicle.name} is noted.",
-            "Nothing was changed.",
-            "Note it first, without --decide or --undo.",
-        )
-    return found[-1]
-
-
-def assign(
-    refs: Annotated[
-        list[str] | None,
-        typer.Argument(help="Readings, or ranges such as a1b2c3-17..24.", show_default=False),
-    ] = None,
-    vehicle: Annotated[str | None, typer.Option(help="Where they belong.", show_default=False)] = None,
-    bumper: Annotated[str | None, typer.Option(help="rear or front.", show_default=False)] = None,
-    position: Annotated[
-        int | None, typer.Option(help="Position of the first one.", show_default=False)
-    ] = None,
-    undo: Annotated[int | None, typer.Option(help="Take back an assignment.", show_default=False)] = None,
-    why: Annotated[str | None, typer.Option(help="Words to keep.", show_default=False)] = None,
-    by: By = None,
-    db: Db = None,
-    as_json: Json = False,
-) -> None:
-    """Match readings to a vehicle afterwards; the original is kept, and --undo takes it back. Without
-    readings: a list of those that belong to no vehicle and of the assignments that stand.
-    """
-    output = Output(as_json)
-    with open_store(db) as store, store.write() as connection:
-        if undo is not None:
-            count = assigning.undo(connection, undo, now_ms())
-            findings.refresh(connection)
-            output.say(f"Assignment {undo} is taken back: {count} readings are where they were.")
-            output.done({"undone": undo, "readings": count})
-        elif refs:
-            _assign(output, connection, refs, vehicle, bumper, position, by, why)
-        else:
-            _list(output, connection)
-
-
-def _assign(  # noqa: PLR0913
-    output: Output,
-    connection: Any,
-    refs: list[str],
-    vehicle: str | None,
-    bumper: str | None,
-    position: int | None,
-    by: str | None,
-    why: str | None,
-) -> None:
-    if vehicle is None:
-        raise InputError(
-            "It is not said where these readings belong.", "Nothing was changed.", "Give --vehicle."
-        )
-    chosen = assigning.parse_range(connection, refs)
-    target = vehicles.find(connection, vehicle)
-    number = None if bumper is None else bumper_number(bumper)
-    key = assigning.to_vehicle(
-        connection, chosen, target, now_ms(), bumper=number, first_position=position, by=by, why=why
-    )
-    findings.refresh(connection)
-    output.say(
-        f"{len(chosen)} readings belong to {target.name} now. `curbtick assign --undo {key}` takes it back."
-    )
-    output.done({"assignment": key, "readings": [r.ref for r in chosen], "vehicle": target.name})
-
-
-def _list(output: Output, connection: Any) -> None:
-    loose = assigning.unassigned(connection)
-    standing = assigning.standing(connection)
-    output.table(
-        ("reading", "when", "vehicle on the probe", "place", "verdict"),
-        [(r.ref, when(r.time_ms), r.values["vehicle"], reading_place(r), r.verdict) for r in loose],
-        "Readings that belong to no vehicle",
-    )
-    output.table(
-        ("assignment", "when", "by", "readings", "why"),
-        [(a.id, when(a.at_ms), a.by, a.readings, a.why) for a in standing],
-        "Assignments that stand",
-    )
-    output.done({"unassigned": [r.ref for r in loose], "assignments": [asdict(a) for a in standing]})

@@ -57,19 +57,19 @@ def at_prompt(path: str, say: Callable[[str], None], wait_s: float = BUTTONS_WAI
     Raises NoPromptError after wait_s, LinkError where the port cannot be opened at all.
     """
     deadline_s = time.monotonic() + wait_s
-    told = False
+    has_said = False
     while True:
         try:
             return BoardFiles(path)
         except NoPromptError as error:
-            if not told:
+            if not has_said:
                 say(f"{error.what} {error.next_step} Waiting.")
-            told = True
+            has_said = True
             if time.monotonic() > deadline_s:
                 raise
         except LinkError:
             # While it is unplugged, as it was told to be, there is no port.
-            if not told or time.monotonic() > deadline_s:
+            if not has_said or time.monotonic() > deadline_s:
                 raise
         time.sleep(_RETRY_S)
 

@@ -8,18 +8,19 @@ import typer
 
 from curbtick.commands.output import Db, Json, Output, write_text
 from curbtick.commands.probe.probes import Port
+from curbtick.dates import DAY_MS
 from curbtick.errors import InputError
-from curbtick.exchange import bench
+from curbtick.exchange.send import send_limits
 from curbtick.fleet.probes import health
 from curbtick.limits import effect, fit, sets
 from curbtick.limits.sets import LimitSet
-from curbtick.report.pages import fit as fit_page
-from curbtick.report.pages.overviews import difference_words
+from curbtick.link.client import connect
+from curbtick.report.pages.fit import fit_page
+from curbtick.report.pages.limits import difference_words
 from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 group = typer.Typer(help="Limit sets: what the probe judges by.", no_args_is_help=True)
-DAY_MS = 86_400_000
 
 
 def register(app: typer.Typer) -> None:
@@ -96,35 +97,35 @@ def fit_(
     output = Output(as_json)
     with open_store(db) as store:
         with store.read() as connection, output.progress("Fitting"):
-            made = fit.of_fleet(connection, now_ms() - days * DAY_MS, risk)
-            doubts = _doubts(connection, made)
-        accepted = _accepted(made, accept or [], save=save)
+            proposal = fit.of_fleet(connection, now_ms() - days * DAY_MS, risk)
+            doubts = _doubts(connection, proposal)
+        accepted = _accepted(proposal, accept or [], save=save)
         if page is not None:
-            write_text(page, fit_page.page(made, doubts))
+            write_text(page, fit_page(proposal, doubts))
             output.say(f"Wrote {page}.")
-        _show_fit(output, made)
+        _show_fit(output, proposal)
         for doubt in doubts:
             output.say(doubt)
-        saved = _save(store, made, accepted) if save else None
+        saved = _save(store, proposal, accepted) if save else None
     if saved is not None:
         output.say(f"Stored as revision {saved['revision']}; `curbtick limits send` puts it on a probe.")
     elif save:
         output.say("Nothing was stored: what is proposed changes nothing.")
     output.done(
         {
-            **asdict(made),
+            **asdict(proposal),
             "doubts": doubts,
-            "proposed_classes": [row.class_khz for row in made.classes if row.is_proposed],
-            "held_back_classes": [row.class_khz for row in made.classes if row.held],
+            "proposed_classes": [row.class_khz for row in proposal.classes if row.is_proposed],
+            "held_back_classes": [row.class_khz for row in proposal.classes if row.held],
             "accepted_classes": accepted,
             "saved_revision": None if saved is None else saved["revision"],
         }
     )
 
 
-def _accepted(made: fit.Fit, accept: list[int], *, save: bool) -> list[int]:
+def _accepted(proposal: fit.Fit, accept: list[int], *, save: bool) -> list[int]:
     """The held back classes that are to be stored all the same. Raises InputError for any other."""
-    held = {row.class_khz for row in made.classes if row.held}
+    held = {row.class_khz for row in proposal.classes if row.held}
     if accept and not save:
         raise InputError(
             "--accept says which classes to store.", "Nothing was stored.", "Give --save as well."
@@ -139,17 +140,17 @@ def _accepted(made: fit.Fit, accept: list[int], *, save: bool) -> list[int]:
     return sorted(set(accept))
 
 
-def _doubts(connection: Any, made: fit.Fit) -> list[str]:
+def _doubts(connection: Any, proposal: fit.Fit) -> list[str]:
     """What is to be said against the probes whose readings a fit rests on."""
     return [
         f"Probe {probe.name} {flag}; its readings are in this fit."
         for probe in health.of_probes(connection, now_ms())
-        if probe.probe_id in made.probe_ids
+        if probe.probe_id in proposal.probe_ids
         for flag in probe.flags
     ]
 
 
-def _show_fit(output: Output, made: fit.Fit) -> None:
+def _show_fit(output: Output, proposal: fit.Fit) -> None:
     output.table(
         ("class", "sensors", "healthy", "repeat", "pass from", "false fails", "proposed"),
         [
@@ -162,11 +163,11 @@ def _show_fit(output: Output, made: fit.Fit) -> None:
                 "" if row.false_fail_share is None else f"{100 * row.false_fail_share:.2f} %",
                 _proposed_word(row),
             )
-            for row in made.classes
+            for row in proposal.classes
         ],
-        f"Fit for a false-PASS risk of {made.risk_share:g}",
+        f"Fit for a false-PASS risk of {proposal.risk_share:g}",
     )
-    for row in made.classes:
+    for row in proposal.classes:
         for words in (*_held_words(row), *row.warnings):
             output.say(f"Class {row.class_khz or 'custom'}: {words}.")
 
@@ -187,14 +188,14 @@ def _held_words(row: fit.ClassFit) -> list[str]:
     return [*why, f"`curbtick limits fit --save --accept {row.class_khz}` stores it all the same"]
 
 
-def _save(store: Any, made: fit.Fit, accepted: list[int]) -> LimitSet | None:
+def _save(store: Any, proposal: fit.Fit, accepted: list[int]) -> LimitSet | None:
     """Store what is proposed and accepted; None where that changes nothing."""
-    origin = f"fitted, risk {made.risk_share:g}"
+    origin = f"fitted, risk {proposal.risk_share:g}"
     if accepted:
         origin += f"; held back, yet accepted: {', '.join(str(khz or 'custom') for khz in accepted)}"
     with store.write() as connection:
         current = sets.load(connection)
-        wanted = fit.proposed(current, made, accepted)
+        wanted = fit.proposed(current, proposal, accepted)
         return sets.save(connection, wanted, origin, now_ms()) if sets.differences(current, wanted) else None
 
 
@@ -213,7 +214,7 @@ def send(
     verdicts.
     """
     output = Output(as_json)
-    with open_store(db) as store, bench.connect(port) as probe:
+    with open_store(db) as store, connect(port) as probe:
         wanted = _wanted(store, what)
         in_force = probe.limits()
         changes = sets.differences(in_force, wanted)
@@ -230,7 +231,7 @@ def send(
             )
         if changes:
             wanted = _stored(store, wanted, what)
-            bench.send_limits(store, probe, wanted)
+            send_limits(store, probe, wanted)
     sent = wanted["revision"] if changes else None
     output.say(
         f"Probe {probe.unique_id} judges by revision {sent}."

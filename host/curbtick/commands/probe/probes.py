@@ -11,12 +11,12 @@ import typer
 from curbtick.commands.output import Db, Json, Output
 from curbtick.dates import when
 from curbtick.errors import InputError, LinkError, NoHistoryError
-from curbtick.exchange import bench
+from curbtick.exchange.pull import Pull, pull_probe
 from curbtick.fleet.probes import health
-from curbtick.fleet.probes import names as probes_of
 from curbtick.fleet.probes.health import Health
-from curbtick.link import port as link
-from curbtick.link.client import Client
+from curbtick.fleet.probes.names import describe as describe_probe
+from curbtick.link.client import Client, connect
+from curbtick.link.port import find_ports
 from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
@@ -45,7 +45,7 @@ def probes(
     if ctx.invoked_subcommand is not None:
         return
     output = Output(as_json)
-    paths = [port] if port else [found.path for found in link.find_ports()]
+    paths = [port] if port else [found.path for found in find_ports()]
     plugged = [_ask(path, stats) for path in paths]
     known = _known(output, db)
     for found in plugged:
@@ -72,7 +72,7 @@ def _known(output: Output, db: str | None) -> list[Health]:
 
 def _ask(path: str, stats: bool) -> dict[str, Any]:
     try:
-        with bench.connect(path) as probe:
+        with connect(path) as probe:
             said = {"paired": probe.paired, "notes": probe.greeting.shortcomings()}
             found = {"port": path, **asdict(probe.greeting), **said}
             return {**found, "stats": probe.stats()} if stats else found
@@ -117,7 +117,7 @@ def _object(probe: Health) -> dict[str, Any]:
 def pair(port: Port = None, as_json: Json = False) -> None:
     """Share a key with the probe, which must have been switched on with STEP held."""
     output = Output(as_json)
-    with bench.connect(port) as probe:
+    with connect(port) as probe:
         key_id = probe.pair(socket.gethostname())
     output.say(f"This bench is paired with probe {probe.unique_id} as key {key_id}.")
     output.done({"probe": probe.unique_id, "key_id": key_id})
@@ -133,7 +133,7 @@ def keys(
 ) -> None:
     """List the keys a probe holds, or have it forget one."""
     output = Output(as_json)
-    with bench.connect(port) as probe:
+    with connect(port) as probe:
         if revoke is not None:
             probe.revoke(revoke)
         found = probe.keys()
@@ -145,7 +145,7 @@ def keys(
 def self_test(port: Port = None, as_json: Json = False) -> None:
     """Have the probe test itself; the result comes with the next pull."""
     output = Output(as_json)
-    with bench.connect(port) as probe:
+    with connect(port) as probe:
         probe.self_test()
     output.say("The self-test was run; pull to see what it says.")
     output.done({"probe": probe.unique_id})
@@ -162,7 +162,7 @@ def describe(
     """Name a probe or say which depot it belongs to now; its history stays one, wherever it goes."""
     output = Output(as_json)
     with open_store(db) as store, store.write() as connection:
-        probes_of.describe(connection, probe, name, depot)
+        describe_probe(connection, probe, name, depot)
     output.say(f"Probe {name or probe}{f' belongs to {depot}' if depot else ''}.")
     output.done({"probe": name or probe, "depot": depot})
 
@@ -189,19 +189,19 @@ def renew(
 def pull(port: Port = None, db: Db = None, as_json: Json = False) -> None:
     """Take over every record of the probe that is plugged in, each exactly once."""
     output = Output(as_json)
-    with open_store(db, making=True) as store, bench.connect(port) as probe:
+    with open_store(db, making=True) as store, connect(port) as probe:
         found = pull_with_progress(output, store, probe)
     output.say(_pull_words(found))
     output.done(asdict(found))
 
 
-def pull_with_progress(output: Output, store: Any, probe: Client) -> bench.Pull:
+def pull_with_progress(output: Output, store: Any, probe: Client) -> Pull:
     """Pull, showing how far it is."""
     with output.progress(f"Pulling {probe.unique_id}") as tick:
-        return bench.pull(store, probe, tick)
+        return pull_probe(store, probe, tick)
 
 
-def _pull_words(found: bench.Pull) -> str:
+def _pull_words(found: Pull) -> str:
     words = f"Probe {found.probe}: {found.records} records pulled, {found.new} new, {found.spent_s:.1f} s."
     if not found.paired:
         words += " This bench is not paired with it, so the probe keeps them all."

@@ -10,9 +10,10 @@ from sqlalchemy import Connection
 from curbtick.commands.history.vehicles import as_object
 from curbtick.commands.output import Db, Json, Output, write_text
 from curbtick.commands.probe.probes import Port
-from curbtick.exchange import bench
+from curbtick.exchange.send import send_round
 from curbtick.fleet import rounds, vehicles
 from curbtick.fleet.rounds import Round
+from curbtick.link.client import connect
 from curbtick.report import sheets
 from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
@@ -46,28 +47,28 @@ def make(
             chosen = rounds.enter(connection, rounds.read_lines(Path(members[0])), now_ms())
         else:
             chosen = [vehicles.find(connection, member) for member in members]
-        made = rounds.make(connection, chosen, now_ms(), name=name, technician=technician)
-        notes = _namesakes(connection, made)
-    _show(output, made)
+        round_ = rounds.make(connection, chosen, now_ms(), name=name, technician=technician)
+        notes = _namesakes(connection, round_)
+    _show(output, round_)
     for note in notes:
         output.say(note)
-    output.done({**_object(made), "notes": notes})
+    output.done({**_object(round_), "notes": notes})
 
 
-def _namesakes(connection: Connection, made: Round) -> list[str]:
+def _namesakes(connection: Connection, round_: Round) -> list[str]:
     """Which vehicle a name means, where a retired one had it too."""
     return [
         f"{vehicle.name} is #{vehicle.id}; #{other.id}, which had the name before, is retired."
-        for vehicle in made.vehicles
+        for vehicle in round_.vehicles
         for other in vehicles.retired_namesakes(connection, vehicle)
     ]
 
 
-def _retired(made: Round) -> list[str]:
+def _retired(round_: Round) -> list[str]:
     """What must be known of a round's vehicles that were retired after it was made."""
     return [
         f"{vehicle.name} (#{vehicle.id}) was retired after this round was made; leave it out, or make another."
-        for vehicle in made.vehicles
+        for vehicle in round_.vehicles
         if vehicle.retired_ms is not None
     ]
 
@@ -84,59 +85,60 @@ def print_(
     """Print the round sheet that the technician carries: the bar's vehicle numbers and what each means."""
     output = Output(as_json)
     with open_store(db) as store, store.read() as connection:
-        made = rounds.load(connection, number)
-    _show(output, made)
-    for note in _retired(made):
+        round_ = rounds.load(connection, number)
+    _show(output, round_)
+    for note in _retired(round_):
         output.say(note)
     if out is not None:
-        write_text(out, sheets.round_sheet(made))
+        write_text(out, sheets.round_sheet(round_))
         output.say(f"Wrote {out}.")
-    output.done({**_object(made), "notes": _retired(made)})
+    output.done({**_object(round_), "notes": _retired(round_)})
 
 
 @group.command("send")
 def send(number: Number = None, port: Port = None, db: Db = None, as_json: Json = False) -> None:
     """Send a round to the probe that is plugged in."""
     output = Output(as_json)
-    with open_store(db) as store, bench.connect(port) as probe:
+    with open_store(db) as store, connect(port) as probe:
         with store.read() as connection:
-            made = rounds.load(connection, number)
-        sent = bench.send_round(store, probe, made)
-    notes = _retired(sent)
-    if sent.number != made.number:
+            round_ = rounds.load(connection, number)
+        round_sent = send_round(store, probe, round_)
+    notes = _retired(round_sent)
+    if round_sent.number != round_.number:
         notes.append(
-            f"The probe has had another bench's round {made.number}, so this one was sent as round {sent.number}: "
-            f"print its sheet with `curbtick round print {sent.number}`."
+            f"The probe has had another bench's round {round_.number}, so this one was sent as round "
+            f"{round_sent.number}: "
+            f"print its sheet with `curbtick round print {round_sent.number}`."
         )
-    output.say(f"Probe {probe.unique_id} has round {sent.number}: {len(sent.vehicles)} vehicles.")
+    output.say(f"Probe {probe.unique_id} has round {round_sent.number}: {len(round_sent.vehicles)} vehicles.")
     for note in notes:
         output.say(note)
-    told = {"round": sent.number, "probe": probe.unique_id, "vehicles": len(sent.vehicles)}
-    output.done({**told, "notes": notes})
+    summary = {"round": round_sent.number, "probe": probe.unique_id, "vehicles": len(round_sent.vehicles)}
+    output.done({**summary, "notes": notes})
 
 
-def _show(output: Output, made: Round) -> None:
+def _show(output: Output, round_: Round) -> None:
     def fitted(place: int, number: int) -> str:
-        bumper = made.vehicles[place - 1].bumper(number)
+        bumper = round_.vehicles[place - 1].bumper(number)
         return f"{bumper.positions} x {bumper.class_khz or 'custom'} kHz" if bumper.positions else "-"
 
     output.table(
         ("bar", "vehicle", "type", "rear", "front"),
         [
             (place, vehicle.name, vehicle.type, fitted(place, names.REAR), fitted(place, names.FRONT))
-            for place, vehicle in enumerate(made.vehicles, 1)
+            for place, vehicle in enumerate(round_.vehicles, 1)
         ],
-        f"Round {made.number}"
-        + (f" - {made.name}" if made.name else "")
-        + (f" - {made.technician}" if made.technician else ""),
+        f"Round {round_.number}"
+        + (f" - {round_.name}" if round_.name else "")
+        + (f" - {round_.technician}" if round_.technician else ""),
     )
 
 
-def _object(made: Round) -> dict[str, Any]:
+def _object(round_: Round) -> dict[str, Any]:
     return {
-        "round": made.number,
-        "name": made.name,
-        "technician": made.technician,
-        "made_ms": made.made_ms,
-        "vehicles": [{"place": place, **as_object(v)} for place, v in enumerate(made.vehicles, 1)],
+        "round": round_.number,
+        "name": round_.name,
+        "technician": round_.technician,
+        "made_ms": round_.made_ms,
+        "vehicles": [{"place": place, **as_object(v)} for place, v in enumerate(round_.vehicles, 1)],
     }

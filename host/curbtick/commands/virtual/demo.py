@@ -1,25 +1,18 @@
-"""`curbtick demo`, `curbtick replay` and `curbtick virtual`: the real firmware on this computer."""
+"""`curbtick demo`: a depot day with the real firmware on this computer."""
 
 import json
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from curbtick_wire import classes, names
 
 from curbtick.cautions import CAUTIONS
-from curbtick.commands.output import Json, Output, write_text
-from curbtick.commands.virtual.leaks import (
-    BackgroundFile,
-    LeakFiles,
-    ReferenceAfterFile,
-    ReferenceFile,
-    check_gain,
-    replay_leaks,
-)
+from curbtick.commands.output import Json, Output, Seed, write_text
 from curbtick.errors import InputError, StoreError
-from curbtick.sound.tone import DEFAULT_HZ
+from curbtick.report.views import site_map
 from curbtick.store.history import open_store, probes_in
+from curbtick.virtual.demo import demo as demo_day
+from curbtick.virtual.probe.process import DEFAULT_ID
 
 _PARTS = {"readings": "readings", "bumpers": "bumper results", "checks": "sections of seal and hiss checks"}
 
@@ -30,19 +23,13 @@ MADE = (
     "curbtick.db-wal",
     "curbtick.db-shm",
     "summary.json",
-    *(f"report/{page}.html" for page in ("index", "fleet", "work", "fading", "limits", "probes")),
-    "report/vehicle-*.html",
-    "report/reading-*.html",
+    *(f"report/{file}" for file in site_map.FILES),
 )
-
-Seed = Annotated[int, typer.Option(help="Seed of everything random.", min=0)]
 
 
 def register(app: typer.Typer) -> None:
-    """Add the commands of this module."""
+    """Add the command."""
     app.command("demo")(demo)
-    app.command("replay")(replay)
-    app.command("virtual")(virtual)
 
 
 def demo(
@@ -55,14 +42,12 @@ def demo(
     Writes curbtick.db, report/index.html and summary.json. Exit code 1 when anything came out other than it
     must.
     """
-    from curbtick.virtual.demo.demo import Demo
-
     output = Output(as_json)
     for caution in CAUTIONS:
         output.say(caution)
     _make_room(out)
     with open_store(out / "curbtick.db", making=True) as store:
-        summary = Demo(store, out, seed, output.say).run()
+        summary = demo_day.Demo(store, out, seed, output.say).run()
     write_text(out / "summary.json", json.dumps(summary, indent=1, ensure_ascii=False) + "\n")
     (out / UNFINISHED).unlink(missing_ok=True)
     for difference in summary["differences"]:
@@ -102,8 +87,6 @@ def _make_room(out: Path) -> None:
 
 def _refuse_real(history: Path) -> None:
     """Raise for a history into which another probe than the demo's was pulled: no demo makes its records again."""
-    from curbtick.virtual.probe.process import DEFAULT_ID
-
     next_step = "Name another folder with --out, or move the history to a place of its own first."
     try:
         others = [probe for probe in probes_in(history) if probe != DEFAULT_ID] if history.exists() else []
@@ -123,54 +106,3 @@ def _is_demo_folder(out: Path) -> bool:
     except (OSError, ValueError):
         return False
     return isinstance(found, dict) and {"seed", "agrees", "differences", *_PARTS} <= set(found)
-
-
-def replay(
-    file: Annotated[Path, typer.Argument(help="Mono WAV of at least 160,000 samples a second.")],
-    class_: Annotated[
-        str, typer.Option("--class", help=f"{classes.class_list()}, or auto: {classes.auto_meaning()}.")
-    ] = "auto",
-    mode: Annotated[str, typer.Option(help="Which check hears it: bumper, seal or hiss.")] = "bumper",
-    tone_hz: Annotated[int, typer.Option("--tone", help="Seal: the source's frequency in Hz.")] = DEFAULT_HZ,
-    reference: ReferenceFile = None,
-    reference_after: ReferenceAfterFile = None,
-    background: BackgroundFile = None,
-    gain_db: Annotated[float, typer.Option(help="Gain in dB; 0: the file's full scale is the ADC's.")] = 0.0,
-    seed: Seed = 1,
-    as_json: Json = False,
-) -> None:
-    """Play a recording through the real firmware as one reading, or one section of a check, from its start."""
-    check_gain(gain_db)
-    files = LeakFiles(file, reference, reference_after, background)
-    if mode != names.CHECKS[names.CHECK_BUMPER]:
-        replay_leaks(mode, files, tone_hz, gain_db, seed, Output(as_json))
-        return
-    files.refuse_in_bumper_mode()
-    from curbtick.sound.recording import read_wav
-    from curbtick.virtual.replay.bumper import parse_class
-    from curbtick.virtual.replay.bumper import replay as play
-
-    output = Output(as_json)
-    class_khz = parse_class(class_)
-    found = play(read_wav(file), class_khz=class_khz, gain_db=gain_db, seed=seed)
-    reasons = f" ({', '.join(found['reasons'])})" if found["reasons"] else ""
-    output.say(f"{found['verdict'].upper()}{reasons}")
-    columns = ("time_ms", "level_db", "frequency_hz", "length_ms", "kind")
-    output.table(columns, [[burst[column] for column in columns] for burst in found["bursts"]], "Sounds")
-    output.done(found)
-
-
-def virtual(
-    flash: Annotated[
-        Path | None,
-        typer.Option(help="File that keeps the probe's flash over restarts.", show_default=False),
-    ] = None,
-    seed: Seed = 1,
-    pair: Annotated[bool, typer.Option("--pair", help="Start with STEP held, ready for pairing.")] = False,
-) -> None:
-    """Hold a virtual probe: keys are the buttons, the bar is drawn here, its pty is printed for a second
-    terminal.
-    """
-    from curbtick.virtual.panel.terminal import run
-
-    run(flash, seed, pair)

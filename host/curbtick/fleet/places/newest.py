@@ -56,42 +56,34 @@ class _Candidate(NamedTuple):
 
 def of_places(connection: Connection, keys: Iterable[int] | None) -> dict[Place, Newest]:
     """The reading that counts at each place of these vehicles, of all when keys is None."""
-    chosen = {}
-    found = _candidates(connection, tables.readings.c.id.in_(_ids(keys, CANDIDATES)))
-    later_ms = _later_boots(connection, [one for some in found.values() for one in some])
-    for place, some in found.items():
-        chosen[place] = _choose(_enough(connection, place, some, later_ms))
+    counting = {}
+    candidates = _candidates(connection, tables.readings.c.id.in_(_ids(keys, CANDIDATES)))
+    later_ms = _later_boots(connection, [one for some in candidates.values() for one in some])
+    for place, some in candidates.items():
+        counting[place] = _choose(_enough(connection, place, some, later_ms))
     query = readings.query(tables.readings.c.id.in_(_ids(keys, 1)))
     by_id = {reading.id: reading for reading in readings.fetch(connection, query)}
-    by_id |= readings.by_ids(connection, {one.id for one in chosen.values()} - by_id.keys())
-    return {place: Newest(by_id[one.id], one.earliest_ms) for place, one in chosen.items()}
+    by_id |= readings.by_ids(connection, {one.id for one in counting.values()} - by_id.keys())
+    return {place: Newest(by_id[one.id], one.earliest_ms) for place, one in counting.items()}
 
 
 def _candidates(connection: Connection, *wanted: ColumnElement[bool]) -> dict[Place, list[_Candidate]]:
     reading, boot = tables.readings.c, tables.boots.c
     where = (boot.probe_id == reading.probe_id) & (boot.boot == reading.boot)
-    earliest = func.coalesce(reading.time_ms, boot.not_before_ms, 0)
+    earliest_ms = func.coalesce(reading.time_ms, boot.not_before_ms, 0).label("earliest_ms")
     place = (reading.vehicle_id, reading.at_bumper, reading.at_position)
-    taken = (
-        reading.id,
-        reading.probe_id,
-        reading.boot,
-        reading.seq,
-        reading.verdict,
-        earliest,
-        reading.sort_ms,
-    )
-    query = select(*place, *taken).select_from(tables.readings.outerjoin(tables.boots, where)).where(*wanted)
-    found: dict[Place, list[_Candidate]] = defaultdict(list)
-    for vehicle_id, bumper, position, key, probe_id, number, seq, verdict, *moments in connection.execute(
-        query
-    ):
-        one = _Candidate(key, probe_id, number, seq, names.VERDICTS[verdict], *moments)
-        found[vehicle_id, bumper, position].append(one)
-    return found
+    taken = (reading.id, reading.probe_id, reading.boot, reading.seq, reading.verdict, reading.sort_ms)
+    query = select(*place, *taken, earliest_ms).select_from(tables.readings.outerjoin(tables.boots, where))
+    by_place: dict[Place, list[_Candidate]] = defaultdict(list)
+    for row in connection.execute(query.where(*wanted)):
+        verdict = names.VERDICTS[row.verdict]
+        by_place[row.vehicle_id, row.at_bumper, row.at_position].append(
+            _Candidate(row.id, row.probe_id, row.boot, row.seq, verdict, row.earliest_ms, row.sort_ms)
+        )
+    return by_place
 
 
-def _later_boots(connection: Connection, found: Iterable[_Candidate]) -> dict[tuple[int, int], int]:
+def _later_boots(connection: Connection, candidates: Iterable[_Candidate]) -> dict[tuple[int, int], int]:
     """By probe and boot, from the candidates' first on, the earliest `sort_ms` a reading of any later boot can have.
 
     It lies before the boot's own readings where the probe's clock was told a time too late, and put right since.
@@ -99,7 +91,7 @@ def _later_boots(connection: Connection, found: Iterable[_Candidate]) -> dict[tu
     boot = tables.boots.c
     starts = select(boot.boot, func.coalesce(boot.offset_ms, boot.not_after_ms)).order_by(boot.boot.desc())
     later_ms: dict[tuple[int, int], int] = {}
-    for probe_id, first in _first_boots(found).items():
+    for probe_id, first in _first_boots(candidates).items():
         least_ms = _NEVER_MS
         for number, start_ms in connection.execute(
             starts.where(boot.probe_id == probe_id, boot.boot >= first)
@@ -109,46 +101,49 @@ def _later_boots(connection: Connection, found: Iterable[_Candidate]) -> dict[tu
     return later_ms
 
 
-def _first_boots(found: Iterable[_Candidate]) -> dict[int, int]:
+def _first_boots(candidates: Iterable[_Candidate]) -> dict[int, int]:
     """Of each probe the lowest boot among candidates."""
     first: dict[int, int] = {}
-    for one in found:
+    for one in candidates:
         first[one.probe_id] = min(one.boot, first.get(one.probe_id, one.boot))
     return first
 
 
 def _enough(
-    connection: Connection, place: Place, found: list[_Candidate], later_ms: Mapping[tuple[int, int], int]
+    connection: Connection,
+    place: Place,
+    candidates: list[_Candidate],
+    later_ms: Mapping[tuple[int, int], int],
 ) -> list[_Candidate]:
     """A place's newest candidates by time, with every older one that may yet be the one that counts."""
-    if len(found) < CANDIDATES:
-        return found
+    if len(candidates) < CANDIDATES:
+        return candidates
     columns = tables.readings.c
     at_place = zip((columns.vehicle_id, columns.at_bumper, columns.at_position), place, strict=True)
     where = [column == value for column, value in at_place]
     # Of those that share the oldest one's time not all need be there.
-    complete_ms = min(one.latest_ms for one in found) + 1
-    while (since_ms := _may_count_since(found, later_ms)) < complete_ms:
-        found = _candidates(connection, *where, columns.sort_ms >= since_ms)[place]
+    complete_ms = min(one.latest_ms for one in candidates) + 1
+    while (since_ms := _may_count_since(candidates, later_ms)) < complete_ms:
+        candidates = _candidates(connection, *where, columns.sort_ms >= since_ms)[place]
         complete_ms = since_ms
-    return found
+    return candidates
 
 
-def _may_count_since(found: Iterable[_Candidate], later_ms: Mapping[tuple[int, int], int]) -> int:
+def _may_count_since(candidates: Iterable[_Candidate], later_ms: Mapping[tuple[int, int], int]) -> int:
     """The least `sort_ms` of a reading that may be newer than these, by time or by its probe's own order."""
-    last = _last_of_probes(found)
+    last = _last_of_probes(candidates)
     surely_ms = max(one.earliest_ms for one in last)
     return min(surely_ms, *(later_ms.get((one.probe_id, one.boot), surely_ms) for one in last))
 
 
-def _last_of_probes(found: Iterable[_Candidate]) -> Collection[_Candidate]:
+def _last_of_probes(candidates: Iterable[_Candidate]) -> Collection[_Candidate]:
     """Of each probe the last candidate in its own order."""
-    return {one.probe_id: one for one in sorted(found, key=lambda one: one.seq)}.values()
+    return {one.probe_id: one for one in sorted(candidates, key=lambda one: one.seq)}.values()
 
 
-def _choose(found: Iterable[_Candidate]) -> _Candidate:
+def _choose(candidates: Iterable[_Candidate]) -> _Candidate:
     """The candidate that counts: of each probe its last, of these the worst that may be the newest."""
-    last = _last_of_probes(found)
+    last = _last_of_probes(candidates)
     surely_ms = max(one.earliest_ms for one in last)
     may_be = [one for one in last if one.latest_ms >= surely_ms]
     return min(may_be, key=lambda one: (SEVERITY.index(one.verdict), -one.latest_ms, -one.seq))
@@ -159,12 +154,12 @@ def _places(keys: Iterable[int] | None) -> Subquery:
     positions = union_all(
         *(select(literal(number).label("position")) for number in range(1, names.BUMPER_POSITIONS_MAX + 1))
     ).subquery()
-    fitted = tables.bumpers.c
-    query = select(fitted.vehicle_id, fitted.bumper, positions.c.position).where(
-        positions.c.position <= fitted.positions
+    bumper = tables.bumpers.c
+    query = select(bumper.vehicle_id, bumper.bumper, positions.c.position).where(
+        positions.c.position <= bumper.positions
     )
     if keys is not None:
-        query = query.where(fitted.vehicle_id.in_(list(keys)))
+        query = query.where(bumper.vehicle_id.in_(list(keys)))
     return query.distinct().subquery()
 
 

@@ -22,7 +22,11 @@ _SEQS = tuple(f"reading_seqs_{place}" for place in range(1, names.BUMPER_POSITIO
 
 @dataclass(frozen=True)
 class Result:
-    """A bumper result: which readings it names, by sequence number, and what it made of them."""
+    """A bumper result.
+
+    result: a word of `names.BUMPER_RESULTS`.
+    by_seq: verdict and reasons that it gave to each reading that it names, by sequence number.
+    """
 
     result: str
     probe_id: int
@@ -43,15 +47,15 @@ class Result:
 
 def from_row(row: Any) -> Result:
     """A row of bumper_results."""
-    found = row._mapping
+    fields = row._mapping
     by_seq = {}
-    for place in range(1, found["positions"] + 1):
-        if found[f"reading_seqs_{place}"]:
-            verdict = names.VERDICTS[found[f"verdicts_{place}"]]
-            reasons = tuple(names.words_of(names.REASONS, found[f"reasons_{place}"]))
-            by_seq[found[f"reading_seqs_{place}"]] = (verdict, reasons)
-    result = names.BUMPER_RESULTS[found["result"]]
-    return Result(result, found["probe_id"], found["seq"], found["sort_ms"], by_seq)
+    for place in range(1, fields["positions"] + 1):
+        if fields[f"reading_seqs_{place}"]:
+            verdict = names.VERDICTS[fields[f"verdicts_{place}"]]
+            reasons = tuple(names.words_of(names.REASONS, fields[f"reasons_{place}"]))
+            by_seq[fields[f"reading_seqs_{place}"]] = (verdict, reasons)
+    result = names.BUMPER_RESULTS[fields["result"]]
+    return Result(result, fields["probe_id"], fields["seq"], fields["sort_ms"], by_seq)
 
 
 def of_vehicles(connection: Connection, counting: Sequence[Reading]) -> dict[int, list[Result]]:
@@ -60,12 +64,12 @@ def of_vehicles(connection: Connection, counting: Sequence[Reading]) -> dict[int
     The readings say whose a result is: one whose readings stand at two vehicles holds for both.
     """
     vehicle_of = {(one.probe_id, one.seq): one.vehicle_id for one in counting if one.vehicle_id is not None}
-    found: dict[int, list[Result]] = defaultdict(list)
+    by_vehicle: dict[int, list[Result]] = defaultdict(list)
     for one in _naming(connection, sorted(counting, key=lambda reading: (reading.probe_id, reading.seq))):
         named = ((one.probe_id, seq) for seq in one.by_seq)
         for vehicle_id in {vehicle_of[key] for key in named if key in vehicle_of}:
-            found[vehicle_id].append(one)
-    return found
+            by_vehicle[vehicle_id].append(one)
+    return by_vehicle
 
 
 def _naming(connection: Connection, counting: Sequence[Reading]) -> Iterator[Result]:
@@ -107,7 +111,7 @@ def _spans(boots: Subquery) -> Subquery:
 
 def _of_spans() -> Select[Any]:
     """The results between a boot's first reading and the end of the last boot that may name one of its readings."""
-    span, made, later = _spans(_of_boots()), tables.bumper_results, tables.bumper_results.alias()
+    span, result, later = _spans(_of_boots()), tables.bumper_results, tables.bumper_results.alias()
     end = (
         select(later.c.seq)
         .where(
@@ -118,9 +122,11 @@ def _of_spans() -> Select[Any]:
         .correlate(span)
         .scalar_subquery()
     )
-    since = (made.c.probe_id == span.c.probe_id) & (made.c.seq > span.c.first)
-    spans = select(made).select_from(span).join(made, since & (made.c.seq < func.coalesce(end, _NO_END)))
-    return spans.order_by(made.c.probe_id, made.c.seq)
+    since = (result.c.probe_id == span.c.probe_id) & (result.c.seq > span.c.first)
+    spans = (
+        select(result).select_from(span).join(result, since & (result.c.seq < func.coalesce(end, _NO_END)))
+    )
+    return spans.order_by(result.c.probe_id, result.c.seq)
 
 
 _SPANS_OF_RESULTS = _of_spans()
@@ -131,14 +137,14 @@ def follow(connection: Connection, moved: Sequence[Reading]) -> None:
 
     Of which readings it holds does not depend on that (of_vehicles).
     """
-    made = tables.bumper_results.c
+    columns = tables.bumper_results.c
     for probe_id in {reading.probe_id for reading in moved}:
         seqs = {reading.seq for reading in moved if reading.probe_id == probe_id}
-        named = or_(*(made[column].in_(seqs) for column in _SEQS))
-        where = (made.probe_id == probe_id, made.seq > min(seqs), named)
+        named = or_(*(columns[column].in_(seqs) for column in _SEQS))
+        where = (columns.probe_id == probe_id, columns.seq > min(seqs), named)
         for row in connection.execute(select(tables.bumper_results).where(*where)).all():
             owner = _owner(connection, from_row(row))
-            change = update(tables.bumper_results).where(made.id == row.id)
+            change = update(tables.bumper_results).where(columns.id == row.id)
             connection.execute(change.values(vehicle_id=owner))
 
 

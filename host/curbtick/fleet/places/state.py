@@ -15,8 +15,11 @@ from curbtick.fleet.vehicles import Vehicle
 
 @dataclass(frozen=True)
 class Place:
-    """A position of a bumper: the reading that counts, and the verdict that stands (a bumper result may have
-    changed it). earliest_ms: the earliest moment at which the reading can have been taken.
+    """A position of a bumper.
+
+    reading: the reading that counts, None for none.
+    verdict, reasons: what stands; a bumper result may have changed what the reading said.
+    earliest_ms: the earliest moment at which the reading can have been taken.
     """
 
     bumper: int
@@ -51,8 +54,8 @@ class VehicleState:
         """The worst that is known of the vehicle: a verdict, "unread" or "not_transmitting"."""
         if self.silent_bumpers:
             return "not_transmitting"
-        found = [place.verdict for place in self.places]
-        return next((verdict for verdict in SEVERITY if verdict in found), "unread")
+        verdicts = [place.verdict for place in self.places]
+        return next((verdict for verdict in SEVERITY if verdict in verdicts), "unread")
 
     @property
     def last_ms(self) -> int | None:
@@ -73,37 +76,43 @@ def of_vehicles(connection: Connection, chosen: Sequence[Vehicle]) -> list[Vehic
     everything = len(chosen) > 50
     keys = None if everything else [vehicle.id for vehicle in chosen]
     counting = newest.of_places(connection, keys)
-    made = results.of_vehicles(connection, [found.reading for found in counting.values()])
-    return [_state(vehicle, counting, made.get(vehicle.id, [])) for vehicle in chosen]
+    by_vehicle = results.of_vehicles(connection, [one.reading for one in counting.values()])
+    return [_state(vehicle, counting, by_vehicle.get(vehicle.id, [])) for vehicle in chosen]
 
 
-def _state(vehicle: Vehicle, counting: Mapping[newest.Place, Newest], made: Sequence[Result]) -> VehicleState:
-    stands = {(one.probe_id, seq): stands for one in made for seq, stands in one.by_seq.items()}
+def _state(
+    vehicle: Vehicle, counting: Mapping[newest.Place, Newest], bumper_results: Sequence[Result]
+) -> VehicleState:
+    stands = {(one.probe_id, seq): stands for one in bumper_results for seq, stands in one.by_seq.items()}
     places = []
     for bumper, position in vehicle.places:
-        found = counting.get((vehicle.id, bumper, position))
+        current = counting.get((vehicle.id, bumper, position))
         class_khz = vehicle.bumper(bumper).class_khz
-        places.append(_place(bumper, position, class_khz, found, stands))
-    in_force = {bumper: _in_force(made, places, bumper) for bumper in range(len(names.BUMPERS))}
+        places.append(_place(bumper, position, class_khz, current, stands))
+    in_force = {bumper: _in_force(bumper_results, places, bumper) for bumper in range(len(names.BUMPERS))}
     return VehicleState(vehicle, places, {bumper: one for bumper, one in in_force.items() if one})
 
 
 def _place(
-    bumper: int, position: int, class_khz: int, found: Newest | None, stands: Mapping[tuple[int, int], Stands]
+    bumper: int,
+    position: int,
+    class_khz: int,
+    current: Newest | None,
+    stands: Mapping[tuple[int, int], Stands],
 ) -> Place:
-    if found is None:
+    if current is None:
         return Place(bumper, position, class_khz, None, "unread", (), 0)
-    reading = found.reading
+    reading = current.reading
     own = (reading.verdict, tuple(reading.reasons))
     verdict, reasons = stands.get((reading.probe_id, reading.seq), own)
-    return Place(bumper, position, class_khz, reading, verdict, reasons, found.earliest_ms)
+    return Place(bumper, position, class_khz, reading, verdict, reasons, current.earliest_ms)
 
 
-def _in_force(made: Sequence[Result], places: Sequence[Place], bumper: int) -> str | None:
+def _in_force(bumper_results: Sequence[Result], places: Sequence[Place], bumper: int) -> str | None:
     """The newest result made of readings that count on a bumper, unless a newer reading there has overtaken it."""
-    read = [place.reading for place in places if place.bumper == bumper and place.reading is not None]
-    of_bumper = [one for one in made if any(map(one.names_reading, read))]
+    readings = [place.reading for place in places if place.bumper == bumper and place.reading is not None]
+    of_bumper = [one for one in bumper_results if any(map(one.names_reading, readings))]
     if not of_bumper:
         return None
     last = max(of_bumper, key=lambda one: (one.sort_ms, one.seq))
-    return None if any(map(last.is_before, read)) else last.result
+    return None if any(map(last.is_before, readings)) else last.result

@@ -15,9 +15,9 @@ from statistics import NormalDist, median
 
 import numpy as np
 
+from curbtick.dates import DAY_MS
 from curbtick.fleet.readings import Reading
 
-DAY_MS = 86_400_000
 DAYS_A_MONTH = 30.4375
 VISITS_MIN = 6
 SPAN_MIN_DAYS = 60.0
@@ -30,9 +30,13 @@ SMALL_DB_PER_MONTH = 0.1
 class Trend:
     """A position's level over time.
 
-    rate: dB per month, low and high the bounds of its 95 % interval; crossing_ms: when the level is
-    expected to reach the pass limit, with the earliest and latest that the interval allows (latest None:
-    perhaps never); why_not: why no date is given, where none is.
+    visits, span_days: what the trend rests on.
+    rate_db_per_month: slope of the level.
+    low_db_per_month, high_db_per_month: the bounds of its 95 % interval.
+    level_now_db: the level of the fitted line at the last visit.
+    crossing_ms: when the level is expected to reach the pass limit; None where no date can be given.
+    earliest_ms, latest_ms: the same for the bounds of the interval; latest_ms None means perhaps never.
+    why_not: why no date is given, where none is.
     """
 
     visits: int
@@ -65,12 +69,12 @@ def visits(readings: Sequence[Reading], since_ms: int = 0) -> list[tuple[int, fl
         and not reading.superseded
         and reading.time_ms >= since_ms
     ]
-    made = []
+    points = []
     for _, group in groupby(useful, key=lambda reading: (reading.time_ms or 0) // DAY_MS):
         of_day = list(group)
         levels = [reading.level_db for reading in of_day if reading.level_db is not None]
-        made.append((of_day[0].time_ms or 0, median(levels)))
-    return made
+        points.append((of_day[0].time_ms or 0, median(levels)))
+    return points
 
 
 def of_visits(points: Sequence[tuple[int, float]], pass_db: float | None) -> Trend | None:

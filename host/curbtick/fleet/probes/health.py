@@ -9,29 +9,39 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 from statistics import median
+from typing import Any
 
 from curbtick_wire import names
 from sqlalchemy import Connection, func, select
 
+from curbtick.dates import DAY_MS
 from curbtick.fleet import readings, vehicles
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
+from curbtick.limits import robust
 from curbtick.store import runs, tables
 
 OVERDUE_DAYS = 1.5
-DAY_MS = 86_400_000
 DRIFT_MIN_DB = 1.0
 SCATTER_FACTOR = 3.0
 BASELINE_MIN = 5
 NEWEST = 3
 KEPT = 60
-MAD_TO_SIGMA = 1.482602
 
 
 @dataclass(frozen=True)
 class Health:
-    """A probe's state. drift_db: newest reference level minus its own baseline, None where the data are too
-    few.
+    """A probe's state.
+
+    probe_id: key of this life of its log.
+    stored: the ranges of records that the history has.
+    unanchored_boots: starts whose time is not known.
+    references: its readings of the reference sensors, oldest first.
+    drift_db: newest reference level minus the probe's own baseline, None where the data are too few.
+    scatter_db: robust standard deviation of that baseline, None likewise.
+    self_test_ms: when it last tested itself, None for never.
+    battery_mv: by its newest reading.
+    flags: what speaks against trusting it, a phrase each.
     """
 
     probe_id: int
@@ -61,34 +71,31 @@ def of_probes(connection: Connection, now_ms: int) -> list[Health]:
 
 
 def _of_probe(
-    connection: Connection, row: object, now_ms: int, found: Sequence[Reading], has_reference: bool
+    connection: Connection, probe: Any, now_ms: int, checks: Sequence[Reading], has_reference: bool
 ) -> Health:
-    probe = row._mapping  # type: ignore[attr-defined]
-    key = probe["id"]
-    drift_db, scatter_db = drift([r.level_db for r in found if r.level_db is not None])
-    test = _last_self_test(connection, key)
-    flags = _flags(found, drift_db, scatter_db, test, now_ms, has_reference)
+    drift_db, scatter_db = drift([check.level_db for check in checks if check.level_db is not None])
+    test = _last_self_test(connection, probe.id)
     return Health(
-        key,
-        probe["name"],
-        probe["unique_id"],
-        probe["life"],
-        probe["depot"],
-        _last_pull_ms(connection, key),
-        runs.of(connection, key),
-        _unanchored(connection, key),
-        found,
-        drift_db,
-        scatter_db,
-        None if test is None else test[0],
-        test is not None and test[1],
-        _battery_mv(connection, key),
-        flags,
+        probe_id=probe.id,
+        name=probe.name,
+        unique_id=probe.unique_id,
+        life=probe.life,
+        depot=probe.depot,
+        last_pull_ms=_last_pull_ms(connection, probe.id),
+        stored=runs.of(connection, probe.id),
+        unanchored_boots=_unanchored(connection, probe.id),
+        references=checks,
+        drift_db=drift_db,
+        scatter_db=scatter_db,
+        self_test_ms=None if test is None else test[0],
+        self_test_failed=test is not None and test[1],
+        battery_mv=_battery_mv(connection, probe.id),
+        flags=_flags(checks, drift_db, scatter_db, test, now_ms, has_reference),
     )
 
 
 def _flags(
-    found: Sequence[Reading],
+    checks: Sequence[Reading],
     drift_db: float | None,
     scatter_db: float | None,
     test: tuple[int, bool] | None,
@@ -96,10 +103,10 @@ def _flags(
     has_reference: bool,
 ) -> list[str]:
     flags: list[str] = []
-    if has_reference and not found:
+    if has_reference and not checks:
         flags.append("was never checked against the reference sensor")
-    elif found and now_ms - found[-1].sort_ms > OVERDUE_DAYS * DAY_MS:
-        days = (now_ms - found[-1].sort_ms) / DAY_MS
+    elif checks and now_ms - checks[-1].sort_ms > OVERDUE_DAYS * DAY_MS:
+        days = (now_ms - checks[-1].sort_ms) / DAY_MS
         flags.append(
             f"is overdue for its check against the reference sensor: the last was {days:.0f} days ago"
         )
@@ -116,10 +123,8 @@ def drift(levels_db: Sequence[float]) -> tuple[float | None, float | None]:
     """
     if len(levels_db) < BASELINE_MIN + NEWEST:
         return None, None
-    baseline = list(levels_db[:-NEWEST])
-    middle = median(baseline)
-    scatter = MAD_TO_SIGMA * median(abs(level - middle) for level in baseline)
-    return median(levels_db[-NEWEST:]) - middle, scatter
+    baseline = levels_db[:-NEWEST]
+    return median(levels_db[-NEWEST:]) - median(baseline), robust.mad_sigma(baseline)
 
 
 def has_drifted(drift_db: float | None, scatter_db: float | None) -> bool:
@@ -138,7 +143,7 @@ def _reference_readings(
         for bumper, position in vehicle.places:
             for reading in readings.of_place(connection, vehicle.id, bumper, position, newest):
                 by_probe.setdefault(reading.probe_id, []).append(reading)
-    return {key: sorted(found, key=lambda r: (r.sort_ms, r.id))[-KEPT:] for key, found in by_probe.items()}
+    return {key: sorted(checks, key=lambda r: (r.sort_ms, r.id))[-KEPT:] for key, checks in by_probe.items()}
 
 
 def _last_pull_ms(connection: Connection, key: int) -> int | None:

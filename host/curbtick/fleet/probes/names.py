@@ -9,12 +9,12 @@ from curbtick.store import tables
 def describe(connection: Connection, name: str, new_name: str | None, depot: str | None) -> None:
     """Give a probe a new name or depot. Raises InputError for a probe not known, or a name in use."""
     columns = tables.probes.c
-    taken = set(connection.execute(select(columns.name)).scalars())
-    if name not in taken:
+    names_in_use = set(connection.execute(select(columns.name)).scalars())
+    if name not in names_in_use:
         raise InputError(
             f"There is no probe {name}.", "Nothing was changed.", "`curbtick probes` lists them."
         )
-    if new_name != name and new_name in taken:
+    if new_name != name and new_name in names_in_use:
         raise InputError(f"A probe {new_name} exists already.", "Nothing was changed.", "Use another name.")
     values = {key: value for key, value in (("name", new_name), ("depot", depot)) if value}
     if values:

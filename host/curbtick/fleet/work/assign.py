@@ -62,14 +62,14 @@ def to_vehicle(
 def _places(
     chosen: Sequence[Reading], vehicle: Vehicle, bumper: int | None, first: int | None
 ) -> list[Place]:
-    made: list[Place] = []
+    places: list[Place] = []
     for reading in chosen:
         position = reading.position if first is None else first + _steps_between(chosen[0], reading)
         own = reading if first is None else chosen[0]
         number = own.bumper if bumper is None else bumper
         _check_place(reading, vehicle, number, position)
-        made.append((vehicle.id, number, position))
-    return made
+        places.append((vehicle.id, number, position))
+    return places
 
 
 def _steps_between(first: Reading, other: Reading) -> int:
@@ -103,8 +103,8 @@ def _move(
     by: str | None,
     why: str | None,
 ) -> int:
-    made = connection.execute(tables.assignments.insert().values(at_ms=at_ms, by=by, why=why))
-    key = inserted_key(made)
+    result = connection.execute(tables.assignments.insert().values(at_ms=at_ms, by=by, why=why))
+    key = inserted_key(result)
     for reading, place in moves:
         connection.execute(
             tables.assigned.insert().values(
@@ -199,13 +199,13 @@ def standing(connection: Connection) -> list[Assignment]:
     """Assignments that were not undone, newest first."""
     columns = tables.assignments.c
     query = select(tables.assignments).where(columns.undone_ms.is_(None)).order_by(columns.id.desc())
-    made = []
+    assignments = []
     for row in connection.execute(query).all():
         moved = connection.execute(
             select(tables.assigned.c.reading_id).where(tables.assigned.c.assignment_id == row.id)
         )
-        made.append(Assignment(row.id, row.at_ms, row.by, row.why, len(moved.all())))
-    return made
+        assignments.append(Assignment(row.id, row.at_ms, row.by, row.why, len(moved.all())))
+    return assignments
 
 
 def unassigned(connection: Connection, newest: int = 500) -> list[Reading]:

@@ -68,7 +68,14 @@ class Step:
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that is wrong with a vehicle; position 0 means the whole bumper."""
+    """One thing that is wrong with a vehicle.
+
+    position: 0 for the whole bumper.
+    what: "weak", "dead" or "not_transmitting".
+    state: OPEN, DONE, PROVED or WITHDRAWN.
+    opened_by_id, proved_by_id: the readings that opened and proved it.
+    steps: in the order of time.
+    """
 
     id: int
     vehicle_id: int
@@ -108,16 +115,20 @@ class Finding:
 def refresh(connection: Connection, vehicle_ids: Sequence[int] | None = None) -> None:
     """Open, reopen and prove findings by how every vehicle stands now. Doing it twice changes nothing more."""
     chosen = [v for v in vehicles.load(connection, vehicle_ids) if not v.is_reference]
-    known = _unproved(connection)
+    unproved = _unproved(connection)
     for standing in state.of_vehicles(connection, chosen):
-        _refresh_vehicle(connection, standing, known)
+        _refresh_vehicle(connection, standing, unproved)
 
 
 _Key = tuple[int, int, int]
 
 
 class _Known(NamedTuple):
-    """An unproved finding: key, state, the time of the last repairing step, 0 for none, and what opened it when."""
+    """An unproved finding.
+
+    repaired_ms: when the last repairing step was taken, 0 for none.
+    opener: (probe, sequence number) of the reading that opened it.
+    """
 
     id: int
     state: str
@@ -153,57 +164,59 @@ def _known(row: Any) -> _Known:
     return _Known(row.id, row.state, row.repaired_ms or 0, row.opened_ms, opener)
 
 
-def _refresh_vehicle(connection: Connection, standing: VehicleState, known: Mapping[_Key, _Known]) -> None:
+def _refresh_vehicle(connection: Connection, standing: VehicleState, unproved: Mapping[_Key, _Known]) -> None:
     for bumper in range(len(names.BUMPERS)):
-        found = known.get((standing.vehicle.id, bumper, 0))
-        _refresh_bumper(connection, standing, bumper, found)
+        finding = unproved.get((standing.vehicle.id, bumper, 0))
+        _refresh_bumper(connection, standing, bumper, finding)
     for place in standing.places:
         # A bumper may be silent by a reading that came from another vehicle; what was found beside it stands.
         is_silent = place.bumper in standing.silent_bumpers and place.verdict not in _FAULTS
         if place.reading is not None and not is_silent:
             key = (standing.vehicle.id, place.bumper, place.position)
-            _refresh_place(connection, key, place, known.get(key))
+            _refresh_place(connection, key, place, unproved.get(key))
 
 
 def _refresh_bumper(
-    connection: Connection, standing: VehicleState, bumper: int, known: _Known | None
+    connection: Connection, standing: VehicleState, bumper: int, finding: _Known | None
 ) -> None:
     """A silent bumper is a finding, opened again where it is silent after the repair too, and proved to transmit by
     any later PASS or WEAK on it.
     """
-    read = [(place, place.reading) for place in standing.at(bumper) if place.reading is not None]
+    readings = [(place, place.reading) for place in standing.at(bumper) if place.reading is not None]
     if bumper in standing.silent_bumpers:
-        last = max((reading for _, reading in read), key=lambda one: (one.sort_ms, one.seq))
-        if known is not None:
-            _reopen(connection, known, last.sort_ms)
+        last = max((reading for _, reading in readings), key=lambda one: (one.sort_ms, one.seq))
+        if finding is not None:
+            _reopen(connection, finding, last.sort_ms)
         else:
             _open(connection, (standing.vehicle.id, bumper, 0), "not_transmitting", (), last.sort_ms, last.id)
-    elif known is not None:
-        heard = [one for place, one in read if one.verdict in _HEARD and known.is_after(place)]
+    elif finding is not None:
+        heard = [one for place, one in readings if one.verdict in _HEARD and finding.is_after(place)]
         if heard:
-            _prove(connection, known.id, heard[0])
+            _prove(connection, finding.id, heard[0])
 
 
-def _refresh_place(connection: Connection, key: _Key, place: Place, known: _Known | None) -> None:
+def _refresh_place(connection: Connection, key: _Key, place: Place, finding: _Known | None) -> None:
     reading = place.reading
     assert reading is not None
     if place.verdict in _FAULTS:
-        if known is None:
+        if finding is None:
             _open(connection, key, place.verdict, place.reasons, reading.sort_ms, reading.id)
         else:
             values = {"what": place.verdict, "reasons": names.mask_of(names.REASONS, place.reasons)}
             connection.execute(
-                update(tables.findings).where(tables.findings.c.id == known.id).values(**values)
+                update(tables.findings).where(tables.findings.c.id == finding.id).values(**values)
             )
-            _reopen(connection, known, reading.sort_ms)
-    elif place.verdict == "pass" and known is not None and known.is_after(place):
-        _prove(connection, known.id, reading)
+            _reopen(connection, finding, reading.sort_ms)
+    elif place.verdict == "pass" and finding is not None and finding.is_after(place):
+        _prove(connection, finding.id, reading)
 
 
-def _reopen(connection: Connection, known: _Known, read_ms: int) -> None:
+def _reopen(connection: Connection, finding: _Known, read_ms: int) -> None:
     """A repair that a later reading belies leaves a finding open."""
-    if known.state == DONE and read_ms > known.repaired_ms:
-        connection.execute(update(tables.findings).where(tables.findings.c.id == known.id).values(state=OPEN))
+    if finding.state == DONE and read_ms > finding.repaired_ms:
+        connection.execute(
+            update(tables.findings).where(tables.findings.c.id == finding.id).values(state=OPEN)
+        )
 
 
 def _open(
@@ -289,14 +302,14 @@ def note(
             f"The steps are {', '.join(sorted(STEP_WORDS))}.",
         )
     columns = tables.findings.c
-    found = connection.scalar(select(columns.state).where(columns.id == finding_id))
-    if found is None:
+    state_before = connection.scalar(select(columns.state).where(columns.id == finding_id))
+    if state_before is None:
         raise InputError(
             f"There is no finding {finding_id}.", "Nothing was noted.", "`curbtick work` lists them."
         )
     row = {"finding_id": finding_id, "step": step, "at_ms": at_ms, "by": by, "note": text}
     inserted_key(connection.execute(tables.steps.insert().values(**row)))
-    if found == OPEN and step in REPAIRS:
+    if state_before == OPEN and step in REPAIRS:
         connection.execute(update(tables.findings).where(columns.id == finding_id).values(state=DONE))
 
 
@@ -321,8 +334,8 @@ def load(
     if since_ms is not None:
         query = query.where((columns.state != PROVED) | (columns.proved_ms >= since_ms))
     rows = connection.execute(query).all()
-    noted = _steps(connection, [row.id for row in rows])
-    return [_finding(row, noted.get(row.id, [])) for row in rows]
+    steps = _steps(connection, [row.id for row in rows])
+    return [_finding(row, steps.get(row.id, [])) for row in rows]
 
 
 def _steps(connection: Connection, finding_ids: Sequence[int]) -> dict[int, list[Step]]:
@@ -330,26 +343,25 @@ def _steps(connection: Connection, finding_ids: Sequence[int]) -> dict[int, list
     query = (
         select(tables.steps).where(columns.finding_id.in_(finding_ids)).order_by(columns.at_ms, columns.id)
     )
-    made: dict[int, list[Step]] = {}
+    by_finding: dict[int, list[Step]] = {}
     for row in connection.execute(query):
-        made.setdefault(row.finding_id, []).append(Step(row.step, row.at_ms, row.by, row.note))
-    return made
+        by_finding.setdefault(row.finding_id, []).append(Step(row.step, row.at_ms, row.by, row.note))
+    return by_finding
 
 
-def _finding(row: object, noted: Sequence[Step]) -> Finding:
-    found = row._mapping  # type: ignore[attr-defined]
+def _finding(row: Any, steps: Sequence[Step]) -> Finding:
     return Finding(
-        found["id"],
-        found["vehicle_id"],
-        found["vehicle"],
-        found["bumper"],
-        found["position"],
-        found["what"],
-        tuple(names.words_of(names.REASONS, found["reasons"])),
-        found["state"],
-        found["opened_ms"],
-        found["proved_ms"],
-        found["opened_by_id"],
-        found["proved_by_id"],
-        noted,
+        id=row.id,
+        vehicle_id=row.vehicle_id,
+        vehicle=row.vehicle,
+        bumper=row.bumper,
+        position=row.position,
+        what=row.what,
+        reasons=tuple(names.words_of(names.REASONS, row.reasons)),
+        state=row.state,
+        opened_ms=row.opened_ms,
+        proved_ms=row.proved_ms,
+        opened_by_id=row.opened_by_id,
+        proved_by_id=row.proved_by_id,
+        steps=steps,
     )

@@ -74,13 +74,13 @@ def _of_place(
     vehicle_marks: Sequence[PlacedMark],
     limit_sets: Mapping[int, LimitSet],
 ) -> PlaceHistory:
-    found = readings.of_place(connection, vehicle_id, *place, newest=NEWEST)
+    newest = readings.of_place(connection, vehicle_id, *place, newest=NEWEST)
     mine = [mark.mark for mark in vehicle_marks if mark.is_at(*place)]
     fresh_ms = max((mark.at_ms for mark in mine if mark.kind in FRESH_START), default=0)
-    points = trend.visits(found, fresh_ms)
-    pass_db = _pass_db(found[-1], limit_sets) if found else None
-    ordered = sorted([*mine, *_limit_changes(found, limit_sets)], key=lambda mark: mark.at_ms)
-    return PlaceHistory(vehicle_id, *place, found, ordered, trend.of_visits(points, pass_db))
+    points = trend.visits(newest, fresh_ms)
+    pass_db = _pass_db(newest[-1], limit_sets) if newest else None
+    ordered = sorted([*mine, *_limit_changes(newest, limit_sets)], key=lambda mark: mark.at_ms)
+    return PlaceHistory(vehicle_id, *place, newest, ordered, trend.of_visits(points, pass_db))
 
 
 def limits_of(reading: Reading, limit_sets: Mapping[int, LimitSet]) -> dict[str, int] | None:
@@ -98,10 +98,10 @@ def _judged_by(reading: Reading) -> tuple[int, int]:
     return reading.values["limits_revision"], reading.class_khz
 
 
-def _limit_changes(found: Sequence[Reading], limit_sets: Mapping[int, LimitSet]) -> list[Mark]:
+def _limit_changes(newest: Sequence[Reading], limit_sets: Mapping[int, LimitSet]) -> list[Mark]:
     """A mark at the first reading judged by other limits than the one before."""
     marks = []
-    for before, after in pairwise(found):
+    for before, after in pairwise(newest):
         if _judged_by(before) == _judged_by(after):
             continue
         if limits_of(before, limit_sets) != limits_of(after, limit_sets):
@@ -112,16 +112,16 @@ def _limit_changes(found: Sequence[Reading], limit_sets: Mapping[int, LimitSet])
 
 def marks_of(connection: Connection, vehicle_id: int) -> list[PlacedMark]:
     """Steps, swaps and refits of a vehicle."""
-    wanted = {"vehicle_id": vehicle_id}
+    values = {"vehicle_id": vehicle_id}
     refits: list[PlacedMark] = []
-    for row, before in pairwise(reversed(connection.execute(_REFITS, wanted).all())):
+    for row, before in pairwise(reversed(connection.execute(_REFITS, values).all())):
         if row.bumper == before.bumper:
             refits.append(_refit(row))
     steps = [
         PlacedMark(row.bumper, frozenset((row.position,)), Mark(row.at_ms, row.step, _step_words(row)))
-        for row in connection.execute(_STEPS, wanted)
+        for row in connection.execute(_STEPS, values)
     ]
-    return steps + [_swap(row) for row in connection.execute(_SWAPS, wanted)] + refits
+    return steps + [_swap(row) for row in connection.execute(_SWAPS, values)] + refits
 
 
 _WANTED: BindParameter[int] = bindparam("vehicle_id")

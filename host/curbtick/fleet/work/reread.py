@@ -23,7 +23,10 @@ Standing = Mapping[int, tuple[str, Sequence[str]]]
 
 @dataclass(frozen=True)
 class Again:
-    """A place that does not stand at PASS and that no finding covers. next_words: what to do about it."""
+    """A place that does not stand at PASS and that no finding covers.
+
+    next_words: what to do about it.
+    """
 
     vehicle: Vehicle
     place: Place
@@ -35,15 +38,17 @@ def of_states(states: Iterable[VehicleState], findings: Sequence[Finding]) -> li
 
     A RETRY on a bumper with a finding of its own (it does not transmit) is covered by that.
     """
-    known = {(f.vehicle_id, f.bumper, f.position) for f in findings if f.state in UNPROVED}
-    made = []
+    known_places = {(f.vehicle_id, f.bumper, f.position) for f in findings if f.state in UNPROVED}
+    places = []
     for state in states:
         for place in state.places:
             key = (state.vehicle.id, place.bumper)
-            covered = (*key, 0) in known or (place.verdict != "retry" and (*key, place.position) in known)
+            covered = (*key, 0) in known_places or (
+                place.verdict != "retry" and (*key, place.position) in known_places
+            )
             if place.verdict in ("retry", "weak", "dead") and not covered:
-                made.append(Again(state.vehicle, place, _next_words(state.vehicle, place.verdict)))
-    return made
+                places.append(Again(state.vehicle, place, _next_words(state.vehicle, place.verdict)))
+    return places
 
 
 def _next_words(vehicle: Vehicle, verdict: str) -> str:
@@ -57,7 +62,7 @@ def _next_words(vehicle: Vehicle, verdict: str) -> str:
 def not_fitted(of_day: Sequence[Reading], standing: Standing, states: Iterable[VehicleState]) -> list[Again]:
     """Readings that do not pass, at positions where their vehicle carries no sensor by the history."""
     by_key = {state.vehicle.id: state for state in states}
-    made = []
+    places = []
     for reading in of_day:
         state = by_key.get(reading.vehicle_id or 0)
         verdict, reasons = stands(reading, standing)
@@ -65,8 +70,8 @@ def not_fitted(of_day: Sequence[Reading], standing: Standing, states: Iterable[V
             continue
         if (reading.bumper, reading.position) not in state.vehicle.places:
             words = "No sensor is fitted there by the history: refit or assign"
-            made.append(Again(state.vehicle, _place_of(reading, verdict, reasons), words))
-    return made
+            places.append(Again(state.vehicle, _place_of(reading, verdict, reasons), words))
+    return places
 
 
 def _place_of(reading: Reading, verdict: str, reasons: Sequence[str]) -> Place:

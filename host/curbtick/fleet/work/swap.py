@@ -45,7 +45,13 @@ class Swap:
 
 @dataclass(frozen=True)
 class Decision:
-    """What a swap test says. follows: "sensor", "wiring", or None when the readings cannot tell, and why."""
+    """What a swap test says.
+
+    follows: "sensor", "wiring", or None when the readings cannot tell.
+    why: the reason, in words.
+    before_db, after_db: levels of both positions.
+    uncertainty_db: of the change of the difference between the two positions.
+    """
 
     follows: str | None
     why: str
@@ -163,8 +169,8 @@ def _split(
     Only these two visits count: before them the fault may not have been there, after them something else
     may have been done.
     """
-    found = readings.of_place(connection, swap.vehicle_id, swap.bumper, position, newest=60)
-    usable = [r for r in found if r.verdict != "retry" and r.time_ms is not None and not r.superseded]
+    newest = readings.of_place(connection, swap.vehicle_id, swap.bumper, position, newest=60)
+    usable = [r for r in newest if r.verdict != "retry" and r.time_ms is not None and not r.superseded]
     before = [r for r in usable if r.sort_ms < swap.at_ms]
     after = [r for r in usable if r.sort_ms >= swap.at_ms and (later_ms is None or r.sort_ms < later_ms)]
     last_visit = [level_of(r) for r in before if r.sort_ms > before[-1].sort_ms - VISIT_MS]
@@ -192,11 +198,11 @@ def in_words(
     connection: Connection, vehicle_id: int, repeats: Callable[[], Repeatability] | None = None
 ) -> list[str]:
     """Every swap test of a vehicle with what it says. repeats: where the fleet's repeatability is at hand already."""
-    found = of_vehicle(connection, vehicle_id)
-    if not found:
+    swaps = of_vehicle(connection, vehicle_id)
+    if not swaps:
         return []
-    known = repeat.of_fleet(connection) if repeats is None else repeats()
-    return [words(swap, decide(connection, swap, known), known) for swap in found]
+    repeatability = repeat.of_fleet(connection) if repeats is None else repeats()
+    return [words(swap, decide(connection, swap, repeatability), repeatability) for swap in swaps]
 
 
 def words(swap: Swap, decision: Decision, repeats: Repeatability) -> str:

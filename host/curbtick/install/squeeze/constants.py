@@ -104,18 +104,18 @@ class _Known:
 
 def fold(program: Program) -> None:
     """Put every known whole number where its name stands, and a word's place in its table, in place."""
-    found: dict[str, dict[str, Value]] = {path: {} for path in program}
+    values: dict[str, dict[str, Value]] = {path: {} for path in program}
     before = -1
-    while before != (before := sum(map(len, found.values()))):
+    while before != (before := sum(map(len, values.values()))):
         for path, module in program.items():
-            known = _Known(program, path, found)
+            constants = _Known(program, path, values)
             for line in module.body:
-                found[path].update(_defined(line, known))
+                values[path].update(_defined(line, constants))
     for path, module in program.items():
-        _Folder(_Known(program, path, found)).visit(module)
+        _Folder(_Known(program, path, values)).visit(module)
 
 
-def _defined(line: ast.stmt, known: _Known) -> dict[str, Value]:
+def _defined(line: ast.stmt, constants: _Known) -> dict[str, Value]:
     """The names a top-level assignment gives to small whole numbers, or to a table of words."""
     pairs: dict[str, Value]
     try:
@@ -123,15 +123,17 @@ def _defined(line: ast.stmt, known: _Known) -> dict[str, Value]:
             case ast.Assign(targets=[ast.Name(id=word)], value=ast.Tuple(elts=elements)):
                 pairs = {word: _words(elements)}
             case ast.Assign(targets=[ast.Name(id=word)], value=value):
-                pairs = {word: known.value(value)}
+                pairs = {word: constants.value(value)}
             case ast.Assign(targets=[ast.Tuple(elts=targets)], value=value):
                 words = [target.id for target in targets if isinstance(target, ast.Name)]
-                pairs = dict(zip(words, known.values(value), strict=True))
+                pairs = dict(zip(words, constants.values(value), strict=True))
             case _:
                 return {}
     except (NotConstantError, ValueError):
         return {}
-    return {word: value for word, value in pairs.items() if known.is_bound_once(word) and _is_small(value)}
+    return {
+        word: value for word, value in pairs.items() if constants.is_bound_once(word) and _is_small(value)
+    }
 
 
 def _words(elements: list[ast.expr]) -> tuple[str, ...]:

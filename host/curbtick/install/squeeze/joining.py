@@ -94,10 +94,10 @@ class _Joiner:
     def _origin(self, path: str, name: str) -> tuple[str, str]:
         """Where a name that a module has is bound."""
         while (path, name) not in self._called:
-            taken = taken_names(self._program, path)
-            if name not in taken:
+            used_names = taken_names(self._program, path)
+            if name not in used_names:
                 raise CannotJoinError(f"{path} has no {name} of its own")
-            path, name = taken[name]
+            path, name = used_names[name]
         return path, name
 
     def _name_in(self, whole: "_Whole", source: str, name: str) -> str:
@@ -117,13 +117,13 @@ class _Joiner:
         return lines
 
     def _read_from(self, root: str) -> set[str]:
-        found: set[str] = set()
+        names: set[str] = set()
         for path, module in self._program.items():
             if self._home.get(path) != root:
                 for local, source in module_names(self._program, path).items():
                     if source == root:
-                        found |= _attributes_of(module, local)
-        return found
+                        names |= _attributes_of(module, local)
+        return names
 
 
 def _attributes_of(module: ast.Module, local: str) -> set[str]:

@@ -9,7 +9,7 @@ Program = dict[str, ast.Module]
 def path_of(program: Program, dotted: str) -> str | None:
     """The path of a dotted module name within the program."""
     path = dotted.replace(".", "/")
-    return next((found for found in (path, f"{path}/__init__") if found in program), None)
+    return next((candidate for candidate in (path, f"{path}/__init__") if candidate in program), None)
 
 
 def origin(path: str, node: ast.ImportFrom) -> str:
@@ -31,35 +31,35 @@ def imported(path: str, module: ast.Module) -> Iterator[tuple[str, str, str]]:
 
 def module_names(program: Program, path: str) -> dict[str, str]:
     """Local names that stand for modules of the program: name to path."""
-    found = {}
+    names = {}
     for local, dotted, name in imported(path, program[path]):
         target = path_of(program, f"{dotted}.{name}")
         if target:
-            found[local] = target
-    return found
+            names[local] = target
+    return names
 
 
 def taken_names(program: Program, path: str) -> dict[str, tuple[str, str]]:
     """Local names taken from modules of the program: name to (path, name there)."""
-    found = {}
+    names = {}
     for local, dotted, name in imported(path, program[path]):
         source = path_of(program, dotted)
         if source and not path_of(program, f"{dotted}.{name}"):
-            found[local] = (source, name)
-    return found
+            names[local] = (source, name)
+    return names
 
 
 def reached(program: Program, path: str) -> set[str]:
     """The program's modules that a module imports, and the packages they stand in."""
-    found: set[str] = set()
+    paths: set[str] = set()
     for _local, dotted, name in imported(path, program[path]):
         for words in (dotted, f"{dotted}.{name}"):
             parts = words.split(".")
             for count in range(1, len(parts) + 1):
                 target = path_of(program, ".".join(parts[:count]))
                 if target:
-                    found.add(target)
-    return found
+                    paths.add(target)
+    return paths
 
 
 def stored(module: ast.Module) -> Iterator[str]:

@@ -21,18 +21,18 @@ def shorten(program: Program) -> None:
     }
     for_attributes, for_variables = spare.for_attributes(program), spare.for_variables(program)
     for module in program.values():
-        taken = spare.variables(module) | fixed
+        used_names = spare.variables(module) | fixed
         # What stands at a module's top gets another name when modules are joined.
         left = fixed | bound_at_top(module)
         own = [word for word in _private(module) if word not in left]
-        _Renamer(dict(zip(own, _fresh(for_attributes, taken), strict=False))).visit(module)
+        _Renamer(dict(zip(own, _fresh(for_attributes, used_names), strict=False))).visit(module)
         for node in ast.walk(module):
             if isinstance(node, ast.FunctionDef):
                 _shorten_arguments(node, keywords, for_variables)
 
 
-def _fresh(words: list[str], taken: set[str]) -> Iterator[str]:
-    return (word for word in itertools.chain(words, spare.new_words()) if word not in taken)
+def _fresh(words: list[str], used_names: set[str]) -> Iterator[str]:
+    return (word for word in itertools.chain(words, spare.new_words()) if word not in used_names)
 
 
 def is_private(word: str) -> bool:
@@ -96,9 +96,9 @@ def _shorten_arguments(function: ast.FunctionDef, keywords: set[str], words: lis
         for argument in ast.walk(node.args)
         if isinstance(argument, ast.arg)
     }
-    taken = {node.id for node in ast.walk(function) if isinstance(node, ast.Name)} | inner
-    taken |= {argument.arg for argument in ast.walk(function.args) if isinstance(argument, ast.arg)}
-    fresh = _fresh(words, taken)
+    used_names = {node.id for node in ast.walk(function) if isinstance(node, ast.Name)} | inner
+    used_names |= {argument.arg for argument in ast.walk(function.args) if isinstance(argument, ast.arg)}
+    fresh = _fresh(words, used_names)
     short = {
         argument.arg: next(fresh)
         for argument in function.args.args

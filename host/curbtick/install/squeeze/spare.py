@@ -16,25 +16,25 @@ _TAKEN = {"micropython", "const", "self", "ptr", "ptr8", "ptr16", "ptr32", "uint
 
 def variables(module: ast.AST) -> set[str]:
     """Every name that stands for a variable, an argument, a function, a class or an import."""
-    found: set[str] = set()
+    names: set[str] = set()
     for node in ast.walk(module):
         match node:
             case ast.Name(id=word) | ast.arg(arg=word) | ast.FunctionDef(name=word) | ast.ClassDef(name=word):
-                found.add(word)
+                names.add(word)
             case ast.alias(name=word, asname=other):
-                found.add(other or word)
-    return found
+                names.add(other or word)
+    return names
 
 
 def attributes(program: Program) -> Counter[str]:
     """Every name that stands for an attribute, and methods' names."""
-    found: Counter[str] = Counter()
+    counts: Counter[str] = Counter()
     for module in program.values():
         for node in ast.walk(module):
             match node:
                 case ast.Attribute(attr=word) | ast.FunctionDef(name=word):
-                    found[word] += 1
-    return found
+                    counts[word] += 1
+    return counts
 
 
 def strings(program: Program) -> set[str]:
@@ -60,8 +60,8 @@ def for_variables(program: Program) -> list[str]:
 
 def for_attributes(program: Program) -> list[str]:
     """Words that no object of the program has as an attribute."""
-    taken = attributes(program)
-    return [word for word in for_variables(program) if word not in taken]
+    used_names = attributes(program)
+    return [word for word in for_variables(program) if word not in used_names]
 
 
 def new_words(letters: str = string.ascii_lowercase) -> Iterator[str]:

@@ -48,29 +48,29 @@ def _read_names(module: ast.Module) -> set[str]:
 
 def _wanted_elsewhere(program: Program) -> set[tuple[str, str]]:
     """(path, name) of what a module takes from another, by import or as an attribute."""
-    wanted = set()
+    names = set()
     for path, module in program.items():
         for _local, dotted, name in imported(path, module):
             source = path_of(program, dotted)
             if source:
-                wanted.add((source, name))
+                names.add((source, name))
         modules = module_names(program, path)
         for node in ast.walk(module):
             match node:
                 case ast.Attribute(value=ast.Name(id=word), attr=attribute) if word in modules:
-                    wanted.add((modules[word], attribute))
-    return wanted
+                    names.add((modules[word], attribute))
+    return names
 
 
 def _drop_imports(program: Program) -> None:
-    wanted = _wanted_elsewhere(program)
+    needed_names = _wanted_elsewhere(program)
     for path, module in program.items():
-        used = _read_names(module) | {name for source, name in wanted if source == path}
+        used = _read_names(module) | {name for source, name in needed_names if source == path}
         _ImportSweeper(used).visit(module)
 
 
 def _drop_modules(program: Program, keep: tuple[str, ...]) -> None:
-    found: set[str] = set()
+    paths: set[str] = set()
     waiting = {path for path in program if path == "main" or path.startswith(keep)}
     waiting |= {
         f"{path.rsplit('/', depth)[0]}/__init__"
@@ -79,10 +79,10 @@ def _drop_modules(program: Program, keep: tuple[str, ...]) -> None:
     }
     while waiting:
         path = waiting.pop()
-        if path in program and path not in found:
-            found.add(path)
+        if path in program and path not in paths:
+            paths.add(path)
             waiting |= reached(program, path)
-    for path in set(program) - found:
+    for path in set(program) - paths:
         del program[path]
 
 

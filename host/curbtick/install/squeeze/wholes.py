@@ -30,23 +30,23 @@ def wholes(program: Program, start: str) -> dict[str, list[str]]:
 
 def _targets(program: Program, path: str, body: list[ast.stmt]) -> list[str]:
     """The modules that statements of a module import, in order."""
-    found = []
+    targets = []
     for _local, dotted, name in imported(path, ast.Module(body, [])):
         target = path_of(program, f"{dotted}.{name}") or path_of(program, dotted)
-        if target and target not in found:
-            found.append(target)
-    return found
+        if target and target not in targets:
+            targets.append(target)
+    return targets
 
 
 def _lazy_roots(program: Program, eager: list[str]) -> list[str]:
-    found: list[str] = []
+    roots: list[str] = []
     for path, module in sorted(program.items()):
         for node in ast.walk(module):
             if isinstance(node, ast.FunctionDef):
-                found += [
-                    target for target in _targets(program, path, node.body) if target not in found + eager
+                roots += [
+                    target for target in _targets(program, path, node.body) if target not in roots + eager
                 ]
-    return found
+    return roots
 
 
 def _reach(program: Program, root: str, eager: list[str]) -> list[str]:
@@ -65,5 +65,5 @@ def _reach(program: Program, root: str, eager: list[str]) -> list[str]:
 
 
 def _rest(paths: Iterable[str], placed: dict[str, list[str]]) -> list[str]:
-    taken = {path for parts in placed.values() for path in parts}
-    return [path for path in paths if path not in taken]
+    placed_paths = {path for parts in placed.values() for path in parts}
+    return [path for path in paths if path not in placed_paths]

@@ -8,8 +8,7 @@ from typing import Any
 import numpy as np
 
 from curbtick.errors import InputError
-from curbtick.sound import snippet as waves
-from curbtick.sound.snippet import Snippet
+from curbtick.sound.snippet import Snippet, envelope_db, spectrogram_db, spectrum_db
 
 
 def save(snippet: Snippet, title: str, path: Path) -> None:
@@ -51,20 +50,20 @@ def _waveform(axes: Any, snippet: Snippet) -> None:
 
 
 def _envelope(axes: Any, snippet: Snippet) -> None:
-    axes.plot(_ms(snippet), waves.envelope_db(snippet))
+    axes.plot(_ms(snippet), envelope_db(snippet))
     axes.set_ylim(-60, 3)
     _label(axes, "ms", "envelope 30-80 kHz, dBFS")
 
 
 def _spectrum(axes: Any, snippet: Snippet) -> None:
-    frequency_hz, level_db = waves.spectrum_db(snippet)
+    frequency_hz, level_db = spectrum_db(snippet)
     axes.plot(frequency_hz / 1000, level_db)
     axes.set_ylim(-90, 3)
     _label(axes, "kHz", "spectrum, dBFS")
 
 
 def _spectrogram(axes: Any, snippet: Snippet) -> None:
-    times_s, frequency_hz, levels = waves.spectrogram_db(snippet)
+    times_s, frequency_hz, levels = spectrogram_db(snippet)
     if levels.size:
         axes.pcolormesh(
             times_s * 1000, frequency_hz / 1000, levels, vmin=levels.max() - 60, shading="nearest"

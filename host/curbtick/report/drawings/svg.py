@@ -9,14 +9,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
+from curbtick_wire import names
 from markupsafe import Markup
 
+# Beside the colour; in the order in which they are counted.
 LETTERS = {"pass": "P", "weak": "W", "dead": "D", "retry": "R", "unread": "–"}
 WORDS = {
-    "pass": "PASS",
-    "weak": "WEAK",
-    "dead": "DEAD",
-    "retry": "RETRY",
+    **{verdict: verdict.upper() for verdict in names.VERDICTS},
     "unread": "not read",
     "not_transmitting": "not transmitting",
 }

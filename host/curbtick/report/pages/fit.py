@@ -8,17 +8,17 @@ from markupsafe import Markup
 
 from curbtick.dates import date
 from curbtick.limits.fit import HISTOGRAM_STEP_DB, ClassFit, Fit
-from curbtick.report.pages.overviews import ENVIRONMENT
+from curbtick.report.pages.frame import ENVIRONMENT
 
 WIDTH, HEIGHT = 600.0, 160.0
 LOW_DB, HIGH_DB = -60.0, 0.0
 
 
-def page(made: Fit, doubts: Sequence[str] = ()) -> str:
+def fit_page(fit: Fit, doubts: Sequence[str] = ()) -> str:
     """The whole page. doubts: sentences about probes whose readings are in it."""
-    classes = [{"row": row, "drawing": drawing(row), "facts": _facts(row)} for row in made.classes]
+    classes = [{"row": row, "drawing": drawing(row), "facts": _facts(row)} for row in fit.classes]
     return ENVIRONMENT.get_template("fit.html").render(
-        risk=f"{made.risk_share:g}", since=date(made.since_ms), classes=classes, doubts=doubts
+        risk=f"{fit.risk_share:g}", since=date(fit.since_ms), classes=classes, doubts=doubts
     )
 
 

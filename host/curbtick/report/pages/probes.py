@@ -6,16 +6,17 @@ from typing import Any
 from curbtick.dates import date, when
 from curbtick.fleet.probes.health import Health
 from curbtick.report.drawings import svg
-from curbtick.report.pages.overviews import Site, point
+from curbtick.report.pages.frame import Frame, point
+from curbtick.report.views import site_map
 
 
-def page(site: Site, undated: Mapping[int, int]) -> str:
+def probes_page(frame: Frame, undated: Mapping[int, int]) -> str:
     """The page. undated: readings without a date, by the key of their probe."""
-    shown = [_probe(site, probe, undated.get(probe.probe_id, 0)) for probe in site.health]
-    return site.render("probes.html", "probes.html", (), probes=shown)
+    shown = [_probe(frame, probe, undated.get(probe.probe_id, 0)) for probe in frame.health]
+    return frame.render("probes.html", site_map.PROBES.file, (), probes=shown)
 
 
-def _probe(site: Site, probe: Health, undated: int) -> dict[str, Any]:
+def _probe(frame: Frame, probe: Health, undated: int) -> dict[str, Any]:
     stored = ", ".join(f"{first} to {last}" for first, last in probe.stored) or "none"
     facts = [
         ("Last pulled", when(probe.last_pull_ms)),
@@ -33,15 +34,15 @@ def _probe(site: Site, probe: Health, undated: int) -> dict[str, Any]:
         "depot": probe.depot,
         "flags": probe.flags,
         "facts": facts,
-        "drawing": _drawing(site, probe),
+        "drawing": _drawing(frame, probe),
     }
 
 
-def _drawing(site: Site, probe: Health) -> str | None:
+def _drawing(frame: Frame, probe: Health) -> str | None:
     """The level of its reference readings over time, where there are two."""
     if len(probe.references) < 2:
         return None
-    points = [point(site, reading) for reading in probe.references]
+    points = [point(frame, reading) for reading in probe.references]
     ticks = [(points[0].at_ms, date(points[0].at_ms)), (points[-1].at_ms, date(points[-1].at_ms))]
     return svg.history(f"Reference level of probe {probe.name}", points, (), ticks)
 

@@ -12,23 +12,22 @@ from numpy.typing import NDArray
 
 from curbtick.fleet.readings import Reading
 from curbtick.report.drawings import svg
-from curbtick.report.pages.overviews import Site
+from curbtick.report.pages.frame import Frame
 from curbtick.report.views.places import number, only_neighbour, reasons_in_words
-from curbtick.sound import snippet as waves
-from curbtick.sound.snippet import Snippet
+from curbtick.sound.snippet import Snippet, centre_hz, envelope_db, spectrogram_db, spectrum_db
 
 GRAM_RANGE_DB = 60.0
 SHOWN_HZ = (0.0, 100_000.0)
 
 
-def page(site: Site, reading: Reading, shown: Mapping[str, Any], snippet: Snippet | None) -> str:
+def reading_page(frame: Frame, reading: Reading, shown: Mapping[str, Any], snippet: Snippet | None) -> str:
     """The page. shown: the reading's JSON object; snippet: None where the probe dropped it."""
     neighbour = only_neighbour(reading)
-    return site.render(
+    return frame.render(
         "reading.html",
         "reading",
         [reading.probe_id],
-        row=site.row(reading),
+        row=frame.row(reading),
         neighbour=neighbour,
         sounds=[{**sound, "kind": _whose(sound["kind"], neighbour)} for sound in shown["bursts"]],
         numbers=_numbers(reading, shown),
@@ -86,7 +85,7 @@ def _time_words(shown: Mapping[str, Any]) -> str:
 
 def remeasured(snippet: Snippet) -> list[tuple[str, str]]:
     """Level and frequency that the bench finds in the snippet, with the snippet's precision."""
-    envelope = waves.envelope_db(snippet)
+    envelope = envelope_db(snippet)
     if not len(envelope):
         return []
     precision_db = 20 * np.log10(1 + snippet.step_codes / 2 / max(float(np.abs(snippet.samples).max()), 1.0))
@@ -95,7 +94,7 @@ def remeasured(snippet: Snippet) -> list[tuple[str, str]]:
             "Level of this burst",
             f"{envelope.max():.2f} dBFS, ±{max(precision_db, 0.05):.2f} dB by the cut to 8 bits",
         ),
-        ("Spectral centre", f"{waves.centre_hz(snippet) / 1000:.3f} kHz"),
+        ("Spectral centre", f"{centre_hz(snippet) / 1000:.3f} kHz"),
         ("Sample rate", f"{snippet.rate_hz / 1000:g} kS/s, {len(snippet.samples)} samples"),
     ]
 
@@ -105,7 +104,7 @@ def _figures(snippet: Snippet) -> list[dict[str, Markup | str]]:
     peak = max(float(np.abs(snippet.samples).max(initial=1.0)), 1.0)
     ms = f"{count / snippet.rate_hz * 1000:.2f} ms"
     start = f"{snippet.start_us / 1000:.1f} ms into the reading"
-    frequency_hz, level_db = waves.spectrum_db(snippet)
+    frequency_hz, level_db = spectrum_db(snippet)
     below = frequency_hz <= SHOWN_HZ[1]
     figures = [
         _figure(
@@ -116,7 +115,7 @@ def _figures(snippet: Snippet) -> list[dict[str, Markup | str]]:
         ),
         _figure(
             svg.trace(
-                "Envelope of the strongest burst", list(waves.envelope_db(snippet)), -60, 0, ("0", ms, "dBFS")
+                "Envelope of the strongest burst", list(envelope_db(snippet)), -60, 0, ("0", ms, "dBFS")
             ),
             "Its envelope over 30-80 kHz",
         ),
@@ -150,7 +149,7 @@ def _figure(drawing: Markup, words: str) -> dict[str, Markup | str]:
 
 def spectrogram(snippet: Snippet) -> Markup:
     """The spectrogram as a picture within the page."""
-    _, frequency_hz, levels = waves.spectrogram_db(snippet)
+    _, frequency_hz, levels = spectrogram_db(snippet)
     if not levels.size:
         return Markup("<p>The snippet is too short for a spectrogram.</p>")
     shown = levels[frequency_hz <= SHOWN_HZ[1]][::-1]

@@ -7,13 +7,14 @@ from typing import Any
 from curbtick.fleet.places.state import VehicleState
 from curbtick.fleet.work.findings import DONE, OPEN, Finding
 from curbtick.fleet.work.reread import Again
-from curbtick.report.pages.overviews import Site, probes_of
-from curbtick.report.views import reread
+from curbtick.report.pages.frame import Frame
+from curbtick.report.pages.severity import probes_of
+from curbtick.report.views import reread, site_map
 from curbtick.report.views.places import FindingView
 
 
-def page(
-    site: Site,
+def work_page(
+    frame: Frame,
     findings: Sequence[Finding],
     again: Sequence[Again],
     body: Mapping[int, Sequence[str]],
@@ -26,11 +27,11 @@ def page(
     on readings without a vehicle; states: of the vehicles concerned; abouts, swaps: words by key.
     """
     counts = Counter(finding.state for finding in findings)
-    return site.render(
+    return frame.render(
         "work.html",
-        "work.html",
+        site_map.WORK.file,
         probes_of(states),
-        sheets=_sheets(site, findings, again, body, abouts, states, swaps),
+        sheets=_sheets(frame, findings, again, body, abouts, states, swaps),
         loose=loose,
         again_count=len(again),
         body_count=sum(map(len, body.values())),
@@ -40,7 +41,7 @@ def page(
 
 
 def _sheets(
-    site: Site,
+    frame: Frame,
     findings: Sequence[Finding],
     again: Sequence[Again],
     body: Mapping[int, Sequence[str]],
@@ -51,16 +52,16 @@ def _sheets(
     """The sheets, by the vehicles' names."""
     by_key = {state.vehicle.id: state for state in states}
     named = {(f.vehicle, f.vehicle_id) for f in findings} | {(a.vehicle.name, a.vehicle.id) for a in again}
-    named |= {(site.vehicle_names[key], key) for key in body}
+    named |= {(frame.vehicle_names[key], key) for key in body}
     return [
         {
             "id": key,
             "name": name,
             "about": abouts.get(key, ""),
             "swaps": swaps.get(key, ()),
-            "state": site.view(by_key[key]) if key in by_key else None,
+            "state": frame.view(by_key[key]) if key in by_key else None,
             "findings": [FindingView(finding) for finding in findings if finding.vehicle_id == key],
-            "again": [reread.view(one, site.pages) for one in again if one.vehicle.id == key],
+            "again": [reread.view(one, frame.pages) for one in again if one.vehicle.id == key],
             "body": body.get(key, ()),
         }
         for name, key in sorted(named)

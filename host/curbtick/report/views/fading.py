@@ -1,11 +1,19 @@
 """What fades: a trend in words, and the rows of the page of every fading position."""
 
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from curbtick.dates import date
 from curbtick.fleet.places.trend import Trend
 from curbtick.fleet.work.past import PlaceHistory
-from curbtick.report.views import places
+from curbtick.report.views import places, site_map
+
+
+class Fading(NamedTuple):
+    """A position that fades, and its trend."""
+
+    place: PlaceHistory
+    trend: Trend
 
 
 def trend_words(trend: Trend | None) -> str:
@@ -34,18 +42,18 @@ def expected_words(trend: Trend) -> str:
     return f"expected to cross into WEAK on {date(trend.crossing_ms)} (between {date(trend.earliest_ms)} and {latest})"
 
 
-def rows(
-    fading: Sequence[tuple[PlaceHistory, Trend]], vehicle_names: Mapping[int, str]
-) -> list[dict[str, str]]:
+def rows(fading: Sequence[Fading], vehicle_names: Mapping[int, str]) -> list[dict[str, str]]:
     """Fading positions as rows, the one expected to turn WEAK first on top."""
-    ordered = sorted(fading, key=lambda found: (found[1].crossing_ms is None, found[1].crossing_ms or 0))
+    ordered = sorted(
+        fading, key=lambda found: (found.trend.crossing_ms is None, found.trend.crossing_ms or 0)
+    )
     return [_row(place, trend, vehicle_names[place.vehicle_id]) for place, trend in ordered]
 
 
 def _row(place: PlaceHistory, trend: Trend, vehicle: str) -> dict[str, str]:
     return {
         "vehicle": vehicle,
-        "href": f"vehicle-{place.vehicle_id}.html",
+        "href": site_map.vehicle(place.vehicle_id),
         "where": places.place_words(place.bumper, place.position),
         "level": f"{trend.level_now_db:.1f}",
         "rate": f"{trend.rate_db_per_month:+.2f} ({trend.low_db_per_month:+.2f} to {trend.high_db_per_month:+.2f})",

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from curbtick.dates import date, when
 from curbtick.fleet.leaks import PRESSURES_BAR, Body, Check, FlowRow, Section, flow_reference
-from curbtick.report.views import places
+from curbtick.report.views import places, site_map
 
 UNKNOWN_VEHICLE = "not assigned"
 LETTERS = {"leak": "L", "tight": "T", "hiss": "H", "quiet": "Q", "tone": "~", "retry": "R"}
@@ -109,7 +109,7 @@ class BodyLine:
 def body_lines(bodies: Mapping[int, Body], vehicle_names: Mapping[int, str]) -> list[BodyLine]:
     """What stands of these vehicles' bodies, by name."""
     standing = [(vehicle_names[key], key, body.pointers) for key, body in bodies.items() if body.standing]
-    return [BodyLine(name, f"vehicle-{key}.html", words) for name, key, words in sorted(standing)]
+    return [BodyLine(name, site_map.vehicle(key), words) for name, key, words in sorted(standing)]
 
 
 def height_db(section: Section) -> float:

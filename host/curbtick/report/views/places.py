@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from curbtick_wire import names
 from markupsafe import Markup
@@ -14,6 +15,10 @@ from curbtick.fleet.work import past
 from curbtick.fleet.work.findings import STEP_WORDS, Finding
 from curbtick.limits.sets import LimitSet
 from curbtick.report.drawings import svg
+from curbtick.report.views import site_map
+
+# A verdict and its reasons.
+Stands = tuple[str, Sequence[str]]
 
 REASON_WORDS = {
     "low_level": "level too low",
@@ -104,21 +109,19 @@ def reading_row(
     vehicle_names: Mapping[int, str],
     limit_sets: Mapping[int, LimitSet],
     pages: frozenset[int],
-    standing: tuple[str, Sequence[str]] | None = None,
+    stands: Stands | None = None,
 ) -> ReadingRow:
-    """A reading as a row. standing: verdict and reasons that a bumper result put in place of the probe's
-    first ones.
-    """
-    verdict, reasons = standing or (reading.verdict, reading.reasons)
+    """A reading as a row. stands: what a bumper result put in place of the probe's own verdict."""
+    verdict, reasons = stands or (reading.verdict, reading.reasons)
     limits = past.limits_of(reading, limit_sets)
     changed = f" (shown as {svg.WORDS[reading.verdict]})" if verdict != reading.verdict else ""
     vehicle_id, level_db = reading.vehicle_id, own_level_db(reading)
     own: Mapping[str, float | None] = {} if only_neighbour(reading) else reading.values
     return ReadingRow(
         reading.ref,
-        f"reading-{reading.ref}.html" if reading.id in pages else "",
+        site_map.reading(reading.ref) if reading.id in pages else "",
         "not assigned" if vehicle_id is None else vehicle_names.get(vehicle_id, f"#{vehicle_id}"),
-        "" if vehicle_id is None else f"vehicle-{vehicle_id}.html",
+        "" if vehicle_id is None else site_map.vehicle(vehicle_id),
         reading_place(reading),
         svg.badge(verdict),
         number(level_db, 1),
@@ -132,9 +135,19 @@ def reading_row(
     )
 
 
-def limits_db(limits: Mapping[str, int] | None) -> tuple[float | None, float | None]:
-    """(pass, dead) limits in dBFS, None where not known."""
-    return (None, None) if limits is None else (limits["pass_cdb"] / 100, limits["dead_cdb"] / 100)
+class LimitsDb(NamedTuple):
+    """The pass and dead limits in dBFS that a reading was judged by, None where not known."""
+
+    pass_db: float | None
+    dead_db: float | None
+
+
+NO_LIMITS = LimitsDb(None, None)
+
+
+def limits_db(limits: Mapping[str, int] | None) -> LimitsDb:
+    """The limits of a class in dBFS."""
+    return NO_LIMITS if limits is None else LimitsDb(limits["pass_cdb"] / 100, limits["dead_cdb"] / 100)
 
 
 @dataclass(frozen=True)
@@ -158,7 +171,7 @@ class VehicleView:
     @property
     def href(self) -> str:
         """The vehicle's page."""
-        return f"vehicle-{self.state.vehicle.id}.html"
+        return site_map.vehicle(self.state.vehicle.id)
 
     @property
     def type(self) -> str:
@@ -183,7 +196,7 @@ class VehicleView:
     def _dot(self, place: Place) -> svg.Dot:
         reading = place.reading
         label = "" if reading is None else number(own_level_db(reading), 1)
-        href = f"reading-{reading.ref}.html" if reading is not None and reading.id in self.pages else ""
+        href = site_map.reading(reading.ref) if reading is not None and reading.id in self.pages else ""
         return svg.Dot(place.position, place.verdict, label, href)
 
 

@@ -12,7 +12,8 @@ from curbtick.fleet.readings import Reading
 from curbtick.fleet.work import reread
 from curbtick.fleet.work.reread import Again, Standing
 from curbtick.report.drawings import svg
-from curbtick.report.views.places import place_words, reading_place, reasons_in_words
+from curbtick.report.views import site_map
+from curbtick.report.views.places import Stands, place_words, reading_place, reasons_in_words
 
 
 @dataclass(frozen=True)
@@ -34,8 +35,8 @@ class AgainView:
 class DayWork:
     """What a day leaves to do besides its findings.
 
-    again: to be read again; loose: readings without a vehicle that do not pass; passing: (reading, page) of
-    those that pass; calm: what to say where nothing at all is left, empty where something is.
+    reread: places to be read again. loose: readings without a vehicle that do not pass. passing: name and page of
+    those that pass. calm: what to say where nothing at all is left, empty where something is.
     """
 
     reread: Sequence[AgainView]
@@ -49,7 +50,7 @@ def view(found: Again, pages: frozenset[int]) -> AgainView:
     place, vehicle = found.place, found.vehicle
     assert place.reading is not None
     where = place_words(place.bumper, place.position)
-    href = f"vehicle-{vehicle.id}.html"
+    href = site_map.vehicle(vehicle.id)
     return _view(
         place.reading, vehicle.name, href, where, (place.verdict, place.reasons), found.next_words, pages
     )
@@ -60,12 +61,12 @@ def _view(
     vehicle: str,
     vehicle_href: str,
     where: str,
-    stands: tuple[str, Sequence[str]],
+    stands: Stands,
     next_words: str,
     pages: frozenset[int],
 ) -> AgainView:
     verdict, reasons = stands
-    href = f"reading-{reading.ref}.html" if reading.id in pages else ""
+    href = site_map.reading(reading.ref) if reading.id in pages else ""
     badge, why = svg.badge(verdict), reasons_in_words(reasons)
     return AgainView(
         vehicle, vehicle_href, where, badge, why, next_words, reading.ref, href, when(reading.time_ms)
@@ -87,12 +88,12 @@ def day_work(
     return DayWork(
         [view(one, pages) for one in found],
         [_loose(reading, stands, pages) for reading, stands in bad],
-        [(r.ref, f"reading-{r.ref}.html" if r.id in pages else "") for r in passing],
+        [(r.ref, site_map.reading(r.ref) if r.id in pages else "") for r in passing],
         "" if has_findings or found or loose else calm_words(stays, standing),
     )
 
 
-def _loose(reading: Reading, stands: tuple[str, Sequence[str]], pages: frozenset[int]) -> AgainView:
+def _loose(reading: Reading, stands: Stands, pages: frozenset[int]) -> AgainView:
     on_probe = reading.values["vehicle"]
     vehicle = f"not assigned ({on_probe} on the probe)" if on_probe else "not assigned"
     next_words = "Assign to its vehicle with `curbtick assign`"

@@ -56,12 +56,12 @@ def _settled(central: Connection, moved: Sequence[int], settle: Settle) -> None:
 
 def _moves(own: Connection, central: Connection, key: int, vehicles: Mapping[int, int]) -> list[_Move]:
     query = select(tables.assigned).where(tables.assigned.c.assignment_id == key)
-    made = []
+    moves = []
     for row in own.execute(query).mappings():
         there = reading_there(own, central, row["reading_id"])
         if there is not None:
-            made.append(_Move(there, _place(row, "old", vehicles), _place(row, "new", vehicles)))
-    return made
+            moves.append(_Move(there, _place(row, "old", vehicles), _place(row, "new", vehicles)))
+    return moves
 
 
 def _place(row: RowMapping, which: str, vehicles: Mapping[int, int]) -> Place:
@@ -102,5 +102,5 @@ def _hold(central: Connection, reading_id: int, from_: Place, to: Place) -> bool
     now = (reading.vehicle_id, reading.at_bumper, reading.at_position)
     here = (column.is_not_distinct_from(value) for column, value in zip(now, from_, strict=True))
     values = dict(zip(("vehicle_id", "at_bumper", "at_position"), to, strict=True))
-    done = central.execute(update(tables.readings).where(reading.id == reading_id, *here).values(**values))
-    return done.rowcount > 0
+    change = central.execute(update(tables.readings).where(reading.id == reading_id, *here).values(**values))
+    return change.rowcount > 0

@@ -71,17 +71,17 @@ def _borne(
 
 def match(own: Sequence[Known], central: Sequence[Known]) -> dict[int, int]:
     """Key in the central history by key in the file, of the vehicles that both have."""
-    made: dict[int, int] = {}
+    matches: dict[int, int] = {}
     taken: set[int] = set()
     for pairs in (_entered_once, _borne_at_once, _borne_ever):
         for mine, theirs in pairs(
-            [vehicle for vehicle in own if vehicle.id not in made],
+            [vehicle for vehicle in own if vehicle.id not in matches],
             [vehicle for vehicle in central if vehicle.id not in taken],
         ):
-            if mine.id not in made and theirs.id not in taken:
-                made[mine.id] = theirs.id
+            if mine.id not in matches and theirs.id not in taken:
+                matches[mine.id] = theirs.id
                 taken.add(theirs.id)
-    return made
+    return matches
 
 
 _Pairs = Iterator[tuple[Known, Known]]
@@ -105,12 +105,12 @@ def _borne_at_once(own: Sequence[Known], central: Sequence[Known]) -> _Pairs:
     """Vehicles that bore a name at both ends at one moment, the earliest first; last, a file's vehicle in service
     and one that is retired in the central history.
     """
-    found = [
+    pairs = [
         (theirs.is_retired and not mine.is_retired, max(one.from_ms, other.from_ms), mine, theirs)
         for mine, one, theirs, other in _namesakes(own, central)
         if max(one.from_ms, other.from_ms) < min(one.until_ms, other.until_ms)
     ]
-    yield from ((mine, theirs) for _, _, mine, theirs in sorted(found, key=lambda pair: pair[:2]))
+    yield from ((mine, theirs) for _, _, mine, theirs in sorted(pairs, key=lambda pair: pair[:2]))
 
 
 def _borne_ever(own: Sequence[Known], central: Sequence[Known]) -> _Pairs:

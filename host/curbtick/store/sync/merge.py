@@ -7,13 +7,14 @@ round it was made for. Work noted meanwhile follows (sync_work.py). Breaking off
 doubles nothing.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from curbtick_wire import records
 from sqlalchemy import Connection, func, select, update
 
+from curbtick.progress import Progress
 from curbtick.store import ingest, runs, server, tables, times
 from curbtick.store.decode import decode
 from curbtick.store.history import Store, add_probe, note_pull
@@ -21,14 +22,14 @@ from curbtick.store.sync import assigned
 from curbtick.store.sync import places as sync_places
 from curbtick.store.sync import work as sync_work
 
-Progress = Callable[[int, int], object]
-
 
 @dataclass
 class Synced:
-    """What a sync brought. new, doubled: records that the server lacked, and had; clashed_rounds: numbers of
-    rounds that the server has with other vehicles, whose readings keep the vehicles of the file; work: what was
-    noted.
+    """What a sync brought.
+
+    new, doubled: records that the server lacked, and had.
+    clashed_rounds: numbers of rounds that the server has with other vehicles; their readings keep the file's vehicles.
+    work: what was noted.
     """
 
     pulls: int = 0
@@ -65,7 +66,7 @@ def sync(
     settle: called with readings of the central history that an assignment moved. Raises StoreError; whatever arrived
     until then stays, and the next sync goes on from there.
     """
-    done = Synced()
+    result = Synced()
     mark = _mark_of(central)
     with own.read() as connection:
         lives = {row.id: _Life(*row) for row in connection.execute(_LIVES)}
@@ -73,15 +74,15 @@ def sync(
             places = sync_places.bring(connection, there)
             clashed = places.clashed_rounds
             sync_work.bring_sends(connection, there, lambda key: _ensure_life(there, lives[key]), clashed)
-        done.clashed_rounds = places.clashed_rounds
+        result.clashed_rounds = places.clashed_rounds
         since = _since(connection, central, mark, lives)
         pulls = [_Pull(*row) for row in connection.execute(_PULLS.where(tables.pulls.c.id > since))]
         for number, pull in enumerate(pulls, 1):
             counted = _send(connection, central, lives[pull.probe_id], pull, places.vehicles)
-            done.pulls, done.new, done.doubled = (
+            result.pulls, result.new, result.doubled = (
                 number,
-                done.new + counted.new,
-                done.doubled + counted.doubled,
+                result.new + counted.new,
+                result.doubled + counted.doubled,
             )
             if progress:
                 progress(number, len(pulls))
@@ -89,11 +90,11 @@ def sync(
             _close(connection, central, lives[key])
         with central.write() as there:
             assignments = assigned.bring(connection, there, places.vehicles, settle)
-            done.work = sync_work.bring(connection, there, places.vehicles)
-            done.work.assignments = assignments
+            result.work = sync_work.bring(connection, there, places.vehicles)
+            result.work.assignments = assignments
     if pulls:
         _note(own, mark, pulls[-1].id)
-    return done
+    return result
 
 
 _LIVES = select(
@@ -108,8 +109,8 @@ _PULLS = (
 
 def _mark_of(central: Store) -> str:
     with central.read() as connection:
-        made = connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "created_ms"))
-    return f"synced_{made}"
+        created_ms = connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "created_ms"))
+    return f"synced_{created_ms}"
 
 
 def _note(own: Store, mark: str, last_pull: int) -> None:
@@ -120,10 +121,10 @@ def _note(own: Store, mark: str, last_pull: int) -> None:
 
 def _since(connection: Connection, central: Store, mark: str, lives: dict[int, _Life]) -> int:
     """The last pull that the central history has; 0 where it lacks anything that was sent before."""
-    sent = connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == mark))
-    if sent is None:
+    last_pull = connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == mark))
+    if last_pull is None:
         return 0
-    before = _PULLS.where(tables.pulls.c.id <= int(sent)).with_only_columns(
+    before = _PULLS.where(tables.pulls.c.id <= int(last_pull)).with_only_columns(
         func.sum(tables.pulls.c.new_count)
     )
     with central.read() as there:
@@ -132,7 +133,7 @@ def _since(connection: Connection, central: Store, mark: str, lives: dict[int, _
             sum_ = connection.scalar(before.order_by(None).where(tables.pulls.c.probe_id == key)) or 0
             if theirs is None or _count(there, theirs) < sum_:
                 return 0
-    return int(sent)
+    return int(last_pull)
 
 
 def _count(connection: Connection, key: int) -> int:
@@ -153,11 +154,11 @@ def _reads(connection: Connection) -> bool:
 
 def _ensure_life(connection: Connection, life: _Life) -> int:
     """Key of that life in the central history, locked for this transaction."""
-    found = _key_of(connection, life)
-    if found is None:
+    key = _key_of(connection, life)
+    if key is None:
         server.of_new_probes(connection)
-        found = _key_of(connection, life)
-    return add_probe(connection, life.unique_id, life.life, life.first_seen_ms) if found is None else found
+        key = _key_of(connection, life)
+    return add_probe(connection, life.unique_id, life.life, life.first_seen_ms) if key is None else key
 
 
 def _send(
@@ -187,9 +188,9 @@ def _keep_places(
         table = tables.DECODED[kind]
         names = ("at_bumper", "at_position") if kind == records.READING else ()
         here = (table.c.probe_id == keys[0], table.c.seq.between(seqs[0], seqs[-1]))
-        wanted = set(seqs)
+        numbers = set(seqs)
         for row in own.execute(select(table).where(*here)).mappings():
-            if row["seq"] in wanted:
+            if row["seq"] in numbers:
                 values: dict[str, Any] = {name: row[name] for name in names}
                 values["vehicle_id"] = vehicles.get(row["vehicle_id"])
                 there = (table.c.probe_id == keys[1], table.c.seq == row["seq"])

@@ -12,8 +12,10 @@ from curbtick.store.sync import match
 
 @dataclass
 class Places:
-    """vehicles: key in the central history by key in the file; clashed_rounds: numbers that mean other vehicles
-    there.
+    """Vehicles and rounds of a file in the central history.
+
+    vehicles: key there by key in the file.
+    clashed_rounds: numbers that mean other vehicles there.
     """
 
     vehicles: dict[int, int] = field(default_factory=dict)
@@ -22,28 +24,28 @@ class Places:
 
 def bring(own: Connection, central: Connection) -> Places:
     """Enter vehicles, or what became of them since, then rounds by number."""
-    found = Places(match.match(match.load(own), match.load(central)))
-    known = dict(found.vehicles)
+    places = Places(match.match(match.load(own), match.load(central)))
+    matches = dict(places.vehicles)
     for row in own.execute(select(tables.vehicles).order_by(tables.vehicles.c.id)).mappings():
-        if row["id"] not in known:
-            found.vehicles[row["id"]] = _added(own, central, row)
-    _go_on(own, central, known)
+        if row["id"] not in matches:
+            places.vehicles[row["id"]] = _added(own, central, row)
+    _go_on(own, central, matches)
     for row in own.execute(select(tables.rounds).order_by(tables.rounds.c.number)).mappings():
-        if not _round(own, central, row, found.vehicles):
-            found.clashed_rounds.append(row["number"])
-    return found
+        if not _round(own, central, row, places.vehicles):
+            places.clashed_rounds.append(row["number"])
+    return places
 
 
-def _go_on(own: Connection, central: Connection, known: dict[int, int]) -> None:
+def _go_on(own: Connection, central: Connection, matches: dict[int, int]) -> None:
     """What the file knows of the vehicles that the central history has: refits, names, retirements.
 
-    known: key in the central history by key in the file.
+    matches: key in the central history by key in the file.
     """
     fitted, theirs_fitted = _parts(own, tables.bumpers), _parts(central, tables.bumpers)
     former, theirs_former = _parts(own, tables.vehicle_names), _parts(central, tables.vehicle_names)
     there = {row["id"]: row for row in central.execute(select(tables.vehicles)).mappings()}
     for row in own.execute(select(tables.vehicles)).mappings():
-        key = known.get(row["id"])
+        key = matches.get(row["id"])
         if key is not None:
             _refit(central, key, fitted.get(row["id"], []), theirs_fitted.get(key, []))
             _rename(central, row, there[key], former.get(row["id"], []), theirs_former.get(key, []))
@@ -58,11 +60,11 @@ _ORDER = {
 
 def _parts(connection: Connection, table: Table) -> dict[int, list[dict[str, Any]]]:
     """Rows of a table by vehicle, in the order of their times, without their keys."""
-    made: dict[int, list[dict[str, Any]]] = {}
+    by_vehicle: dict[int, list[dict[str, Any]]] = {}
     for row in connection.execute(select(table).order_by(_ORDER[table.name], table.c.id)).mappings():
         values = {name: value for name, value in row.items() if name not in ("id", "vehicle_id")}
-        made.setdefault(row["vehicle_id"], []).append(values)
-    return made
+        by_vehicle.setdefault(row["vehicle_id"], []).append(values)
+    return by_vehicle
 
 
 def _refit(central: Connection, key: int, mine: list[dict[str, Any]], theirs: list[dict[str, Any]]) -> None:
@@ -136,8 +138,8 @@ def _members(
     rows = connection.execute(
         select(tables.round_vehicles).where(columns.round_id == key).order_by(columns.place)
     )
-    found = [{name: value for name, value in row.items() if name != "round_id"} for row in rows.mappings()]
+    members = [{name: value for name, value in row.items() if name != "round_id"} for row in rows.mappings()]
     if vehicles is not None:
-        for member in found:
+        for member in members:
             member["vehicle_id"] = vehicles[member["vehicle_id"]]
-    return found
+    return members

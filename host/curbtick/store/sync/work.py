@@ -23,7 +23,9 @@ _WITHDRAWN = "withdrawn"
 
 @dataclass
 class Work:
-    """What was new in the central history. clashed_limits: revisions that mean another set there;
+    """What was new in the central history.
+
+    clashed_limits: revisions that mean another set there.
     withheld_limits: revisions that this login may not enter there.
     """
 
@@ -110,25 +112,25 @@ def _is_moved_away(central: Connection, mine: Mapping[str, Any]) -> bool:
 
     A reading that it holds at no vehicle may never have been placed there: only a finding withdrawn tells.
     """
-    held = _held(central, mine["opened_by_id"])
-    if held is None:
+    place = _held(central, mine["opened_by_id"])
+    if place is None:
         return False
-    if held[0] is None:
+    if place[0] is None:
         return _withdrawn(central, mine) is not None
-    return not _is_of(mine, held)
+    return not _is_of(mine, place)
 
 
 def _held(central: Connection, reading_id: int | None) -> Place | None:
     """Where the central history holds a reading; None for one that it has not."""
     reading = tables.readings.c
-    held = select(reading.vehicle_id, reading.at_bumper, reading.at_position)
-    row = central.execute(held.where(reading.id == reading_id)).one_or_none()
+    query = select(reading.vehicle_id, reading.at_bumper, reading.at_position)
+    row = central.execute(query.where(reading.id == reading_id)).one_or_none()
     return None if row is None else (row.vehicle_id, row.at_bumper, row.at_position)
 
 
-def _is_of(mine: Mapping[str, Any], held: Place) -> bool:
+def _is_of(mine: Mapping[str, Any], place: Place) -> bool:
     """Whether a reading that is held there is one of a finding's place; position 0 is the whole bumper."""
-    return held[:2] == (mine["vehicle_id"], mine["bumper"]) and mine["position"] in (0, held[2])
+    return place[:2] == (mine["vehicle_id"], mine["bumper"]) and mine["position"] in (0, place[2])
 
 
 def _withdrawn(central: Connection, mine: Mapping[str, Any]) -> dict[str, Any] | None:
@@ -168,10 +170,10 @@ def reading_there(own: Connection, central: Connection, key: int | None) -> int 
     reading, probe = tables.readings.c, tables.probes.c
     joined = tables.readings.join(tables.probes, probe.id == reading.probe_id)
     names = (probe.unique_id, probe.life, reading.seq, reading.boot)
-    found = own.execute(select(*names).select_from(joined).where(reading.id == key)).one_or_none()
-    if found is None:
+    identity = own.execute(select(*names).select_from(joined).where(reading.id == key)).one_or_none()
+    if identity is None:
         return None
-    same = and_(*(name == value for name, value in zip(names, found, strict=True)))
+    same = and_(*(name == value for name, value in zip(names, identity, strict=True)))
     there: int | None = central.scalar(select(reading.id).select_from(joined).where(same))
     return there
 
@@ -190,8 +192,8 @@ def _limit_sets(own: Connection, central: Connection, work: Work) -> None:
     """A set keeps its revision, which readings and probes name: one that means another set there stays out."""
     columns = tables.limit_sets.c
     allowed = _may_add_limits(central)
-    for found in own.execute(select(tables.limit_sets).order_by(columns.revision)).mappings():
-        row = dict(found)
+    for entry in own.execute(select(tables.limit_sets).order_by(columns.revision)).mappings():
+        row = dict(entry)
         theirs = central.scalar(select(columns.payload).where(columns.revision == row["revision"]))
         if theirs is not None:
             if bytes(theirs) != bytes(row["payload"]):

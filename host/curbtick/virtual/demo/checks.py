@@ -3,9 +3,9 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from curbtick.virtual.demo.technician import LONG_MS, Technician
+from curbtick.virtual.demo.technician import Technician
 from curbtick.virtual.panel import bar
-from curbtick.virtual.probe.bus import BOTH, READ
+from curbtick.virtual.probe.bus import BOTH, LONG_MS, READ, SHORT_MS
 from curbtick.virtual.probe.process import VirtualProbe
 from curbtick.yard.scenes import leaks
 from curbtick.yard.scenes.leaks import FromTheStart, LeakScene
@@ -56,7 +56,7 @@ class LeakWalk:
         self._probe.run_until_idle()
         return found
 
-    def _press(self, buttons: int, hold_ms: int = 80, settle_ms: int = MARK_MS) -> tuple[str, ...]:
+    def _press(self, buttons: int, hold_ms: int = SHORT_MS, settle_ms: int = MARK_MS) -> tuple[str, ...]:
         return self._thumbs.meter_press(buttons, hold_ms, settle_ms)
 
     def _seal(self, scene: LeakScene) -> CheckSeen:
@@ -92,8 +92,8 @@ class LeakWalk:
 
     def _seen(self, scene: LeakScene, words: tuple[str, ...], highest: int) -> CheckSeen:
         verdict = next((word for word in words if word in bar.SECTION_WORDS), None)
-        said = bar.words_of(verdict) if verdict else "nothing"
-        self._say(f"  {scene.check} {scene.name:18} {bar.draw(highest)}  {said}")
+        shown = bar.words_of(verdict) if verdict else "nothing"
+        self._say(f"  {scene.check} {scene.name:18} {bar.draw(highest)}  {shown}")
         return CheckSeen(scene, self._vehicle, verdict, highest)
 
 

@@ -9,7 +9,8 @@ from typing import Any
 from curbtick_wire import names
 
 from curbtick.device import demo_data_folder
-from curbtick.exchange import bench
+from curbtick.exchange.pull import pull_probe
+from curbtick.exchange.send import send_limits, send_round
 from curbtick.fleet import rounds
 from curbtick.fleet.rounds import Line, Round
 from curbtick.fleet.vehicles import Bumper
@@ -88,11 +89,11 @@ class Demo:
                 self._probe = self._clock.probe = probe
                 self._technician = Technician(probe)
                 probe.run_until_idle()
-                made = self._morning()
+                round_ = self._morning()
                 self._walk()
                 checks = self._leaks()
                 self._pull("The bench pulls the day.")
-                self._repair(made)
+                self._repair(round_)
                 self._pull("The bench pulls again.")
         built = site.build(
             self._store, self._folder / "report", self._clock.day_start_ms, self._clock.now_ms()
@@ -113,18 +114,18 @@ class Demo:
             members = rounds.enter(
                 connection, [_line(plan, self._depot) for plan in self._day.vehicles], at_ms
             )
-            made = rounds.make(connection, members, at_ms, name="Demo day", technician=self._walker)
+            round_ = rounds.make(connection, members, at_ms, name="Demo day", technician=self._walker)
             limit_set = sets.save(connection, sets.factory(), "standard front end", at_ms)
         with self._connected() as client:
             client.pair("demo bench")
-            bench.send_limits(self._store, client, limit_set)
-            bench.send_round(self._store, client, made)
+            send_limits(self._store, client, limit_set)
+            send_round(self._store, client, round_)
         self._say(
-            f"The bench sent limit set {limit_set['revision']} and a round of {len(made.vehicles)} vehicles."
+            f"The bench sent limit set {limit_set['revision']} and a round of {len(round_.vehicles)} vehicles."
         )
         self._probe.power_on()
         self._probe.run_until_idle()
-        return made
+        return round_
 
     def _walk(self) -> None:
         vehicle = 0
@@ -151,9 +152,9 @@ class Demo:
         """Say the bumper result, where the bar showed one after a press."""
         if "not_transmitting" in seen.words:
             self._say(f"  {place.bumper:5} result: {bar.words_of('not_transmitting')}")
-        told = bar.read_result(seen.masks, names.BUMPERS.index(place.bumper), positions)
-        if told:
-            words = " ".join("-" if one is None else names.VERDICTS[one].upper() for one in told)
+        verdicts = bar.read_result(seen.masks, names.BUMPERS.index(place.bumper), positions)
+        if verdicts:
+            words = " ".join("-" if number is None else names.VERDICTS[number].upper() for number in verdicts)
             self._say(f"  {place.bumper:5} result: {words}")
 
     def _leaks(self) -> list[CheckSeen]:
@@ -164,14 +165,14 @@ class Demo:
 
     def _pull(self, words: str) -> None:
         with self._connected() as client:
-            pulled = bench.pull(self._store, client, clock_ms=self._clock.now_ms)
+            pulled = pull_probe(self._store, client, clock_ms=self._clock.now_ms)
         self._say(f"{words} {pulled.new} records are new.")
 
-    def _repair(self, made: Round) -> None:
+    def _repair(self, round_: Round) -> None:
         """Replace the sensors of the day's second part, note it, and read them again."""
         self._clock.wait(WORKSHOP_MS)
         for place in self._day.repairs:
-            vehicle = made.vehicles[place.vehicle - 1]
+            vehicle = round_.vehicles[place.vehicle - 1]
             self._note_repair(vehicle.id, place)
             self._say(f"{vehicle.name} {place.bumper} {place.position}: the workshop replaced the sensor.")
         self._probe.power_on()
@@ -199,5 +200,5 @@ def _line(plan: VehiclePlan, depot: str) -> Line:
 def _line_of(place: Place, seen: Seen) -> str:
     """One reading as the technician saw it: the place's LED, the rhythm of the bar, the verdict in words."""
     led = bar.draw(bar.position_mask(names.BUMPERS.index(place.bumper), place.position))
-    said = ", ".join(bar.words_of(word) for word in seen.words)
-    return f"  {place.bumper:5} {place.position}  {led}  {seen.strip:20}  {said}"
+    words = ", ".join(bar.words_of(word) for word in seen.words)
+    return f"  {place.bumper:5} {place.position}  {led}  {seen.strip:20}  {words}"

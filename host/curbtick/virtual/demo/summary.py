@@ -24,13 +24,13 @@ def summary(store: Store, day: Day, seen: SeenAt, checks: Sequence[CheckSeen], s
 
     seen: what the technician saw at each place, before and after the repairs; checks: in the seal and hiss checks.
     """
-    made = _Summary(store, day, seen)
-    found_readings, found_bumpers = made.readings(), made.bumpers()
-    found_checks = made.checks(checks)
+    comparison = _Summary(store, day, seen)
+    found_readings, found_bumpers = comparison.readings(), comparison.bumpers()
+    found_checks = comparison.checks(checks)
     differences = [
         _words(row) for row in (*found_readings, *found_bumpers, *found_checks) if not row["agrees"]
     ]
-    differences += made.missing(found_readings)
+    differences += comparison.missing(found_readings)
     return {
         "seed": seed,
         "readings": found_readings,
@@ -76,16 +76,16 @@ class _Summary:
 
     def readings(self) -> list[dict[str, Any]]:
         """Every reading with its truth and what the bar told."""
-        told = {key: list(outcomes) for key, outcomes in self._seen.items()}
-        return [self._reading(r, o, told) for r, o in zip(self._readings, self._objects, strict=True)]
+        outcomes_of = {key: list(outcomes) for key, outcomes in self._seen.items()}
+        return [self._reading(r, o, outcomes_of) for r, o in zip(self._readings, self._objects, strict=True)]
 
     def _reading(
-        self, reading: Reading, row: dict[str, Any], told: dict[tuple[Place, bool], list[Seen]]
+        self, reading: Reading, row: dict[str, Any], outcomes_of: dict[tuple[Place, bool], list[Seen]]
     ) -> dict[str, Any]:
         place = Place(self._numbers[row["vehicle"]], row["bumper"], row["position"])
         repaired = reading.boot == self._last_boot
         expected = self._day.expected(place, repaired)
-        outcomes = told.get((place, repaired), [])
+        outcomes = outcomes_of.get((place, repaired), [])
         shown = outcomes.pop(0).verdict if outcomes else None
         agrees = row["verdict"] == expected.verdict == shown
         if expected.reason is not None:
@@ -136,8 +136,10 @@ class _Summary:
         last = self._seen[places[-1], repaired][-1]
         if "not_transmitting" in last.words:
             return "not_transmitting"
-        told = bar.read_result(last.masks, bumper, positions)
-        return None if told is None else [None if one is None else names.VERDICTS[one] for one in told]
+        numbers = bar.read_result(last.masks, bumper, positions)
+        if numbers is None:
+            return None
+        return [None if number is None else names.VERDICTS[number] for number in numbers]
 
     def checks(self, seen: Sequence[CheckSeen]) -> list[dict[str, Any]]:
         """Every section of the seal and hiss checks with its truth and what the bar told."""

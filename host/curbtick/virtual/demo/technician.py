@@ -3,17 +3,17 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from curbtick_wire import names
+
 from curbtick.errors import InputError
 from curbtick.virtual.panel import bar
 from curbtick.virtual.panel.bar import Shown
-from curbtick.virtual.probe.bus import BOTH, READ, STEP, BarChange, Ear
+from curbtick.virtual.probe.bus import BOTH, LONG_MS, READ, SHORT_MS, STEP, BarChange, Ear
 from curbtick.virtual.probe.process import VirtualProbe
 
-LONG_MS = 900
 # A technician who sees RETRY holds the probe better and presses again, so many times, as the panel's card says.
 TRIES = 1
 _ROUND_MAX = 60
-VERDICTS = ("pass", "weak", "dead", "retry")
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Seen:
     @property
     def verdict(self) -> str | None:
         """The verdict the bar told, or None."""
-        return next((word for word in self.words if word in VERDICTS), None)
+        return next((word for word in self.words if word in names.VERDICTS), None)
 
     @property
     def strip(self) -> str:
@@ -52,7 +52,7 @@ class Technician:
         self._probe = probe
         self._on_seen = on_seen
 
-    def press(self, buttons: int, hold_ms: int = 80, times: int = 1) -> Seen:
+    def press(self, buttons: int, hold_ms: int = SHORT_MS, times: int = 1) -> Seen:
         """Press, wait until the probe has said all it has to say, and read the bar."""
         probe = self._probe
         first_bar, first_beep = len(probe.panel.bars), len(probe.panel.beeps)
@@ -105,7 +105,7 @@ class Technician:
         """Hold both buttons, to the next check."""
         self._meter_press(BOTH, LONG_MS, settle_ms)
 
-    def meter_press(self, buttons: int, hold_ms: int = 80, settle_ms: int = 4000) -> tuple[str, ...]:
+    def meter_press(self, buttons: int, hold_ms: int = SHORT_MS, settle_ms: int = 4000) -> tuple[str, ...]:
         """Press in the seal or hiss check, whose meter never rests; return the words that the bar told meanwhile."""
         return self._meter_press(buttons, hold_ms, settle_ms)
 

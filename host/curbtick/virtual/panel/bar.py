@@ -5,6 +5,8 @@ from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
 
+from curbtick_wire import names
+
 from curbtick.device import firmware_folder
 from curbtick.virtual.probe.bus import BarChange
 
@@ -18,7 +20,7 @@ _UNMISTAKABLE = 6
 
 Frames = Sequence[tuple[int, int]]
 
-TITLES = {"pass": "PASS", "weak": "WEAK", "dead": "DEAD", "retry": "RETRY", "log_full": "LOG FULL"}
+TITLES = {**{verdict: verdict.upper() for verdict in names.VERDICTS}, "log_full": "LOG FULL"}
 
 # The patterns that end a section of a seal or hiss check.
 SECTION_WORDS = ("leak", "tight", "hiss", "quiet", "tone", "retry")
@@ -116,14 +118,14 @@ def joined(frames: Iterable[tuple[int, int]]) -> list[Shown]:
 
 def read_bar(seen: Sequence[Shown]) -> list[str]:
     """Return the names of the patterns seen, in order, as somebody with the table in hand reads them."""
-    names: list[str] = []
+    found: list[str] = []
     place = 0
     while place < len(seen):
         name, length = _pattern_at(seen, place)
         if name:
-            names.append(name)
+            found.append(name)
         place += length
-    return names
+    return found
 
 
 def _pattern_at(seen: Sequence[Shown], place: int) -> tuple[str | None, int]:
@@ -175,9 +177,9 @@ def read_result(seen: Sequence[Shown], bumper: int, positions: int) -> tuple[int
     None altogether where no bumper result was shown.
     """
     for place in range(len(seen)):
-        told = _result_at(seen[place:], bumper, positions)
-        if told is not None:
-            return told
+        verdicts = _result_at(seen[place:], bumper, positions)
+        if verdicts is not None:
+            return verdicts
     return None
 
 

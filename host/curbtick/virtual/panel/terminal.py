@@ -13,13 +13,11 @@ from rich.live import Live
 from rich.text import Text
 
 from curbtick.virtual.panel import bar
-from curbtick.virtual.probe.bus import BOTH, READ, STEP, Panel
+from curbtick.virtual.probe.bus import BOTH, LONG_MS, READ, SHORT_MS, STEP, Panel
 from curbtick.virtual.probe.process import VirtualProbe
 from curbtick.yard.ear.ear import Ear
 from curbtick.yard.scenes import day
 from curbtick.yard.scenes.day import Day, Place
-
-SHORT_MS, LONG_MS = 80, 900
 
 # Key -> (buttons, how long, how often).
 KEYS = {

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
+from curbtick_wire.sampling import MID_CODE
 from curbtick_wire.virtual import IDLE_MS
 from numpy.typing import NDArray
 
@@ -28,10 +29,17 @@ READ = 1
 STEP = 2
 BOTH = READ | STEP
 
+# How long a person presses a button, and holds one; the firmware tells them apart in between.
+SHORT_MS, LONG_MS = 80, 900
+
 # Simulated time between the moment an idle probe is found and the press it was waiting for.
 _REACTION_US = 50_000
 # Between two presses in quick succession.
 _GAP_US = 120_000
+
+
+# Takes so many bytes of a payload.
+Read = Callable[[int], bytes]
 
 
 class Ear(Protocol):
@@ -47,7 +55,7 @@ class SilentEar:
 
     def read(self, count: int, input: int, start_us: int) -> NDArray[np.uint16]:
         """Return mid-scale."""
-        return np.full(count, 2048, dtype=np.uint16)
+        return np.full(count, MID_CODE, dtype=np.uint16)
 
 
 @dataclass(frozen=True)
@@ -153,7 +161,7 @@ class BoardBus:
         """Simulated time of the latest request, microseconds since power-on of the first boot."""
         return self._boot_us + self._now_us
 
-    def press(self, buttons: int, hold_ms: int = 80, after_ms: int = 0, times: int = 1) -> None:
+    def press(self, buttons: int, hold_ms: int = SHORT_MS, after_ms: int = 0, times: int = 1) -> None:
         """Press buttons (READ, STEP or BOTH) after_ms from now, or after the presses already scheduled.
 
         times: how often in quick succession.
@@ -205,7 +213,7 @@ class BoardBus:
         with self._change:
             self._resolve()
 
-    def handle(self, operation: int, argument: int, now_us: int, read: Callable[[int], bytes]) -> None:
+    def handle(self, operation: int, argument: int, now_us: int, read: Read) -> None:
         """Serve one request; read(count) takes a payload that follows it."""
         handler = _HANDLERS.get(operation)
         if handler is None:
@@ -260,10 +268,10 @@ class BoardBus:
             if ahead_s > 0.002:
                 time.sleep(ahead_s)
 
-    def _start(self, argument: int, read: Callable[[int], bytes]) -> None:
+    def _start(self, argument: int, read: Read) -> None:
         self._input = argument
 
-    def _block(self, count: int, read: Callable[[int], bytes]) -> None:
+    def _block(self, count: int, read: Read) -> None:
         with self._change:
             if self._limit_us is not None and self._now_us >= self._limit_us:
                 self._held_block = count
@@ -278,53 +286,53 @@ class BoardBus:
         self.samples_read += count
         self._send(np.ascontiguousarray(samples, dtype="<u2").tobytes())
 
-    def _stop(self, argument: int, read: Callable[[int], bytes]) -> None:
+    def _stop(self, argument: int, read: Read) -> None:
         """Sampling ends; the ear needs no word of it."""
 
-    def _bar(self, mask: int, read: Callable[[int], bytes]) -> None:
+    def _bar(self, mask: int, read: Read) -> None:
         self.panel.bars.append(BarChange(self.now_us, mask))
         self.on_panel(self.panel)
 
-    def _beep(self, packed: int, read: Callable[[int], bytes]) -> None:
+    def _beep(self, packed: int, read: Read) -> None:
         self.panel.beeps.append(Beep(self.now_us, packed >> 16, packed & 0xFFFF))
         self.on_panel(self.panel)
         self._keep_pace()
         self._answer(0)
 
-    def _wait_request(self, duration_ms: int, read: Callable[[int], bytes]) -> None:
+    def _wait_request(self, duration_ms: int, read: Read) -> None:
         with self._change:
             self._wait = (self._now_us, duration_ms)
             self._resolve()
             self._change.notify_all()
 
-    def _cancel(self, argument: int, read: Callable[[int], bytes]) -> None:
+    def _cancel(self, argument: int, read: Read) -> None:
         with self._change:
             if self._wait is None:
                 return
             start_us = self._wait[0]
             self._end_wait(max(start_us, min(self._clock_us(), self._wait_end_us())))
 
-    def _battery(self, argument: int, read: Callable[[int], bytes]) -> None:
+    def _battery(self, argument: int, read: Read) -> None:
         self._answer(self.battery_mv)
 
-    def _temperature(self, argument: int, read: Callable[[int], bytes]) -> None:
+    def _temperature(self, argument: int, read: Read) -> None:
         self._answer(self.temperature_ddeg)
 
-    def _buttons_request(self, argument: int, read: Callable[[int], bytes]) -> None:
+    def _buttons_request(self, argument: int, read: Read) -> None:
         with self._change:
             self._answer(0)
 
-    def _reset(self, argument: int, read: Callable[[int], bytes]) -> None:
+    def _reset(self, argument: int, read: Read) -> None:
         self.reset_asked = True
 
-    def _ask(self, size: int, read: Callable[[int], bytes]) -> None:
+    def _ask(self, size: int, read: Read) -> None:
         reply = self.on_ask(read(size))
         with self._change:
             self._answer(len(reply))
         self._send(reply)
 
 
-_HANDLERS: dict[int, Callable[[BoardBus, int, Callable[[int], bytes]], None]] = {
+_HANDLERS: dict[int, Callable[[BoardBus, int, Read], None]] = {
     ord("S"): BoardBus._start,
     ord("B"): BoardBus._block,
     ord("P"): BoardBus._stop,

@@ -16,7 +16,7 @@ from curbtick_wire.virtual import FLASH_BLOCKS
 from curbtick.device import firmware_folder, protocol_folder
 from curbtick.errors import CurbtickError, MissingProgramError
 from curbtick.virtual.probe import flashfile
-from curbtick.virtual.probe.bus import READ, REQUEST, BoardBus, Ear, Panel, SilentEar
+from curbtick.virtual.probe.bus import READ, REQUEST, SHORT_MS, BoardBus, Ear, Panel, SilentEar
 from curbtick.virtual.probe.micropython import find_micropython
 
 # Twice what a fresh chip has (241,824 bytes), because a PC's objects are twice the size.
@@ -113,7 +113,7 @@ class VirtualProbe:
         """The program's exit code once it ended."""
         return self._exit_code if self._process is None else self._process.poll()
 
-    def press(self, buttons: int = READ, hold_ms: int = 80, after_ms: int = 0, times: int = 1) -> None:
+    def press(self, buttons: int = READ, hold_ms: int = SHORT_MS, after_ms: int = 0, times: int = 1) -> None:
         """Press buttons for hold_ms of simulated time (bus.READ, STEP, BOTH), after_ms later than now.
 
         times: how often in quick succession.

@@ -1,14 +1,14 @@
 """Play a WAV file through the real firmware as one bumper reading, from the file's start."""
 
+import math
 import tempfile
-from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from curbtick_wire import classes, records
+from curbtick_wire import classes, names, records
+from curbtick_wire.sampling import FULL_SCALE_CODES
 from numpy.typing import NDArray
-from scipy.signal import resample_poly
 
 from curbtick.errors import CurbtickError, InputError
 from curbtick.link.client import Client, connect
@@ -18,17 +18,18 @@ from curbtick.sound import schema
 from curbtick.sound.recording import Recording
 from curbtick.virtual.probe.bus import READ, STEP
 from curbtick.virtual.probe.process import VirtualProbe
+from curbtick.virtual.replay.resample import to_probe_rate
 from curbtick.yard.ear.ear import Ear
-from curbtick.yard.front_end.inputs import FULL_SCALE_CODES, INPUTS, Samples, Volts
-from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ, TICKS_PER_SAMPLE
-
-# A reading is over long before this much of a file has been played.
-PLAYED_S = 30
-
-# Kaiser window of 80 dB stop band; so many zero crossings a side leave 4 % of the slower rate for the filter's edge.
-_KAISER_BETA = 7.86
-_ZERO_CROSSINGS = 64
-_DENOMINATOR_MAX = 1000
+from curbtick.yard.front_end.inputs import (
+    BAND_SHARE,
+    INPUTS,
+    MICROPHONE_NOISE_DBFS,
+    Adc,
+    Samples,
+    Volts,
+    codes_of_rms_dbfs,
+)
+from curbtick.yard.front_end.timebase import TICKS_PER_SAMPLE
 
 
 class PlayedLayer:
@@ -52,6 +53,25 @@ class PlayedLayer:
         return float(np.mean(np.square(part, dtype=np.float64))) if len(part) else 0.0
 
 
+class QuietEar:
+    """A quiet place for the self-test at power-up: white noise of the ADC and, on the high input, of the microphone."""
+
+    def __init__(self, seed: int) -> None:
+        self._adc = Adc()
+        self._random = np.random.default_rng(seed)
+        # White over the whole band, as loud within 30-80 kHz as the real, band-limited noise.
+        microphone_codes = codes_of_rms_dbfs(MICROPHONE_NOISE_DBFS) / BAND_SHARE**0.5
+        self._noise_codes = {
+            input_: math.hypot(self._adc.noise_codes, microphone_codes if input_ == names.INPUT_HIGH else 0.0)
+            for input_ in INPUTS
+        }
+
+    def read(self, count: int, input: int, start_us: int) -> Samples:
+        """Return the next samples, as bus.Ear says."""
+        white = self._random.standard_normal(count, dtype=np.float32)
+        return self._adc.convert(white * np.float32(self._noise_codes[input]))
+
+
 class PlayedEar:
     """Plays a recording from its start, at the first sample that is asked for; the ADC's noise is seeded."""
 
@@ -64,28 +84,6 @@ class PlayedEar:
         if self._start_us is None:
             self._start_us = start_us
         return self._ear.read(count, input, start_us - self._start_us)
-
-
-def to_probe_rate(recording: Recording) -> NDArray[np.float64]:
-    """Resample a recording's beginning to the probe's 250 kS/s, its full scale still being 1.0.
-
-    Polyphase filter of 80 dB stop band, flat up to 0.48 of the slower of the two rates.
-    """
-    samples = recording.samples[: PLAYED_S * recording.rate_hz]
-    ratio = Fraction(SAMPLE_RATE_HZ, recording.rate_hz).limit_denominator(_DENOMINATOR_MAX)
-    if ratio == 1:
-        return samples
-    widest = max(ratio.numerator, ratio.denominator)
-    window = _low_pass(widest)
-    resampled: NDArray[np.float64] = resample_poly(samples, ratio.numerator, ratio.denominator, window=window)
-    return resampled
-
-
-def _low_pass(widest: int) -> NDArray[np.float64]:
-    taps = np.arange(-_ZERO_CROSSINGS * widest, _ZERO_CROSSINGS * widest + 1)
-    kernel = np.sinc(taps / widest) * np.kaiser(len(taps), _KAISER_BETA)
-    normed: NDArray[np.float64] = kernel / kernel.sum()
-    return normed
 
 
 def parse_class(text: str) -> int | None:
@@ -115,7 +113,7 @@ def replay(
 
 def _read(folder: Path, ear: PlayedEar, class_khz: int | None, seed: int) -> dict[str, Any]:
     keyring = Keyring(folder / "keys.json")
-    with VirtualProbe(Ear(seed=seed), folder / "flash", held=STEP if class_khz else 0) as probe:
+    with VirtualProbe(QuietEar(seed), folder / "flash", held=STEP if class_khz else 0) as probe:
         probe.run_until_idle()
         if class_khz:
             with connect(probe.pty_path, keyring) as client:

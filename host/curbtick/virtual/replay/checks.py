@@ -8,26 +8,30 @@ from typing import Any
 
 import numpy as np
 from curbtick_wire import names, records, settings
+from curbtick_wire.sampling import (
+    BLOCK,
+    FULL_SCALE_CODES,
+    RATE_HZ,
+    TONE_HIGHEST_HZ,
+    TONE_LOWEST_HZ,
+    TONE_STEP_HZ,
+)
 from numpy.typing import NDArray
 
 from curbtick.device import firmware_folder
 from curbtick.errors import InputError
 from curbtick.sound.recording import Recording
-from curbtick.sound.tone import DEFAULT_HZ
 from curbtick.virtual.probe.bus import Ear
 from curbtick.virtual.probe.process import run_script
-from curbtick.virtual.replay.bumper import to_probe_rate
-from curbtick.yard.front_end.inputs import FULL_SCALE_CODES, Adc, Samples
-from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ
-from curbtick.yard.scenes.leaks import HISS_UPDATES, UPDATES, LeakScene
+from curbtick.virtual.replay.resample import to_probe_rate
+from curbtick.yard.front_end.inputs import Adc, Samples
 
-UPDATE_SAMPLES = 48 * 1024
+UPDATE_SAMPLES = 48 * BLOCK
 # The seal check's filters fill from so many samples before its first update.
-SETTLE_SAMPLES = 5 * 1024
+SETTLE_SAMPLES = 5 * BLOCK
 REFERENCE_UPDATES = 6
 BACKGROUND_UPDATES_MIN = 4
 BACKGROUND_UPDATES_MAX = 45
-TONE_LOWEST_HZ, TONE_HIGHEST_HZ, TONE_STEP_HZ = 10_000, 20_000, 100
 
 
 Codes = NDArray[np.float32]
@@ -48,7 +52,7 @@ class PlayedOnceEar:
         """Return the next samples, as bus.Ear says; past the end only the ADC's noise."""
         if self._start_us is None:
             self._start_us = start_us
-        start = (start_us - self._start_us) * SAMPLE_RATE_HZ // 1_000_000
+        start = (start_us - self._start_us) * RATE_HZ // 1_000_000
         codes = self._random.standard_normal(count, dtype=np.float32) * np.float32(self._adc.noise_codes)
         part = self._codes[start : start + count]
         codes[: len(part)] += part
@@ -59,8 +63,11 @@ class PlayedOnceEar:
 class Job:
     """One check on the virtual board: what it is given, and what is heard in each of its parts.
 
-    mode: "seal" or "hiss"; ears: "section", and "before" and "after" where there are such parts; updates: how many of
-    196.6 ms each part takes (0: no such part).
+    mode: "seal" or "hiss".
+    ears: what is heard by part: "section", and "before" and "after" where there are such parts.
+    updates: how many updates of 196.6 ms each part takes (0: no such part).
+    tone_hz: what the seal check listens for.
+    limits: the limit set's own fields, without its classes.
     """
 
     mode: str
@@ -83,24 +90,17 @@ class Job:
         return self._result
 
     def _answer(self, payload: bytes) -> bytes:
-        told = json.loads(payload)
-        if "ask" not in told:
-            self._result = told
+        outcome = json.loads(payload)
+        if "ask" not in outcome:
+            self._result = outcome
             return b"{}"
-        if told["ask"] != "job":
-            self._ear = self.ears[told["ask"]]
+        if outcome["ask"] != "job":
+            self._ear = self.ears[outcome["ask"]]
             return b"{}"
         parts = {part: self.updates.get(part, 0) for part in ("before", "section", "after")}
         return json.dumps(
             {"mode": self.mode, "tone_hz": self.tone_hz, "limits": dict(self.limits), **parts}
         ).encode()
-
-
-def run_scene(scene: LeakScene) -> dict[str, Any]:
-    """Run the real firmware over a scene of a check; return the JSON object as a replay makes it."""
-    if scene.check == "seal":
-        return seal_object(Job("seal", scene.ears(), UPDATES, DEFAULT_HZ).run())
-    return hiss_object(Job("hiss", scene.ears(), HISS_UPDATES).run())
 
 
 def replay_seal(
@@ -128,16 +128,16 @@ def replay_seal(
     for part in ("before", "after"):
         if part in codes:
             updates[part] = _enough(min(updates[part], REFERENCE_UPDATES), 2, "reference", SETTLE_SAMPLES)
-    told = Job("seal", _ears(codes, seed), updates, tone_hz).run()
-    return seal_object(told)
+    outcome = Job("seal", _ears(codes, seed), updates, tone_hz).run()
+    return seal_object(outcome)
 
 
-def seal_object(told: Mapping[str, Any]) -> dict[str, Any]:
+def seal_object(outcome: Mapping[str, Any]) -> dict[str, Any]:
     """Return the JSON object of what the script tells of a seal check."""
-    values = told["values"]
+    values = outcome["values"]
     verdict = names.SEAL_VERDICTS[values["verdict"]]
     reasons = names.words_of(names.REASONS, values["reasons"])
-    if reasons == ["no_reference"] and told["agreeing"]:
+    if reasons == ["no_reference"] and outcome["agreeing"]:
         verdict, reasons = "leak", []
     return {
         "verdict": verdict,
@@ -169,9 +169,9 @@ def replay_hiss(
     return hiss_object(Job("hiss", _ears(codes, seed), updates).run())
 
 
-def hiss_object(told: Mapping[str, Any]) -> dict[str, Any]:
+def hiss_object(outcome: Mapping[str, Any]) -> dict[str, Any]:
     """Return the JSON object of what the script tells of a hiss check."""
-    values = told["values"]
+    values = outcome["values"]
     band_hz = [values["band_low_hz"], values["band_high_hz"]]
     return {
         "verdict": names.HISS_VERDICTS[values["verdict"]],
@@ -180,7 +180,7 @@ def hiss_object(told: Mapping[str, Any]) -> dict[str, Any]:
         "noise_db": _db(values["background_cdb"]),
         "above_background_db": _db(values["above_background_cdb"]),
         "band_hz": band_hz if band_hz[1] else None,
-        "tones": [{"frequency_hz": hz, "level_db": cdb / 100} for hz, cdb in told["tones"]],
+        "tones": [{"frequency_hz": hz, "level_db": cdb / 100} for hz, cdb in outcome["tones"]],
     }
 
 
@@ -201,7 +201,7 @@ def updates_in(samples: int, settle: int) -> int:
 
 def _enough(updates: int, least: int, what: str, settle: int) -> int:
     if updates < least:
-        seconds = (least * UPDATE_SAMPLES + settle) / SAMPLE_RATE_HZ
+        seconds = (least * UPDATE_SAMPLES + settle) / RATE_HZ
         raise InputError(
             f"The {what} recording is too short.",
             "Nothing was measured.",

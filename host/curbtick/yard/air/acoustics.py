@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from scipy.special import j1
 
-REFERENCE_KELVIN = 293.15
+from curbtick.air import REFERENCE_KELVIN, REFERENCE_PA, REFERENCE_SOUND_M_S
+
 TRIPLE_POINT_KELVIN = 273.16
-REFERENCE_KPA = 101.325
+REFERENCE_KPA = REFERENCE_PA / 1000
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class Air:
 
 def speed_of_sound_m_s(air: Air) -> float:
     """Return the speed of sound in m/s: 343.2 sqrt(T / 293.15) (ISO 9613-1, formula A.5)."""
-    return 343.2 * math.sqrt(air.kelvin / REFERENCE_KELVIN)
+    return REFERENCE_SOUND_M_S * math.sqrt(air.kelvin / REFERENCE_KELVIN)
 
 
 def travel_us(distance_m: float, air: Air) -> float:

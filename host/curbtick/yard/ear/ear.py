@@ -8,16 +8,16 @@ time a moment is read, the electronic noise is drawn anew.
 """
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW
-from scipy.signal import butter, sosfilt
+from curbtick_wire.sampling import RATE_HZ
 
-from curbtick.yard.ear.faults import ProbeState
+from curbtick.yard.ear.probe_state import ProbeState
 from curbtick.yard.front_end.inputs import (
     AMPLIFIER_NOISE_DBFS,
-    BAND_HIGH_HZ,
-    BAND_LOW_HZ,
+    BAND_SHARE,
     INPUTS,
     MICROPHONE_NOISE_DBFS,
     Adc,
@@ -26,18 +26,35 @@ from curbtick.yard.front_end.inputs import (
     codes_of_rms_dbfs,
     rms_dbfs_of_codes,
 )
-from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ, TICKS_PER_SAMPLE, ticks_of_us
-from curbtick.yard.sounds.noise import Layer
-from curbtick.yard.sounds.sources import Source
+from curbtick.yard.front_end.timebase import TICKS_PER_SAMPLE, ticks_of_us
+
+if TYPE_CHECKING:
+    from curbtick.yard.sounds.noise import Layer
+    from curbtick.yard.sounds.sources import Source
 
 CHUNK = 8192
 
 
-def _self_noise_filter(input_: int) -> np.ndarray:
-    which = INPUTS[input_]
-    corners = (which.high_pass_hz, which.low_pass_hz)
-    sections: np.ndarray = butter(2, corners, "bandpass", fs=SAMPLE_RATE_HZ, output="sos").astype(np.float32)
-    return sections
+class _SelfNoise:
+    """White noise behind the band-pass of the high input, block after block without a seam.
+
+    It is made when it is first asked for: only the high input has it, and scipy.signal takes a second to load.
+    """
+
+    def __init__(self) -> None:
+        from scipy.signal import butter, sosfilt
+
+        high = INPUTS[INPUT_HIGH]
+        corners_hz = (high.high_pass_hz, high.low_pass_hz)
+        self._filter = sosfilt
+        self._sections = butter(2, corners_hz, "bandpass", fs=RATE_HZ, output="sos").astype(np.float32)
+        self._state = np.zeros((len(self._sections), 2), dtype=np.float32)
+
+    def shaped(self, white: Volts) -> Volts:
+        """Return the next block of white noise, filtered."""
+        block: Volts
+        block, self._state = self._filter(self._sections, white, zi=self._state)
+        return block
 
 
 @dataclass
@@ -54,8 +71,8 @@ class Ear:
 
     def __init__(
         self,
-        sources: tuple[Source, ...] = (),
-        layers: tuple[Layer, ...] = (),
+        sources: "tuple[Source, ...]" = (),
+        layers: "tuple[Layer, ...]" = (),
         probe: ProbeState | None = None,
         adc: Adc | None = None,
         seed: int = 0,
@@ -66,8 +83,7 @@ class Ear:
         self.adc = adc or Adc()
         self._random = np.random.default_rng(seed)
         self._at = _Position()
-        self._sections = _self_noise_filter(INPUT_HIGH)
-        self._state = np.zeros((len(self._sections), 2), dtype=np.float32)
+        self._self_noise: _SelfNoise | None = None
 
     def read(self, count: int, input: int, start_us: float) -> Samples:
         """Return count samples of an input (names.INPUT_...) from start_us on, uint16 codes 0..4095."""
@@ -115,10 +131,10 @@ class Ear:
         """Self-noise of microphone and amplifier; on the other inputs it is far below the ADC's own."""
         if input_ != INPUT_HIGH:
             return np.zeros(CHUNK, dtype=np.float32)
-        white = self._random.standard_normal(CHUNK, dtype=np.float32)
-        shaped, self._state = sosfilt(self._sections, white, zi=self._state)
-        band = (BAND_HIGH_HZ - BAND_LOW_HZ) / (SAMPLE_RATE_HZ / 2)
-        noise: Volts = shaped * np.float32(codes_of_rms_dbfs(self._mic_dbfs(input_)) / band**0.5)
+        if self._self_noise is None:
+            self._self_noise = _SelfNoise()
+        shaped = self._self_noise.shaped(self._random.standard_normal(CHUNK, dtype=np.float32))
+        noise: Volts = shaped * np.float32(codes_of_rms_dbfs(self._mic_dbfs(input_)) / BAND_SHARE**0.5)
         return noise
 
     def _add_sounds(self, codes: Volts, input_: int, tick: int) -> None:

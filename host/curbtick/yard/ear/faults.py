@@ -1,4 +1,4 @@
-"""What can be wrong: with a sensor, with the vehicle's system, and with the probe itself.
+"""What can be wrong with a sensor.
 
 Paint: thicker than 120 um gives no or wrong detection (a maker's body-repair note); what it costs in level and
 frequency here, and what ice costs, are assumptions: an added mass lowers the resonance, a soft layer damps it.
@@ -23,9 +23,15 @@ SENSOR_FAULTS = (
 
 @dataclass(frozen=True)
 class Fault:
-    """A sensor's fault: its kind, what it costs in dB, what it shifts in Hz, and the share of bursts it leaves out.
+    """A sensor's fault.
 
-    pattern: which bursts are sent (1) and left out (0), over and over; empty: drawn one by one by their share.
+    kind: one of SENSOR_FAULTS.
+    loss_db: what it costs in level.
+    shift_hz: how far it moves resonance and drive.
+    missing: share of the bursts that are left out.
+    pattern: which bursts are sent (1) and left out (0), over and over; empty: drawn one by one by `missing`.
+    decay_us: the sensor's time constant with this fault, None where it keeps its own.
+    brake_us: the time constant after the drive with this fault, None where it keeps its own.
     """
 
     kind: str = "none"
@@ -100,28 +106,3 @@ def painted(loss_db: float = 12.0) -> Fault:
 def iced(loss_db: float = 20.0, decay_us: float = 90.0) -> Fault:
     """Return a sensor under ice: much weaker, lower and damped."""
     return Fault("iced", loss_db=loss_db, shift_hz=-70.0 * loss_db, decay_us=decay_us)
-
-
-PROBE_FAULTS = ("none", "unplugged", "stuck_low", "stuck_high", "dead_code", "clipped", "battery_low")
-
-
-@dataclass(frozen=True)
-class ProbeState:
-    """The probe's own health: a fault of PROBE_FAULTS, and its battery in mV.
-
-    clipped: a feedback path has come open, so that the stage has 80 dB more gain than it should and its own noise
-    drives every input from rail to rail.
-    """
-
-    fault: str = "none"
-    battery_mv: int = 3900
-
-    @property
-    def extra_gain_db(self) -> float:
-        """Gain of the front end over what it should be, in dB."""
-        return 80.0 if self.fault == "clipped" else 0.0
-
-    @property
-    def stuck_code(self) -> int | None:
-        """The one code the ADC gives, or None."""
-        return {"stuck_low": 0, "stuck_high": 4095, "dead_code": 2048}.get(self.fault)

@@ -5,10 +5,12 @@ from typing import Protocol
 
 import numpy as np
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
+from curbtick_wire.sampling import RATE_HZ
 from numpy.typing import NDArray
 
-SAMPLE_US = 4.0
-FULL_CODES = 4095
+from curbtick.yard.front_end.inputs import CODE_MAX
+
+SAMPLE_US = 1e6 / RATE_HZ
 
 # A piezo of 80 dB SPL at the microphone (an assumption), through the front end at 4 kHz: peak codes at each input as
 # hardware_notes/frontend computes them.
@@ -50,7 +52,7 @@ def hear(
     time_us = start_us + SAMPLE_US * np.arange(len(samples)) - beep.time_us
     during = (time_us >= 0.0) & (time_us < beep.duration_ms * 1000)
     tone = PEAK_CODES[input_] * np.sin(2e-6 * np.pi * beep.frequency_hz * time_us) * during
-    summed: NDArray[np.uint16] = np.clip(np.rint(samples + tone), 0, FULL_CODES).astype(np.uint16)
+    summed: NDArray[np.uint16] = np.clip(np.rint(samples + tone), 0, CODE_MAX).astype(np.uint16)
     return summed
 
 

@@ -12,19 +12,19 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
-from scipy.signal import butter, freqs
-
-from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ
+from curbtick_wire.sampling import FULL_SCALE_CODES, MID_CODE, RATE_HZ
 
 Samples = npt.NDArray[np.uint16]
 Volts = npt.NDArray[np.float32]
+FloatArray = npt.NDArray[np.float64]
+ComplexArray = npt.NDArray[np.complex128]
 
-FULL_SCALE_CODES = 2047.5
-MID_CODE = 2048
+# The largest code of 12 bits.
+CODE_MAX = 4095
 BAND_LOW_HZ = 30_000.0
 BAND_HIGH_HZ = 80_000.0
 UNITY_HZ = 50_000.0
-BAND_SHARE = (BAND_HIGH_HZ - BAND_LOW_HZ) / (SAMPLE_RATE_HZ / 2)
+BAND_SHARE = (BAND_HIGH_HZ - BAND_LOW_HZ) / (RATE_HZ / 2)
 
 
 @dataclass(frozen=True)
@@ -80,19 +80,22 @@ def sine_to_noise_db(bits: float) -> float:
 
 
 @lru_cache(maxsize=32)
-def _analog(kind: str, corner_hz: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def _analog(kind: str, corner_hz: float) -> tuple[FloatArray, FloatArray]:
+    # A replay needs no filter, and scipy.signal takes longer to load than a replay may take.
+    from scipy.signal import butter
+
     numerator, denominator = butter(2, 2.0 * np.pi * corner_hz, kind, analog=True)
     return numerator, denominator
 
 
-def _stage(kind: str, corner_hz: float, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.complex128]:
-    response: npt.NDArray[np.complex128] = freqs(*_analog(kind, corner_hz), worN=2.0 * np.pi * frequency_hz)[
-        1
-    ]
+def _stage(kind: str, corner_hz: float, frequency_hz: FloatArray) -> ComplexArray:
+    from scipy.signal import freqs
+
+    response: ComplexArray = freqs(*_analog(kind, corner_hz), worN=2.0 * np.pi * frequency_hz)[1]
     return response
 
 
-def _shape(which: Input, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.complex128]:
+def _shape(which: Input, frequency_hz: FloatArray) -> ComplexArray:
     return (
         _stage("highpass", which.high_pass_hz, frequency_hz)
         * _stage("lowpass", which.low_pass_hz, frequency_hz)
@@ -100,11 +103,11 @@ def _shape(which: Input, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[n
     )
 
 
-def response(input_: int, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.complex128]:
+def response(input_: int, frequency_hz: FloatArray) -> ComplexArray:
     """Return the complex gain of an input (names.INPUT_...) at frequencies in Hz, unity at 50 kHz on the low one."""
     which = INPUTS[input_]
     unity = np.abs(_shape(which, np.array([UNITY_HZ])))[0]
-    gain: npt.NDArray[np.complex128] = _shape(which, frequency_hz) * (10.0 ** (which.gain_db / 20.0) / unity)
+    gain: ComplexArray = _shape(which, frequency_hz) * (10.0 ** (which.gain_db / 20.0) / unity)
     return gain
 
 
@@ -117,17 +120,17 @@ def _code_table() -> npt.NDArray[np.uint16]:
     for code in SPIKE_CODES:
         edges += [code - SPIKE_WIDTH / 2, code + SPIKE_WIDTH / 2]
         outputs += [code - 0.5, code + 0.5]
-    edges.append(4095.0)
-    outputs.append(4095.49)
-    ideal = (np.arange(4096 * _STEPS_PER_CODE) + 0.5) / _STEPS_PER_CODE - 0.5
+    edges.append(float(CODE_MAX))
+    outputs.append(CODE_MAX + 0.49)
+    ideal = (np.arange((CODE_MAX + 1) * _STEPS_PER_CODE) + 0.5) / _STEPS_PER_CODE - 0.5
     codes = np.rint(np.interp(ideal, edges, outputs))
     for code in SPIKE_CODES:
         codes[np.abs(ideal - code) < SPIKE_WIDTH / 2] = code
-    return np.clip(codes, 0, 4095).astype(np.uint16)
+    return np.clip(codes, 0, CODE_MAX).astype(np.uint16)
 
 
 _CODES = _code_table()
-_IDEAL_CODES = (np.arange(4096 * _STEPS_PER_CODE) // _STEPS_PER_CODE).astype(np.uint16)
+_IDEAL_CODES = (np.arange((CODE_MAX + 1) * _STEPS_PER_CODE) // _STEPS_PER_CODE).astype(np.uint16)
 
 
 @dataclass(frozen=True)

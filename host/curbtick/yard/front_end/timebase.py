@@ -4,9 +4,10 @@ A tick is 0.25 us, a sixteenth of the probe's sample period, so every sound may 
 still be placed without rounding. Wave shapes are kept at one value per tick.
 """
 
-SAMPLE_RATE_HZ = 250_000
+from curbtick_wire.sampling import RATE_HZ
+
 TICKS_PER_SAMPLE = 16
-WAVE_RATE_HZ = SAMPLE_RATE_HZ * TICKS_PER_SAMPLE
+WAVE_RATE_HZ = RATE_HZ * TICKS_PER_SAMPLE
 TICKS_PER_US = WAVE_RATE_HZ // 1_000_000
 TICKS_PER_MS = TICKS_PER_US * 1000
 

@@ -8,7 +8,8 @@ from curbtick_wire import classes, settings
 from curbtick.yard.air.acoustics import Air
 from curbtick.yard.air.collar import Inside, Seat, reflections
 from curbtick.yard.ear.ear import Ear
-from curbtick.yard.ear.faults import HEALTHY, Fault, ProbeState
+from curbtick.yard.ear.faults import HEALTHY, Fault
+from curbtick.yard.ear.probe_state import ProbeState
 from curbtick.yard.front_end.inputs import Adc, codes_of_peak_dbfs
 from curbtick.yard.sounds.measured import BurstTruth, measure
 from curbtick.yard.sounds.noise import Layer
@@ -31,7 +32,14 @@ class Echo:
 
 @dataclass(frozen=True)
 class Neighbour:
-    """A sibling as heard in the collar: level in dBFS, when in the cycle it fires (slot_share 0..1), its echoes."""
+    """A sibling as heard in the collar.
+
+    sensor: as built.
+    level_dbfs: its level in the collar.
+    slot_share: when in the cycle it fires, 0..1.
+    missing: share of its bursts that it leaves out.
+    echoes: of its sound.
+    """
 
     sensor: Sensor
     level_dbfs: float
@@ -44,8 +52,24 @@ class Neighbour:
 class Recipe:
     """One position's scene.
 
-    sensor: as built, without its fault; level_dbfs: what it would read without its fault in this seat; phase_ms: when
-    its first burst starts on the absolute axis; fade: a slip of the probe; start_us: when READ is pressed.
+    sensor: the held one as built, without its fault.
+    level_dbfs: what it would read without its fault in this seat.
+    fault: what is wrong with it.
+    interval_ms: of the vehicle's cycle.
+    phase_ms: when the held sensor's first burst starts on the absolute axis.
+    jitter_us: of every burst, uniform, either way.
+    echoes: of the held sensor, from outside the collar.
+    neighbours: the bumper's other sensors.
+    air: the weather.
+    seat: how the collar sits.
+    inside: the collar's own reflections.
+    fade: a slip of the probe, None for none.
+    layers: lasting noise.
+    imposters: sounds that are not a sensor's.
+    probe: what is wrong with the probe.
+    adc: the converter.
+    heard_before: whether this bumper had a PASS or WEAK earlier in the same visit.
+    start_us: when READ is pressed.
     """
 
     sensor: Sensor

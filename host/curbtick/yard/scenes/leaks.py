@@ -1,7 +1,7 @@
 """Scenes of the seal and hiss checks: what the probe hears in each part, and the verdict that is right.
 
     scene = leaks.SEAL_SCENES["worn_corner"](seed=1)
-    found = checks.run_scene(scene)                 # the JSON object of replay, through the real firmware
+    found = run_scene(scene)                        # the JSON object of replay, through the real firmware
     assert found["verdict"] == scene.verdict
 
 Levels are dBFS of the high input at 50 kHz, where the microphone's own noise is frontend.MICROPHONE_NOISE_DBFS over
@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW
+from curbtick_wire.sampling import TONE_HZ
 
-from curbtick.sound.tone import DEFAULT_HZ
 from curbtick.yard.ear.ear import Ear
 from curbtick.yard.front_end.inputs import INPUTS, MICROPHONE_NOISE_DBFS, Volts
 from curbtick.yard.front_end.timebase import TICKS_PER_SAMPLE, ticks_of_ms
@@ -113,7 +113,7 @@ def _shop(random: Random, level_dbfs: float = -38.0) -> Broadband:
 def _tone(random: Random, level_dbfs: float) -> Spur:
     """The source, up to 0.3 % off its nominal frequency, so loud at the probe (its response taken off)."""
     offset_hz = int(random.integers(-45, 46))
-    return Spur(DEFAULT_HZ + offset_hz, _low(level_dbfs))
+    return Spur(TONE_HZ + offset_hz, _low(level_dbfs))
 
 
 def _seal(

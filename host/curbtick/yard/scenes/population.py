@@ -25,17 +25,21 @@ from curbtick_wire.classes import CLASSES_KHZ
 from curbtick.yard.air.collar import held_dbfs, neighbour_dbfs, random_inside, random_seat
 from curbtick.yard.air.weather import random_air
 from curbtick.yard.ear import faults
-from curbtick.yard.ear.faults import Fault, ProbeState
+from curbtick.yard.ear.faults import Fault
+from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
 from curbtick.yard.front_end.timebase import ticks_of_ms, ticks_of_us
 from curbtick.yard.scenes.build import Echo, Neighbour, Recipe, Scene, build
 from curbtick.yard.sounds.din import random_din
 from curbtick.yard.sounds.sensors import Sensor
 from curbtick.yard.sounds.sources import Fade
 
+# Most systems are taken to repeat every 160 to 220 ms; the rest covers what a limit set allows, 30 to 500 ms.
 INTERVALS_MS = ((160.0, 220.0), (60.0, 160.0), (220.0, 300.0), (30.0, 60.0), (300.0, 495.0))
 INTERVAL_SHARES = (0.60, 0.18, 0.14, 0.04, 0.04)
+# Far more faults than a depot has: the benchmark needs many of each kind to bound its misses.
 SITUATIONS = ("healthy", "fault", "system_off", "probe", "moved")
 SITUATION_SHARES = (0.48, 0.40, 0.04, 0.05, 0.03)
+# Silence and loss of level are taken for the usual faults; the others are rarer, but often enough to count.
 FAULT_SHARES = {
     "dead": 0.28,
     "weak": 0.26,
@@ -46,12 +50,15 @@ FAULT_SHARES = {
     "painted": 0.07,
     "iced": 0.07,
 }
+# The first place farther doubles the distance, which is 6 dB; those beyond it add less.
 NEIGHBOUR_STEP_DB = 5.0
+# What a moved resonance may come to: within the band that the probe measures.
 LOWEST_HZ, HIGHEST_HZ = 32_000.0, 78_500.0
 
 
 def random_sensor(random: np.random.Generator, class_khz: int) -> Sensor:
     """Draw a healthy sensor of a class."""
+    # One in five is built far from its class, up to the published 5 kHz; the others scatter about it.
     shift = (
         random.uniform(-5e3, 5e3) if random.random() < 0.2 else np.clip(random.normal(0.0, 1e3), -5e3, 5e3)
     )
@@ -59,8 +66,10 @@ def random_sensor(random: np.random.Generator, class_khz: int) -> Sensor:
         class_khz,
         resonance_hz=class_khz * 1e3 + float(shift),
         cycles=int(random.integers(4, 21)),
+        # The -6 dB bandwidth of 40 kHz parts is near 2 kHz, which is tau = 280 us; higher classes are broader.
         decay_us=float(random.uniform(150.0, 350.0) if class_khz == 40 else random.uniform(60.0, 300.0)),
     )
+    # A membrane follows a drive that changes its frequency only if it is well damped.
     style = random.random()
     if style < 0.1:
         sweep_hz = float(random.choice((-1.0, 1.0)) * random.uniform(2e3, 6e3))
@@ -72,6 +81,7 @@ def random_sensor(random: np.random.Generator, class_khz: int) -> Sensor:
 
 
 def _off_frequency(random: np.random.Generator, sensor: Sensor) -> Fault:
+    # From the edge of the factory windows outwards; the side that leaves the band is turned over.
     shift_hz = float(random.choice((-1.0, 1.0)) * random.uniform(6.5e3, 11e3))
     target_hz = sensor.class_khz * 1e3 + shift_hz
     if not LOWEST_HZ <= target_hz <= HIGHEST_HZ:
@@ -80,6 +90,7 @@ def _off_frequency(random: np.random.Generator, sensor: Sensor) -> Fault:
 
 
 def _intermittent(random: np.random.Generator) -> Fault:
+    # A quarter missing is the factory limit; above 70 % too few bursts are left to measure.
     missing = float(random.uniform(0.25, 0.7))
     if random.random() < 0.7:
         return faults.intermittent(missing)
@@ -92,6 +103,7 @@ def _intermittent(random: np.random.Generator) -> Fault:
 def random_fault(random: np.random.Generator, sensor: Sensor) -> Fault:
     """Draw a sensor's fault, its strength included."""
     kind = str(random.choice(list(FAULT_SHARES), p=list(FAULT_SHARES.values())))
+    # Losses run from well above the pass limit's margin to below the dead limit, so that both limits are tried.
     makers: dict[str, Callable[[], Fault]] = {
         "dead": lambda: faults.DEAD,
         "weak": lambda: faults.weak(float(random.uniform(8.0, 48.0))),
@@ -113,10 +125,12 @@ def random_interval_ms(random: np.random.Generator) -> float:
 
 def random_deviation_db(random: np.random.Generator) -> float:
     """Draw by how much a healthy sensor is stronger than nominal."""
+    # An assumed scatter of one type; what lies beyond 4 dB is taken to be sorted out by its maker.
     return float(np.clip(random.normal(0.0, 1.7), -4.0, 4.0))
 
 
 def _echoes(random: np.random.Generator) -> tuple[Echo, ...]:
+    # From 0.35 m, the ground, to 4 m, the next vehicle, and weaker than the direct sound by at least 6 dB.
     return tuple(
         Echo(float(random.uniform(2e3, 25e3)), float(random.uniform(6.0, 25.0)))
         for _ in range(random.integers(1, 4))
@@ -142,11 +156,13 @@ def random_neighbours(random: np.random.Generator, sensor: Sensor) -> tuple[Neig
 
 
 def _probe(random: np.random.Generator) -> ProbeState:
-    fault = str(random.choice([name for name in faults.PROBE_FAULTS if name != "none"]))
+    fault = str(random.choice([name for name in PROBE_FAULTS if name != "none"]))
+    # Below the factory limit of 3,300 mV; 3,900 mV are three fresh cells.
     return ProbeState(fault, battery_mv=int(random.integers(2900, 3200)) if fault == "battery_low" else 3900)
 
 
 def _slip(random: np.random.Generator, start_us: int) -> Fade:
+    # While the reading listens, and by more than a healthy sensor varies; a hand slips within 5 to 60 ms.
     at_tick = ticks_of_us(start_us) + ticks_of_ms(float(random.uniform(150.0, 700.0)))
     loss_db = float(random.uniform(8.0, 30.0))
     return Fade(at_tick, 10.0 ** (-loss_db / 20.0), ticks_of_ms(float(random.uniform(5.0, 60.0))))

@@ -6,9 +6,8 @@ from curbtick.errors import InputError
 from curbtick.yard.front_end.timebase import ticks_of_ms
 from curbtick.yard.sounds import imposters
 from curbtick.yard.sounds.noise import BANK, Broadband, Gusts, Layer, Spur
-from curbtick.yard.sounds.sources import Source
+from curbtick.yard.sounds.sources import PERIOD_MS, Source
 
-GUST_PERIOD_MS = 20_000.0
 OFF_DB = -80.0
 
 
@@ -21,17 +20,17 @@ def _hiss_bursts(random: np.random.Generator, level_dbfs: float) -> Layer:
         times_ms += [start_ms, start_ms + 20.0, start_ms + length_ms, start_ms + length_ms + 50.0]
         levels_db += [OFF_DB, 0.0, -10.0, OFF_DB]
     ticks = tuple(ticks_of_ms(float(time_ms)) for time_ms in times_ms)
-    gusts = Gusts(ticks, tuple(levels_db), ticks_of_ms(GUST_PERIOD_MS))
+    gusts = Gusts(ticks, tuple(levels_db), ticks_of_ms(PERIOD_MS))
     return Broadband("hiss", level_dbfs, int(random.integers(BANK)), gusts)
 
 
 def _wavering(random: np.random.Generator, kind: str, level_dbfs: float) -> Layer:
     """A noise whose loudness wanders by a few dB within a second."""
     count = 40
-    ticks = tuple(ticks_of_ms(GUST_PERIOD_MS * i / count) for i in range(count))
+    ticks = tuple(ticks_of_ms(PERIOD_MS * i / count) for i in range(count))
     levels = tuple(float(level) for level in random.normal(0.0, 2.0, count))
     return Broadband(
-        kind, level_dbfs, int(random.integers(BANK)), Gusts(ticks, levels, ticks_of_ms(GUST_PERIOD_MS))
+        kind, level_dbfs, int(random.integers(BANK)), Gusts(ticks, levels, ticks_of_ms(PERIOD_MS))
     )
 
 

@@ -12,10 +12,8 @@ from curbtick.yard.front_end.inputs import codes_of_peak_dbfs
 from curbtick.yard.front_end.timebase import WAVE_RATE_HZ
 from curbtick.yard.sounds.measured import measure
 from curbtick.yard.sounds.sensors import RealWave
-from curbtick.yard.sounds.sources import Source, irregular, regular
+from curbtick.yard.sounds.sources import PERIOD_MS, Source, irregular, regular
 from curbtick.yard.sounds.waves import Wave
-
-PERIOD_MS = 20_000.0
 
 
 def normalised(shape: RealWave) -> Wave:

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
+from curbtick_wire.sampling import FULL_SCALE_CODES
 from scipy import fft
 
-from curbtick.yard.front_end.inputs import BAND_HIGH_HZ, BAND_LOW_HZ, FULL_SCALE_CODES, Volts
+from curbtick.yard.front_end.inputs import BAND_HIGH_HZ, BAND_LOW_HZ, ComplexArray, FloatArray, Volts
 from curbtick.yard.front_end.timebase import TICKS_PER_US, WAVE_RATE_HZ
 from curbtick.yard.sounds.waves import transform_size
 
@@ -39,30 +39,30 @@ class BurstTruth:
     ringdown_most_us: float
 
 
-def band_gain(frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def band_gain(frequency_hz: FloatArray) -> FloatArray:
     """Return the gain of the 30-80 kHz band at frequencies in Hz: 1 inside, 0.5 at 30 and 80 kHz, 0 outside."""
     low = np.clip((frequency_hz - BAND_LOW_HZ) / EDGE_HZ, -1.0, 1.0)
     high = np.clip((BAND_HIGH_HZ - frequency_hz) / EDGE_HZ, -1.0, 1.0)
-    gain: npt.NDArray[np.float64] = (1.0 + np.sin(np.pi / 2 * low)) * (1.0 + np.sin(np.pi / 2 * high)) / 4.0
+    gain: FloatArray = (1.0 + np.sin(np.pi / 2 * low)) * (1.0 + np.sin(np.pi / 2 * high)) / 4.0
     return gain
 
 
 @lru_cache(maxsize=128)
-def _band(size: int, rate_hz: float) -> npt.NDArray[np.float64]:
+def _band(size: int, rate_hz: float) -> FloatArray:
     return 2.0 * band_gain(np.arange(int((BAND_HIGH_HZ + EDGE_HZ) * size / rate_hz) + 1) * rate_hz / size)
 
 
-def analytic(wave: Volts, rate_hz: float = WAVE_RATE_HZ) -> npt.NDArray[np.complex128]:
+def analytic(wave: Volts, rate_hz: float = WAVE_RATE_HZ) -> ComplexArray:
     """Return the analytic signal over 30-80 kHz of a wave at rate_hz (by default one value per tick)."""
     size = transform_size(len(wave) + int(rate_hz * 1e-3))
     band = _band(size, rate_hz)
     spectrum = np.zeros(size, dtype=np.complex128)
     spectrum[: len(band)] = fft.rfft(wave.astype(np.float64), size)[: len(band)] * band
-    out: npt.NDArray[np.complex128] = fft.ifft(spectrum)[: len(wave)]
+    out: ComplexArray = fft.ifft(spectrum)[: len(wave)]
     return out
 
 
-def _strong_part(envelope: npt.NDArray[np.float64]) -> tuple[int, int, int]:
+def _strong_part(envelope: FloatArray) -> tuple[int, int, int]:
     """Return start, peak and end of the unbroken part around the peak within 6 dB of it."""
     peak = int(np.argmax(envelope))
     low = envelope < envelope[peak] * 10.0 ** (-6.0 / 20.0)
@@ -73,14 +73,14 @@ def _strong_part(envelope: npt.NDArray[np.float64]) -> tuple[int, int, int]:
     return start, peak, end
 
 
-def _frequency_hz(part: npt.NDArray[np.complex128]) -> float:
+def _frequency_hz(part: ComplexArray) -> float:
     """Spectral centre: the power-weighted mean of the instantaneous frequency, which is the spectrum's centroid."""
     turn = np.angle(part[1:] * np.conj(part[:-1]))
     weight = np.abs(part[1:]) ** 2
     return float((turn * weight).sum() / weight.sum() * WAVE_RATE_HZ / (2.0 * np.pi))
 
 
-def _fall_us(tail: npt.NDArray[np.float64], below_db: float) -> float:
+def _fall_us(tail: FloatArray, below_db: float) -> float:
     """Return how long an envelope that starts at its peak takes to fall so far below it."""
     faint = np.flatnonzero(tail < tail[0] * 10.0 ** (-below_db / 20.0))
     return float(faint[0] if len(faint) else len(tail)) / TICKS_PER_US

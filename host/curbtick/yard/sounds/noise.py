@@ -14,17 +14,19 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 from curbtick_wire.names import INPUT_LOW
+from curbtick_wire.sampling import RATE_HZ
 from scipy import fft
 
 from curbtick.yard.front_end.inputs import (
     BAND_HIGH_HZ,
     BAND_LOW_HZ,
+    FloatArray,
     Volts,
     codes_of_peak_dbfs,
     codes_of_rms_dbfs,
     response,
 )
-from curbtick.yard.front_end.timebase import SAMPLE_RATE_HZ, TICKS_PER_SAMPLE, ticks_of_ms
+from curbtick.yard.front_end.timebase import TICKS_PER_SAMPLE, ticks_of_ms
 
 BANK = 2**19
 # Corner in Hz and fall beyond it in dB per octave.
@@ -36,10 +38,10 @@ SLOPES = {
 }
 
 
-def _spectrum(kind: str, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _spectrum(kind: str, frequency_hz: FloatArray) -> FloatArray:
     corner_hz, fall_db = SLOPES[kind]
     octaves = np.log2(np.maximum(frequency_hz, corner_hz) / corner_hz)
-    shape: npt.NDArray[np.float64] = 10.0 ** (-fall_db * octaves / 20.0)
+    shape: FloatArray = 10.0 ** (-fall_db * octaves / 20.0)
     return shape
 
 
@@ -47,7 +49,7 @@ def _spectrum(kind: str, frequency_hz: npt.NDArray[np.float64]) -> npt.NDArray[n
 def bank(kind: str, input_: int) -> Volts:
     """Return the circular bank of a kind behind an input, scaled to rms 1 code over 30-80 kHz on the low input."""
     random = np.random.default_rng(sum(kind.encode()))
-    frequency_hz = fft.rfftfreq(BANK, 1.0 / SAMPLE_RATE_HZ)
+    frequency_hz = fft.rfftfreq(BANK, 1.0 / RATE_HZ)
     white = random.standard_normal(len(frequency_hz)) + 1j * random.standard_normal(len(frequency_hz))
     sound = white * _spectrum(kind, frequency_hz)
     low = sound * response(INPUT_LOW, frequency_hz)
@@ -84,12 +86,10 @@ class Gusts:
     levels_db: tuple[float, ...]
     period_ticks: int
 
-    def at(self, tick: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
+    def at(self, tick: npt.NDArray[Any]) -> FloatArray:
         """Return the gains at ticks."""
         gains = [10.0 ** (level_db / 20.0) for level_db in self.levels_db]
-        out: npt.NDArray[np.float64] = np.interp(
-            tick % self.period_ticks, self.ticks, gains, period=self.period_ticks
-        )
+        out: FloatArray = np.interp(tick % self.period_ticks, self.ticks, gains, period=self.period_ticks)
         return out
 
 
@@ -134,7 +134,7 @@ class Broadband:
 def _tone(frequency_hz: int, input_: int) -> Volts:
     """One second of a tone of a whole number of Hz behind an input, peak 1 code at unity gain."""
     gain = response(input_, np.array([float(frequency_hz)]))[0]
-    phase = 2.0 * np.pi * frequency_hz * np.arange(SAMPLE_RATE_HZ) / SAMPLE_RATE_HZ
+    phase = 2.0 * np.pi * frequency_hz * np.arange(RATE_HZ) / RATE_HZ
     out: Volts = (np.abs(gain) * np.sin(phase + np.angle(gain))).astype(np.float32)
     return out
 

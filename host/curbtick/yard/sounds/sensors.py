@@ -33,12 +33,15 @@ LONGEST_S = 0.030
 
 @dataclass(frozen=True)
 class Sensor:
-    """One sensor as built: what it sends when it is told to.
+    """One sensor as built: what it sends when it is triggered.
 
-    resonance_hz: 30000 to 80000; decay_us: time constant tau of the envelope, 5 to 4000; cycles: cycles of drive,
-    2 to 64; sweep_hz: how far the drive's frequency moves from burst start to end; offsets_hz: drive frequency
-    relative to the resonance, one for each burst in turn (most sensors have one); brake_us: time constant after the
-    drive where a damping circuit works then, None where the membrane rings freely.
+    class_khz: its class.
+    resonance_hz: 30000 to 80000.
+    cycles: cycles of drive, 2 to 64.
+    decay_us: time constant tau of the envelope, 5 to 4000.
+    sweep_hz: how far the drive's frequency moves from burst start to end.
+    offsets_hz: drive frequency relative to the resonance, one for each burst in turn (most sensors have one).
+    brake_us: time constant after the drive, where a damping circuit works then; None where the membrane rings freely.
     """
 
     class_khz: int

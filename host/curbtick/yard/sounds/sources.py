@@ -5,12 +5,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from curbtick.yard.front_end.inputs import FloatArray
 from curbtick.yard.front_end.timebase import ticks_of_ms, ticks_of_us
 from curbtick.yard.sounds.waves import Wave
 
+# A train's jitter and gaps repeat after so many bursts: at 30 ms, long after a reading is over.
 EVENTS = 256
+# Irregular sounds repeat after this time, longer than a reading lasts.
+PERIOD_MS = 20_000.0
 
 
 @dataclass(frozen=True)
@@ -34,9 +37,16 @@ class Fade:
 class Source:
     """Sounds of one origin: events at ticks within a period that repeats without end.
 
-    ticks: sorted, within 0..period_ticks; which: index into waves for each event; gains: 0 for a burst that was due
-    and not sent; delay_ticks shifts all of them (an echo is its source, later and weaker); fade, if any, is a
-    change of level on the absolute axis.
+    name: what it is, for the truth.
+    waves: the sounds that its events may have.
+    ticks: when its events start, sorted, within 0..period_ticks.
+    which: index into waves for each event.
+    gains: factor on each event's wave; 0 for a burst that was due and not sent.
+    period_ticks: after this all events repeat.
+    delay_ticks: shifts all events (an echo is its source, later and weaker).
+    gain: factor on all events.
+    fade: a change of level on the absolute axis, None for none.
+    longest_ticks: length of the longest wave.
     """
 
     name: str
@@ -124,12 +134,12 @@ def regular(
 def irregular(
     name: str,
     waves: tuple[Wave, ...],
-    times_ms: npt.NDArray[np.float64],
+    times_ms: FloatArray,
     random: np.random.Generator,
     level_dbfs: float,
     *,
     spread_db: float,
-    period_ms: float = 20_000.0,
+    period_ms: float = PERIOD_MS,
 ) -> Source:
     """Return a source of events at times_ms (any order, within period_ms), each with one of the waves at random.
 

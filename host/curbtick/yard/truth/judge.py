@@ -1,11 +1,14 @@
 """What a reading's verdict must be.
 
-Near a limit, or in noise above the limit set's, no way of deciding can be held to the truth: such cases are named in
-`Answer.apart` and counted apart. The margins are the benchmark's own: 1.5 dB of a level limit, 1 kHz of a frequency
-limit, a share of missing bursts between 15 and 35 %; noise is too loud from 1.5 dB below `noise_max_cdb` on, -31.5
-dBFS in its loudest 50 ms with the factory's set. Apart, too: a ring-down within a quarter of a limit, or too short
-while noise hides its end; a loose contact whose bursts are as regular as a slower system's and no sibling tells
-otherwise; fewer than three bursts; a slip of the probe below 6.5 dB.
+Near a limit, or in noise above the limit set's, no way of deciding can be held to the truth. Such cases are named in
+`Answer.apart` and counted apart. The margins are the benchmark's own:
+
+- a level within 1.5 dB of a limit, a frequency within 1 kHz of one, a ring-down within a quarter of one;
+- a share of missing bursts between 15 and 35 %, or fewer than three bursts;
+- noise from 1.5 dB below `noise_max_cdb` on (-31.5 dBFS in its loudest 50 ms with the factory set), and noise that
+  hides the end of a short ring-down;
+- a loose contact whose bursts are as regular as a slower system's, while no sibling shows the true interval;
+- a slip of the probe that costs less than 6.5 dB.
 """
 
 import math
@@ -19,9 +22,13 @@ from curbtick.yard.truth.truth import Truth, Window
 
 Limits = Mapping[str, int]
 
+# Noise with peaks 15 dB below a burst moves its level by as much: 20 lg 1.18 = 1.4 dB.
 LEVEL_MARGIN_DB = 1.5
+# A burst of half a millisecond is 2 kHz wide; half of that either way decides nothing.
 FREQUENCY_MARGIN_HZ = 1_000.0
+# The limit is 25 %; of ten bursts, one more or less is 10 %.
 MISSING_MARGIN = (0.15, 0.35)
+# A carrier's period is 15 to 25 us, which is a quarter or more of the shortest ring-down of 60 us.
 RINGDOWN_MARGIN = 1.25
 # The noise must lie 8 dB below -20 dB of the burst for a short fall to be timed; a long one still sounds when a short
 # one would be over, which shows above noise that lies 16 dB below the burst.
@@ -44,10 +51,13 @@ SLIP_DB = 6.5
 class Answer:
     """What a reading over a window must be.
 
-    kind: "healthy" (must PASS), "faulty" (must not), "silent" (the held sensor says nothing or next to nothing),
-    "moved", "probe_fault"; accept: verdicts (numbers of names.VERDICTS) that are right; apart: why the case lies too
-    near a limit to count, empty if it counts; due, sent: bursts of the held sensor due and really sent; noise_dbfs:
-    rms over 30-80 kHz of what lasted, in the loudest 50 ms.
+    kind: "healthy" (must PASS), "faulty" (must not), "silent" (the held sensor sends nothing or next to nothing),
+    "moved", "probe_fault".
+    accept: the verdicts (numbers of names.VERDICTS) that are right.
+    apart: why the case lies too near a limit to count, empty if it counts.
+    due: how many bursts of the held sensor were due.
+    sent: how many of them were really sent.
+    noise_dbfs: rms over 30-80 kHz of the lasting noise, in its loudest 50 ms.
     """
 
     kind: str

@@ -55,10 +55,15 @@ class Heard:
 class Truth:
     """All there is to know about one position's sounds.
 
-    burst: the held sensor's burst as the low input gets it, the median over its variants, None if it sends none;
-    interval_ms: of the vehicle's cycle; fault: of the held sensor (faults.SENSOR_FAULTS); held, siblings: the trains;
-    imposters: names of sounds that are nobody's burst; heard_before: this bumper had a PASS or WEAK earlier in the
-    same visit.
+    class_khz: the held sensor's class.
+    interval_ms: of the vehicle's cycle.
+    fault: of the held sensor (faults.SENSOR_FAULTS).
+    ear: what the microphone gets.
+    burst: the held sensor's burst on the low input, the median of its variants; None if it sends none.
+    held: the held sensor's train, None if it sends none.
+    siblings: the trains of the bumper's other sensors.
+    imposters: names of the sounds that are not a sensor's.
+    heard_before: whether this bumper had a PASS or WEAK earlier in the same visit.
     """
 
     class_khz: int

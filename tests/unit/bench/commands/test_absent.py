@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from curbtick.link import port
+from curbtick.commands.probe import probes
 
 from tests.unit.bench.commands.test_commands import call, json_of, refused
 
@@ -55,7 +55,7 @@ def test_an_empty_file_is_no_history_either(tmp_path: Path) -> None:
 
 
 def test_a_probe_is_seen_before_there_is_a_history(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(port, "find_ports", list)
+    monkeypatch.setattr(probes, "find_ports", list)
     assert json_of("probes", db=tmp_path / "absent.db") == {"plugged": [], "known": []}
     assert "There is no history" in call("probes", db=tmp_path / "absent.db").output
     assert not list(tmp_path.iterdir())

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from curbtick.commands.main import app
 from curbtick.sound import tone
+from curbtick_wire.sampling import TONE_HZ
 from typer.testing import CliRunner
 
 RUNNER = CliRunner()
@@ -22,8 +23,8 @@ def test_tone_writes_the_file_and_says_its_terms(tmp_path: Path) -> None:
     path = tmp_path / "tone.wav"
     code, made = told("tone", path, "--seconds", 2, "--fade-in", 0.5)
     assert code == 0 and path.stat().st_size == 44 + 2 * 2 * tone.RATE_HZ
-    assert (made["tone_hz"], made["level_dbfs"], made["rate_hz"]) == (tone.DEFAULT_HZ, -6.0, tone.RATE_HZ)
-    assert made["terms_db"] == {name: round(db, 2) for name, db in tone.terms_db(tone.DEFAULT_HZ).items()}
+    assert (made["tone_hz"], made["level_dbfs"], made["rate_hz"]) == (TONE_HZ, -6.0, tone.RATE_HZ)
+    assert made["terms_db"] == {name: round(db, 2) for name, db in tone.terms_db(TONE_HZ).items()}
 
 
 def test_tone_warns_on_screen(tmp_path: Path) -> None:

@@ -124,7 +124,7 @@ def test_an_interrupted_command_says_what_repeating_it_does(
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("curbtick.exchange.bench.connect", interrupted)
+    monkeypatch.setattr("curbtick.commands.probe.probes.connect", interrupted)
     monkeypatch.setattr("curbtick.fleet.work.findings.load", interrupted)
     refused(errors.INTERRUPTED, "Interrupted", *words, db=db)
     assert ("goes on where it stopped" in call(*words, db=db).stderr) == (words == ("pull",))

@@ -12,7 +12,6 @@ from typing import Any
 import pytest
 from curbtick.commands import main
 from curbtick.errors import InputError
-from curbtick.exchange import bench
 from curbtick.fleet import rounds
 from curbtick.limits import sets
 from curbtick.link.request import RefusedError, SilentError
@@ -73,7 +72,8 @@ def probe(monkeypatch: pytest.MonkeyPatch) -> Taker:
     def connect(_port: str | None = None) -> Iterator[Taker]:
         yield taker
 
-    monkeypatch.setattr(bench, "connect", connect)
+    for command in ("limits", "round"):
+        monkeypatch.setattr(f"curbtick.commands.probe.{command}.connect", connect)
     return taker
 
 

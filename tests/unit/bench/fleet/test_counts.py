@@ -3,7 +3,6 @@ sensor.
 """
 
 import re
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,7 +10,7 @@ from curbtick.fleet import readings, vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.rounds import note_sent
 from curbtick.fleet.work import assign, findings
-from curbtick.store.history import Store, ensure_probe
+from curbtick.store.history import ensure_probe
 from curbtick_wire import names
 from sqlalchemy import event
 
@@ -21,11 +20,6 @@ from tests.unit.bench.fleet.fleetdata import LOW, SILENT, Yard
 OTHER_PROBE = "e660c0d1c7302b22"
 DEAD = {"verdict": names.DEAD, "reasons": names.mask_of(names.REASONS, ["only_neighbour"])}
 BELOW = names.mask_of(names.REASONS, ["below_siblings"])
-
-
-@pytest.fixture
-def yard(tmp_path: Path) -> Yard:
-    return Yard(Store(tmp_path / "history.db"))
 
 
 def stands(yard: Yard, vehicle: int | None = None) -> list[str]:
@@ -49,8 +43,14 @@ def refresh(yard: Yard) -> None:
 
 
 def open_at(yard: Yard) -> list[tuple[int, int]]:
-    """(vehicle key, position) of the findings to be done."""
-    return [(found.vehicle_id, found.position) for found in yard.findings(*findings.UNPROVED)]
+    """(vehicle key, position) of the findings to be done, the bus's apart."""
+    return [(one.vehicle_id, one.position) for one in beside_the_bus(yard, *findings.UNPROVED)]
+
+
+def beside_the_bus(yard: Yard, *wanted: str) -> list[findings.Finding]:
+    """Findings in these states of every vehicle but the bus."""
+    with yard.store.read() as connection:
+        return [one for one in findings.load(connection, wanted) if one.vehicle_id != yard.bus.key]
 
 
 def test_one_position_read_again_leaves_the_others_as_the_bumper_result_had_them(yard: Yard) -> None:
@@ -190,7 +190,7 @@ def replaced(yard: Yard) -> int:
 
 def states(yard: Yard) -> list[tuple[int, str, int]]:
     """(vehicle, state, number of steps) of every finding, in the order of their making."""
-    every = yard.findings(*findings.UNPROVED, findings.PROVED, findings.WITHDRAWN)
+    every = beside_the_bus(yard, *findings.UNPROVED, findings.PROVED, findings.WITHDRAWN)
     return [(one.vehicle_id, one.state, len(one.steps)) for one in sorted(every, key=lambda one: one.id)]
 
 

@@ -16,14 +16,27 @@ from curbtick.store.history import Store
 from curbtick_wire import names, records
 from sqlalchemy import select
 
-from tests.unit.bench.benchdata import DAY_MS, NOON_MS, Logbook, add_round, add_vehicle, reading, record
+from tests.unit.bench.benchdata import (
+    DAY_MS,
+    NOON_MS,
+    PROBE,
+    Logbook,
+    add_round,
+    add_vehicle,
+    reading,
+    record,
+)
+from tests.unit.bench.fleet.fleetdata import SecondVehicle
 
 MONTH_MS = int(trend.DAYS_A_MONTH * DAY_MS)
 
 
 @pytest.fixture
 def store(tmp_path: Path) -> Store:
-    return Store(tmp_path / "history.db")
+    """A history that holds another vehicle's days already."""
+    made = Store(tmp_path / "history.db")
+    SecondVehicle(made)
+    return made
 
 
 def _points(
@@ -128,7 +141,7 @@ def test_the_trend_begins_anew_after_a_repair_and_marks_stand_in_order(store: St
     book.visit(NOON_MS + 8 * MONTH_MS, low)
     with store.write() as connection:
         findings.refresh(connection)
-        finding = findings.load(connection)[0]
+        finding = findings.load(connection, vehicle_id=van)[0]
         findings.note(connection, finding.id, "replace", NOON_MS + 8 * MONTH_MS + DAY_MS, "Ann")
     for month in range(9, 12):
         book.visit(NOON_MS + month * MONTH_MS, {"round_id": 1, "limits_revision": 2})
@@ -216,8 +229,12 @@ def test_a_probe_that_wanders_between_depots_keeps_one_history(store: Store) -> 
     book.visit(NOON_MS + 86_400_000, {})
     _describe(store, "blue", None, "South")
     with store.read() as connection:
-        probe = connection.execute(select(tables.probes)).one()
-        assert set(connection.execute(select(tables.readings.c.probe_id)).scalars()) == {probe.id}
+        probe = connection.execute(select(tables.probes).where(tables.probes.c.unique_id == PROBE)).one()
+        mine = tables.readings.c.vehicle_id.is_(None)
+        assert (
+            connection.execute(select(tables.readings.c.probe_id).where(mine)).scalars().all()
+            == [probe.id] * 2
+        )
     assert (probe.name, probe.depot) == ("blue", "South")
     store.ingest("00000000000000aa", [reading(1)])
     with pytest.raises(InputError, match="exists already"):

@@ -10,7 +10,7 @@ from curbtick.dates import date, day_start_ms
 from curbtick.fleet import vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.work import assign, findings, reread
-from curbtick.report import Pages, build
+from curbtick.report import Site, build
 from curbtick.store.history import Store
 from curbtick_wire import names, records
 
@@ -47,7 +47,7 @@ class Yard:
 
     def page(self, name: str = "index.html", day_ms: int = NOON_MS) -> Page:
         with self.store.read() as connection:
-            text = Pages(connection, day_start_ms(date(day_ms)), day_ms + 3_600_000).named(name)
+            text = Site(connection, day_start_ms(date(day_ms)), day_ms + 3_600_000).named(name)
         assert text is not None
         return Page(text)
 

@@ -18,7 +18,7 @@ from curbtick.link import client
 from curbtick.virtual.probe.micropython import find_micropython
 from curbtick.virtual.probe.process import VirtualProbe
 from curbtick.yard.ear.ear import Ear as YardEar
-from curbtick.yard.ear.faults import ProbeState
+from curbtick.yard.ear.probe_state import ProbeState
 
 TINY = Image({"main.mpy": b"first", "curbtick_probe/app.mpy": bytes(range(256)) * 5}, 6, 3)
 OTHER = Image({"main.mpy": b"second", "curbtick_probe/dsp/x.mpy": b"\x03\x04\x00\xff" * 300}, 6, 3)

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from curbtick.fleet import leaks
 from curbtick.fleet.leaks import Section
-from curbtick.report.site import leaks_of_day
+from curbtick.report.lookups import leaks_of_day
 from curbtick.report.views.leaks import height_db, leak_views, section_map
 from curbtick.store.history import Store, open_store
 from curbtick_wire import codec, names, records

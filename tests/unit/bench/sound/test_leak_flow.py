@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from curbtick.air import REFERENCE_PA
 from curbtick.sound import leak_flow
 from curbtick.sound.leak_flow import Hole
 from hypothesis import given
@@ -23,13 +24,13 @@ def test_choked_flow_is_proportional_to_absolute_pressure(gauge_pa: float) -> No
     """A p C with C = sqrt(gamma / (R T)) (2 / (gamma + 1)) ** 3: 0.0404 / sqrt(T) for air, the handbook constant."""
     hole = Hole(1e-3, 1.0)
     flow = leak_flow.mass_flow_kg_s(hole, gauge_pa)
-    absolute_pa = gauge_pa + leak_flow.ATMOSPHERE_PA
+    absolute_pa = gauge_pa + REFERENCE_PA
     assert leak_flow.is_choked(gauge_pa)
     assert flow == pytest.approx(0.04042 * hole.area_m2 * absolute_pa / math.sqrt(293.15), rel=1e-3)
 
 
 def test_flow_is_continuous_where_it_begins_to_choke() -> None:
-    edge_pa = leak_flow.ATMOSPHERE_PA * (1 / leak_flow.CRITICAL_RATIO - 1)
+    edge_pa = REFERENCE_PA * (1 / leak_flow.CRITICAL_RATIO - 1)
     below, above = (leak_flow.mass_flow_kg_s(Hole(1e-3), edge_pa * factor) for factor in (0.9999, 1.0001))
     assert below == pytest.approx(above, rel=1e-3)
     assert not leak_flow.is_choked(0.99 * edge_pa) and leak_flow.is_choked(1.01 * edge_pa)

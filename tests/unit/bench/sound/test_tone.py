@@ -7,9 +7,13 @@ import numpy as np
 import pytest
 from curbtick.errors import InputError
 from curbtick.sound import tone
-from curbtick_wire import sampling
+from curbtick_probe.app.meter import SealMeter
+from curbtick_probe.panel.panel import Panel
+from curbtick_wire import settings
+from curbtick_wire.sampling import TONE_HZ
 
 from tests.paths import NOTES
+from tests.target.fake_board import FakeBoard
 
 
 def heard(path: Path) -> tuple[np.ndarray, int]:
@@ -64,12 +68,14 @@ def test_a_place_that_cannot_be_written_is_said(tmp_path: Path) -> None:
 
 
 def test_the_default_is_the_best_of_the_trade_off() -> None:
-    assert tone.best_hz() == tone.DEFAULT_HZ
-    assert all(tone.merit_db(hz) < tone.merit_db(tone.DEFAULT_HZ) for hz in (10_000, 12_000, 17_000, 20_000))
+    assert tone.best_hz() == TONE_HZ
+    assert all(tone.merit_db(hz) < tone.merit_db(TONE_HZ) for hz in (10_000, 12_000, 17_000, 20_000))
 
 
 def test_the_probe_listens_for_the_default() -> None:
-    assert sampling.TONE_HZ == tone.DEFAULT_HZ
+    board = FakeBoard()
+    meter = SealMeter(board, Panel(board), settings.FACTORY_SET)
+    assert meter._check.meter.tone_hz == TONE_HZ == tone.best_hz()
 
 
 def test_each_term_goes_the_way_it_must() -> None:
@@ -107,4 +113,4 @@ def test_the_notes_show_the_calculation() -> None:
         hz = int(row[0])
         computed = [*tone.terms_db(hz).values(), tone.merit_db(hz)]
         assert [float(cell) for cell in row[1:]] == pytest.approx(computed, abs=0.051)
-    assert f"{tone.DEFAULT_HZ} Hz unless told otherwise" in notes
+    assert f"{TONE_HZ} Hz unless told otherwise" in notes

@@ -11,7 +11,7 @@ from curbtick.fleet.work import findings
 from curbtick.report import build
 from curbtick.store import depots, tables
 from curbtick.store.history import Store
-from curbtick.store.migrations import upgrade, version_of
+from curbtick.store.schema import upgrade, version_of
 from curbtick_wire import names
 from sqlalchemy import func, select
 

@@ -30,7 +30,7 @@ def received(seq: int, number: int = 1) -> bytes:
     return record(records.EVENT, seq, values)
 
 
-def send(store: Store, above_seq: int | None, at_ms: int = NOON_MS) -> None:
+def send(store: Store, above_seq: int, at_ms: int = NOON_MS) -> None:
     with store.write() as connection:
         key = ensure_probe(connection, PROBE, NOON_MS)
         note_sent(connection, key, "round", 1, at_ms, above_seq)
@@ -98,14 +98,6 @@ def test_a_note_counts_for_the_life_of_the_log_that_it_was_made_in(store: Store)
     store.renew_probe(PROBE)
     store.ingest(PROBE, [received(1), *read(2)])
     assert placed(store) == [2]
-
-
-def test_a_note_of_an_older_version_and_what_it_placed_stay_as_they_were(store: Store) -> None:
-    send(store, None)
-    store.ingest(PROBE, [received(1), *read(2)])
-    send(store, 2, NOON_MS + 1)
-    store.ingest(PROBE, [received(3), *read(4), received(5), *read(6)])
-    assert placed(store) == [2, 4, 6]
 
 
 def test_what_was_placed_before_a_note_stays(store: Store) -> None:

@@ -4,8 +4,10 @@ import binascii
 import hashlib
 import multiprocessing
 import sqlite3
+import time
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
+from multiprocessing.synchronize import Barrier, Event
 from pathlib import Path
 
 import pytest
@@ -22,6 +24,8 @@ from sqlalchemy import func, select, text
 
 from tests.unit.bench import benchdata
 from tests.unit.bench.benchdata import NOON_MS, PROBE, Logbook, anchored, reading, record
+
+NEW_HISTORIES = 40
 
 
 @pytest.fixture
@@ -158,7 +162,10 @@ def test_readings_of_a_round_find_their_vehicle_and_keep_what_the_probe_wrote(st
 
 
 def test_a_round_counts_only_for_the_probes_that_got_it_from_this_history(store: Store) -> None:
-    """Another bench numbers its rounds from 1 as well: what its probe read is no reading of our vehicles."""
+    """Another bench numbers its rounds from 1 as well: what its probe read is no reading of our vehicles.
+
+    Neither is what a wiped probe reads, which was not given the round again.
+    """
     van = benchdata.add_vehicle(store, "Van 1")
     benchdata.add_round(store, 1, [van])
     Logbook(store).visit(NOON_MS, {"round_id": 1})
@@ -167,7 +174,7 @@ def test_a_round_counts_only_for_the_probes_that_got_it_from_this_history(store:
     store.ingest(PROBE, [reading(1, round_id=1)])
     with store.read() as connection:
         rows = connection.execute(select(tables.readings).order_by(tables.readings.c.id)).all()
-    assert [row.vehicle_id for row in rows] == [van, None, van]
+    assert [row.vehicle_id for row in rows] == [van, None, None]
     assert all(row.round_id == 1 for row in rows)
 
 
@@ -295,6 +302,54 @@ def test_a_new_history_may_be_opened_by_several_at_once(tmp_path: Path) -> None:
             store.close()
         with Store(path) as store:
             assert count(store) == 0
+
+
+def _hold(path: Path, held: Event) -> None:
+    """Another program that has just begun to make the history: it holds the file's lock for half a second."""
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("BEGIN IMMEDIATE")
+    held.set()
+    time.sleep(0.5)
+    connection.rollback()
+
+
+def test_a_new_history_waits_for_the_program_that_holds_its_file(tmp_path: Path) -> None:
+    """SQLite itself does not wait when a file is switched to a write-ahead log."""
+    context = multiprocessing.get_context("spawn")
+    held = context.Event()
+    holder = context.Process(target=_hold, args=(tmp_path / "new.db", held))
+    holder.start()
+    try:
+        assert held.wait(60)
+        with Store(tmp_path / "new.db", busy_timeout_s=20) as store:
+            assert count(store) == 0
+    finally:
+        holder.join(60)
+
+
+def test_a_new_history_whose_file_stays_held_is_refused_in_words(tmp_path: Path) -> None:
+    with sqlite3.connect(tmp_path / "new.db", isolation_level=None) as holder:
+        holder.execute("BEGIN IMMEDIATE")
+        with pytest.raises(StoreError, match="locked by another program"):
+            Store(tmp_path / "new.db", busy_timeout_s=0.1)
+
+
+def _open_new(folder: Path, together: Barrier) -> None:
+    for number in range(NEW_HISTORIES):
+        together.wait()
+        with Store(folder / f"{number}.db", busy_timeout_s=20) as store:
+            assert count(store) == 0
+
+
+def test_two_programs_may_open_new_histories_at_once(tmp_path: Path) -> None:
+    context = multiprocessing.get_context("spawn")
+    together = context.Barrier(2, timeout=20)
+    programs = [context.Process(target=_open_new, args=(tmp_path, together)) for _ in range(2)]
+    for program in programs:
+        program.start()
+    for program in programs:
+        program.join(120)
+    assert [program.exitcode for program in programs] == [0, 0]
 
 
 def test_two_benches_pulling_the_same_probe_at_once_store_each_record_once(

@@ -6,7 +6,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 from curbtick.yard.ear.ear import Ear
-from curbtick.yard.ear.faults import PROBE_FAULTS, ProbeState, loose_contact
+from curbtick.yard.ear.faults import loose_contact
+from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
 from curbtick.yard.front_end.inputs import Adc
 from curbtick.yard.scenes import scenes
 from curbtick.yard.sounds.noise import SLOPES, Broadband, Spur

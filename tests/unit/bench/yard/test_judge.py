@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 from curbtick.yard.air.collar import Inside
 from curbtick.yard.ear import faults
-from curbtick.yard.ear.faults import Fault, ProbeState
+from curbtick.yard.ear.faults import Fault
+from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
 from curbtick.yard.front_end.timebase import ticks_of_ms
 from curbtick.yard.scenes import scenes
 from curbtick.yard.scenes.build import Recipe, Scene
@@ -54,7 +55,7 @@ def test_short_ringing_shows_where_the_collar_is_quiet() -> None:
     assert (set(shown.accept), shown.apart) == ({WEAK}, ())
 
 
-@pytest.mark.parametrize("fault", [name for name in faults.PROBE_FAULTS if name != "none"])
+@pytest.mark.parametrize("fault", [name for name in PROBE_FAULTS if name != "none"])
 @pytest.mark.parametrize("sensor", [faults.HEALTHY, faults.DEAD], ids=["healthy", "dead"])
 def test_a_faulty_probe_gives_no_verdict(fault: str, sensor: Fault) -> None:
     answer = changed(sensor, probe=ProbeState(fault)).judge(SECOND_US)

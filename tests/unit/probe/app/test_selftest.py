@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from curbtick.virtual.probe.process import VirtualProbe
 from curbtick.yard.ear.ear import Ear
-from curbtick.yard.ear.faults import ProbeState
+from curbtick.yard.ear.probe_state import ProbeState
 from curbtick_wire import codec, names, records, settings
 from numpy.typing import NDArray
 

@@ -4,7 +4,7 @@ import binascii
 import json
 
 from curbtick_probe.board.virtual.board import Board, Capture
-from curbtick_probe.bumper import reading
+from curbtick_probe.bumper import grouping, reading
 from curbtick_probe.bumper.sounds import Sounds
 from curbtick_probe.bumper.train import Trains
 from curbtick_wire import codec, records
@@ -64,7 +64,7 @@ def sort(asked):
         for place, name in enumerate(asked["columns"]):
             getattr(sounds, name)[row] = values[place]
     trains = Trains()
-    trains.sort(sounds, asked["listened_us"])
+    grouping.sort(trains, sounds, asked["listened_us"])
     found = {name: value for name, value in trains.__dict__.items() if isinstance(value, (int, bool))}
     found["kinds"] = list(sounds.kind[: sounds.count])
     return found

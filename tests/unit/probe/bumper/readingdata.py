@@ -88,11 +88,12 @@ def filled(sounds: Iterable[Sound]) -> Any:
 
 def train_of(sounds: Iterable[Sound], listened_us: int = LISTENED_US) -> Any:
     """The firmware's Trains of these sounds, with `kinds`, the kind of every sound in time order."""
+    from curbtick_probe.bumper import grouping
     from curbtick_probe.bumper.train import Trains
 
     held = filled(sounds)
     trains = Trains()
-    trains.sort(held, listened_us)
+    grouping.sort(trains, held, listened_us)
     trains.kinds = list(held.kind[: held.count])
     return trains
 

@@ -247,15 +247,16 @@ def test_nothing_heard_is_no_train() -> None:
 
 
 def test_a_second_sort_remembers_nothing_of_the_first() -> None:
+    from curbtick_probe.bumper import grouping
     from curbtick_probe.bumper.train import Trains
 
     from tests.unit.probe.bumper.readingdata import filled
 
     trains = Trains()
-    trains.sort(filled(every(200_000) + faint(200_000, 101_000)), LISTENED_US)
-    trains.sort(filled([]), LISTENED_US)
+    grouping.sort(trains, filled(every(200_000) + faint(200_000, 101_000)), LISTENED_US)
+    grouping.sort(trains, filled([]), LISTENED_US)
     fresh = Trains()
-    fresh.sort(filled([]), LISTENED_US)
+    grouping.sort(fresh, filled([]), LISTENED_US)
     kept = {name: value for name, value in vars(trains).items() if isinstance(value, int)}
     assert kept == {name: value for name, value in vars(fresh).items() if isinstance(value, int)}
 

@@ -134,7 +134,7 @@ def test_tones_are_kept_once_at_their_loudest() -> None:
     section = Section(1)
     for hz, level_cdb in ((30_000, -4000), (30_400, -3000), (50_000, -5000), (30_100, -3500)):
         section.hear_tone(hz, level_cdb)
-    assert section.tones == [[30_400, -3000], [50_000, -5000]]
+    assert section.tones == [(30_400, -3000), (50_000, -5000)]
     assert section.loudest() == (30_400, -3000)
     for n in range(20):
         section.hear_tone(20_000 + 2_000 * n, -6000)
