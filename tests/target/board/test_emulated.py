@@ -21,9 +21,9 @@ from curbtick.virtual.technician import Technician
 from curbtick_wire import names, records
 from typer.testing import CliRunner, Result
 
-from tests.target import board_contract, board_image
-from tests.target.board_emulator import EmulatedBoard
-from tests.target.board_yard import BarWatch, YardAdc, over_usb
+from tests.target.board import contract, image
+from tests.target.board.emulator import EmulatedBoard
+from tests.target.board.yard import BarWatch, YardAdc, over_usb
 
 UF2 = os.environ.get("CURBTICK_UF2", "")
 pytestmark = pytest.mark.skipif(
@@ -193,12 +193,12 @@ def patient(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def test_contract_on_the_emulated_chip(tmp_path: Path) -> None:
     main = (
         b"import gc, sys\ngc.threshold(16384)\nsys.path.insert(0, '/fw/a')\n"
-        b"from curbtick_probe.board.rp2 import Board\nboard = Board()\nimport board_contract\n"
-        b"board.serial.write(repr(board_contract.failures(board)) + '\\nDONE\\n')\n"
+        b"from curbtick_probe.board.rp2 import Board\nboard = Board()\nimport contract\n"
+        b"board.serial.write(repr(contract.failures(board)) + '\\nDONE\\n')\n"
     )
     folder = install_folder(tmp_path / "files", main)
-    shutil.copy(board_contract.__file__, folder / "board_contract.py")
-    board = EmulatedBoard(Path(UF2), board_image.make(tmp_path / "image", folder))
+    shutil.copy(contract.__file__, folder / "contract.py")
+    board = EmulatedBoard(Path(UF2), image.make(tmp_path / "image", folder))
 
     def ramp() -> Iterator[int]:
         value = 0
@@ -208,7 +208,7 @@ def test_contract_on_the_emulated_chip(tmp_path: Path) -> None:
 
     sample = ramp()
     yard = YardAdc(board, Ear(seed=1))
-    board.adc = lambda channel: yard(channel) if channel > 2 else next(sample)
+    board.adc = lambda channel, begin_s: yard(channel, begin_s) if channel > 2 else next(sample)
     board.run_until(lambda: b"DONE" in board.received, 6.0)
     assert bytes(board.received).splitlines()[0] == b"[]", bytes(board.received)
     assert board.lost == 0
@@ -224,8 +224,8 @@ def preloaded(tmp_path: Path) -> Path:
 
 def power_up(tmp_path: Path, flash: Path) -> Day:
     """The installed firmware on an emulated board with such a flash, through its self-test to the first position."""
-    folder = install_folder(tmp_path / "files", (HERE / "board_main.py").read_bytes())
-    day = Day(EmulatedBoard(Path(UF2), board_image.make(tmp_path / "image", folder, flash)))
+    folder = install_folder(tmp_path / "files", (HERE / "main.py").read_bytes())
+    day = Day(EmulatedBoard(Path(UF2), image.make(tmp_path / "image", folder, flash)))
     day.start()
     return day
 
@@ -244,8 +244,8 @@ def pull(day: Day) -> list[Any]:
 
 
 def heap_notes(day: Day, tmp_path: Path) -> dict[str, int]:
-    """The least free heap of each occasion, as board_main.py noted it."""
-    board_image.unpack(day.board.filesystem, tmp_path / "after", tmp_path / "out")
+    """The least free heap of each occasion, as main.py noted it."""
+    image.unpack(day.board.filesystem, tmp_path / "after", tmp_path / "out")
     found: dict[str, int] = json.loads((tmp_path / "out/heap").read_text())
     return found
 
@@ -344,8 +344,7 @@ def kept(day: Day) -> list[int]:
 def test_install_on_a_board_at_the_prompt(tmp_path: Path, patient: None) -> None:
     """MicroPython as it comes, with a probe's readings on it: one command makes a probe of it that kept them."""
     (tmp_path / "files").mkdir()
-    image = board_image.make(tmp_path / "image", tmp_path / "files", preloaded(tmp_path))
-    board = EmulatedBoard(Path(UF2), image)
+    board = EmulatedBoard(Path(UF2), image.make(tmp_path / "image", tmp_path / "files", preloaded(tmp_path)))
     day = Day(board)
     board.plug_usb(True)
     board.run_until(lambda: b">>> " in board.received, 4.0)
@@ -359,12 +358,12 @@ def test_install_on_a_board_at_the_prompt(tmp_path: Path, patient: None) -> None
 
 def test_an_update_over_a_running_probe_and_back(tmp_path: Path, patient: None) -> None:
     """The probe's program runs; both buttons lead to the prompt; the update goes beside it, and back again."""
-    image = firmware_image.build()
+    build = firmware_image.build()
     folder = install_folder(tmp_path / "files", firmware_image.chooser())
     (folder / "fw/active").write_text("a")
-    manifest = {"version": image.digest, "files": image.hashes()}
+    manifest = {"version": build.digest, "files": build.hashes()}
     (folder / "fw/a/manifest.json").write_text(json.dumps(manifest))
-    board = EmulatedBoard(Path(UF2), board_image.make(tmp_path / "image", folder, preloaded(tmp_path)))
+    board = EmulatedBoard(Path(UF2), image.make(tmp_path / "image", folder, preloaded(tmp_path)))
     day = Day(board)
     day.start()
     board.plug_usb(True)
@@ -372,6 +371,6 @@ def test_an_update_over_a_running_probe_and_back(tmp_path: Path, patient: None) 
     back = run_install(board, "--back", meanwhile=BothButtons(board, TRIED_S))
     levels = kept(day)
     tell("update", day, {"updated": updated, "back": back, "readings_kept": len(levels)})
-    assert (updated["slot"], updated["before"]) == ("b", image.digest)
-    assert (back["slot"], back["version"]) == ("a", image.digest)
+    assert (updated["slot"], updated["before"]) == ("b", build.digest)
+    assert (back["slot"], back["version"]) == ("a", build.digest)
     assert levels == [-800 - n for n in range(PRELOADED)]
