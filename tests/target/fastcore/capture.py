@@ -145,7 +145,11 @@ class RingCapture:
 
     def _give_dma(self) -> None:
         state, data, control = self._state, self._data, self._control
-        data._write_addr, data._trans_count, control._read_addr = state.write_address, state.left, state.table_address
+        data._write_addr, data._trans_count, control._read_addr = (
+            state.write_address,
+            state.left,
+            state.table_address,
+        )
         if state.blocks:
             self._dma.int_raw |= 1 << data.index | 1 << control.index
 

@@ -99,7 +99,12 @@ class FastCore:
     def _take_status(self, limit_cycles: int) -> None:
         core, state = self._core, self.state
         status = core.apsr
-        state.n, state.z, state.c, state.v = status >> 31, status >> 30 & 1, status >> 29 & 1, status >> 28 & 1
+        state.n, state.z, state.c, state.v = (
+            status >> 31,
+            status >> 30 & 1,
+            status >> 29 & 1,
+            status >> 28 & 1,
+        )
         state.primask, state.ipsr = core.pm, core.ipsr
         state.is_pending = bool(
             core.pending_interrupts & core.enabled_interrupts

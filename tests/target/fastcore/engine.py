@@ -79,5 +79,3 @@ class Engine:
         state = self.fast.state
         self.capture.before_access(state.stop_address, bool(state.is_store))
         self._clock.tick(self.fast.step_package() * NS_PER_CYCLE)
-
-

@@ -12,7 +12,7 @@ enum {
 
 /* Whether `count` bytes from `address` on lie in a memory. */
 static inline bool is_within(uint32_t address, uint32_t count, uint32_t start, uint32_t bytes) {
-    return address - start <= bytes - count;
+    return count <= bytes && address - start <= bytes - count;
 }
 
 /* Where `count` bytes can be stored. The USB controller must hear of stores to its memory, so that is the package's. */
