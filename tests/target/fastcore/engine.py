@@ -3,8 +3,8 @@
     engine = Engine(simulator, convert)
     engine.run(1e6)                 # a simulated millisecond
 
-Between two alarms of the package's clock nothing but the core and the capture's ring can happen, so the C core runs from
-alarm to alarm. It stops before each access to a peripheral; the package does that instruction.
+Between two alarms of the package's clock nothing but the core and the capture's ring can happen, so the C core runs
+from alarm to alarm. It stops before each access to a peripheral; the package does that instruction.
 """
 
 from __future__ import annotations

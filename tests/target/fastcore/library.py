@@ -62,9 +62,11 @@ def sources(folder: Path = SOURCE) -> list[Path]:
 
 
 def compile_library(folder: Path, output: Path) -> None:
-    """Build core.c of a folder; raises NoCompiler, or CalledProcessError with the compiler's words."""
+    """Build core.c of a folder; raises NoCompiler, or RuntimeError with the compiler's words."""
     command = [find_compiler(), *FLAGS, "-o", str(output), str(folder / "core.c")]
-    subprocess.run(command, check=True, capture_output=True, text=True)
+    done = subprocess.run(command, check=False, capture_output=True, text=True)
+    if done.returncode:
+        raise RuntimeError(f"the C core does not compile:\n{done.stderr}")
 
 
 def open_library(path: Path) -> ctypes.CDLL:

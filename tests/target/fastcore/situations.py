@@ -1,7 +1,7 @@
 """One instruction in a random situation, and the three cores that do it: ours in C, the package's, and Unicorn's.
 
-Every encoding of 16 bits lies in flash at a place of its own, two halves wide, so that all three read the same code at
-the same address and none has to be told of new code. Loads and stores find a window of random bytes in SRAM.
+Every encoding of 16 bits lies in flash at a place of its own, so that all three read the same code at the same address
+and none has to be told of new code. Loads and stores find a window of random bytes in SRAM.
 """
 
 from __future__ import annotations
@@ -25,8 +25,12 @@ FLASH, SRAM = 0x10000000, 0x20000000
 FLASH_BYTES, SRAM_BYTES, BOOTROM_BYTES = 0x1000000, 0x42000, 0x4000
 WINDOW, WINDOW_BYTES = SRAM + 0x10000, 0x2000
 NOP = 0xBF00
+# Three halves a place: every other instruction lies at a multiple of four, as the program counter's use shows.
+PLACE_BYTES = 6
 ENCODINGS = 1 << 16
 IS_WIDE = range(0xF000, 0xF800)
+# LSLS, LSRS, ASRS, RORS by a register.
+REGISTER_SHIFTS = (0x102, 0x103, 0x104, 0x107)
 CARRY = 2
 THUMB = 1 << 24
 EDGES = (0, 1, 2, 31, 32, 33, 255, 256, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFF)
@@ -58,7 +62,7 @@ class Situation:
     @property
     def address(self) -> int:
         """Where the instruction lies."""
-        return FLASH + 4 * self.place
+        return FLASH + PLACE_BYTES * self.place
 
     def low(self, bit: int) -> int:
         """The low register that three bits of the instruction name."""
@@ -100,7 +104,7 @@ def _second(random: Random) -> int:
 
 def code_of(halves: list[tuple[int, int]]) -> bytes:
     """The flash's content: the encodings, and erased flash behind them."""
-    return b"".join(struct.pack("<HH", *pair) for pair in halves).ljust(FLASH_BYTES, b"\xff")
+    return b"".join(struct.pack("<HHH", *pair, NOP) for pair in halves).ljust(FLASH_BYTES, b"\xff")
 
 
 def window_of(random: Random) -> bytes:
@@ -135,7 +139,11 @@ def _aim(op: int, registers: list[int], random: Random) -> None:
     if random.random() < 0.06:
         return
     kind = op >> 11
-    if kind in (10, 11):
+    if op >> 6 in REGISTER_SHIFTS:
+        registers[op >> 3 & 7] = (
+            random.getrandbits(24) << 8 | random.choice((*EDGES, random.getrandbits(8))) & 255
+        )
+    elif kind in (10, 11):
         pointer, offset = _pointer(random), 4 * random.randrange(64)
         is_twice = op >> 3 & 7 == op >> 6 & 7
         registers[op >> 6 & 7] = offset

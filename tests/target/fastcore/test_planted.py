@@ -9,7 +9,7 @@ import pytest
 
 from tests.target.fastcore.library import SOURCE, compile_library, open_library, sources
 from tests.target.fastcore.situations import CCore
-from tests.target.fastcore.test_opcodes import CODE, against_package, against_unicorn, pytestmark
+from tests.target.fastcore.test_opcodes import CODE, ROUNDS, against_package, against_unicorn, pytestmark
 
 __all__ = ["pytestmark"]
 
@@ -75,4 +75,4 @@ def test_a_planted_fault_is_found(name: str, tmp_path: Path) -> None:
     core = planted(tmp_path, file, right, wrong)
     assert against_package(places, core).wrong
     if "cycles" not in name:
-        assert against_unicorn(places, core).wrong
+        assert against_unicorn(places, core, ROUNDS).wrong
