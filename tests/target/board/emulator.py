@@ -119,11 +119,18 @@ class EmulatedBoard:
         read = dma.read_uint32
         dma.read_uint32 = lambda offset: 0 if offset == CHAN_ABORT else read(offset)
 
+    def power_cycle(self) -> None:
+        """Take the power away and give it back; flash stays."""
+        self._reset(from_watchdog=False)
+
     def restart(self) -> None:
-        """Start the chip anew, as a power cycle does; flash stays."""
+        """Start the chip anew as its watchdog does: only the blocks that the program chose are reset."""
+        self._reset(from_watchdog=True)
+
+    def _reset(self, from_watchdog: bool) -> None:
         if self.engine:
             self.engine.reset()
-        self.chip.enter_reset(from_watchdog=True)
+        self.chip.enter_reset(from_watchdog=from_watchdog)
         self.chip.leave_reset()
 
     @property

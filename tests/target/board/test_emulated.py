@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from curbtick import asking, board_files, cli, cli_install, client, firmware_image
+from curbtick import cli, client, firmware_image
 from curbtick.virtual import bar, faults, scenes
 from curbtick.virtual.ear import Ear
 from curbtick.virtual.process import VirtualProbe, run_script
@@ -22,8 +22,11 @@ from curbtick_wire import names, records
 from typer.testing import CliRunner, Result
 
 from tests.target.board import contract, image
+from tests.target.board.clock import BoardClock, board_clock
 from tests.target.board.emulator import EmulatedBoard
 from tests.target.board.yard import BarWatch, YardAdc, over_usb
+
+__all__ = ["board_clock"]
 
 UF2 = os.environ.get("CURBTICK_UF2", "")
 pytestmark = pytest.mark.skipif(
@@ -174,22 +177,6 @@ class Day:
         return len(self.watch.changes) > first + 1 and last.mask.bit_count() == 1 and since_s > 1.0
 
 
-@pytest.fixture
-def patient(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """The bench's deadlines, for a probe that runs fifty times slower than real."""
-    slow = asking.Patience(first_wait_s=60.0, tries=4)
-    monkeypatch.setattr(asking, "PATIENT", slow)
-    monkeypatch.setattr(client, "_GREETING_PATIENCE", slow)
-    monkeypatch.setattr(asking.ask, "__defaults__", (slow,))
-    monkeypatch.setattr("curbtick.download._IDLE_S", 60.0)
-    monkeypatch.setattr("curbtick.download._IDLE_MAX_S", 120.0)
-    monkeypatch.setattr(board_files, "PROMPT_S", 40.0)
-    monkeypatch.setattr(board_files, "READ_S", 60.0)
-    monkeypatch.setattr(cli_install, "RESTART_WAIT_S", 900.0)
-    monkeypatch.setattr(cli_install, "BUTTONS_WAIT_S", 900.0)
-    yield
-
-
 def test_contract_on_the_emulated_chip(tmp_path: Path) -> None:
     main = (
         b"import gc, sys\ngc.threshold(16384)\nsys.path.insert(0, '/fw/a')\n"
@@ -281,9 +268,10 @@ def test_a_bumper_of_four_gets_the_virtual_board_s_verdicts(tmp_path: Path) -> N
     assert min(heap.values()) >= HEAP_LEAST
 
 
-def test_memory_at_its_worst_and_the_log_pulled(tmp_path: Path, patient: None) -> None:
+def test_memory_at_its_worst_and_the_log_pulled(tmp_path: Path, board_clock: BoardClock) -> None:
     """Everything that the probe can load is loaded, then a reading is taken and the log is pulled, in one go."""
     day = power_up(tmp_path, preloaded(tmp_path))
+    board_clock.follow(day.board.chip.clock)
     for resting in (CHECK_WAITS, CHECK_WAITS, 1):
         day.next_check(resting)
     words = day.read(ears()[0])
@@ -302,7 +290,9 @@ def test_memory_at_its_worst_and_the_log_pulled(tmp_path: Path, patient: None) -
     assert min(heap.values()) >= HEAP_LEAST
 
 
-def run_install(board: EmulatedBoard, *words: str, meanwhile: Callable[[], None] = lambda: None) -> dict[str, Any]:
+def run_install(
+    board: EmulatedBoard, *words: str, meanwhile: Callable[[], None] = lambda: None
+) -> dict[str, Any]:
     """What `curbtick install` says, on this board; it must succeed."""
     results: list[Result] = []
 
@@ -333,7 +323,7 @@ class BothButtons:
         self._done, self._held = self._held, True
         if not self._done:
             self._at_s += BUTTONS_HELD_S
-            self._board.restart()
+            self._board.power_cycle()
 
 
 def kept(day: Day) -> list[int]:
@@ -341,10 +331,11 @@ def kept(day: Day) -> list[int]:
     return [r.values["level_cdb"] for r in pull(day) if r.kind == records.READING]
 
 
-def test_install_on_a_board_at_the_prompt(tmp_path: Path, patient: None) -> None:
+def test_install_on_a_board_at_the_prompt(tmp_path: Path, board_clock: BoardClock) -> None:
     """MicroPython as it comes, with a probe's readings on it: one command makes a probe of it that kept them."""
     (tmp_path / "files").mkdir()
     board = EmulatedBoard(Path(UF2), image.make(tmp_path / "image", tmp_path / "files", preloaded(tmp_path)))
+    board_clock.follow(board.chip.clock)
     day = Day(board)
     board.plug_usb(True)
     board.run_until(lambda: b">>> " in board.received, 4.0)
@@ -356,7 +347,7 @@ def test_install_on_a_board_at_the_prompt(tmp_path: Path, patient: None) -> None
     assert levels == [-800 - n for n in range(PRELOADED)]
 
 
-def test_an_update_over_a_running_probe_and_back(tmp_path: Path, patient: None) -> None:
+def test_an_update_over_a_running_probe_and_back(tmp_path: Path, board_clock: BoardClock) -> None:
     """The probe's program runs; both buttons lead to the prompt; the update goes beside it, and back again."""
     build = firmware_image.build()
     folder = install_folder(tmp_path / "files", firmware_image.chooser())
@@ -364,6 +355,7 @@ def test_an_update_over_a_running_probe_and_back(tmp_path: Path, patient: None) 
     manifest = {"version": build.digest, "files": build.hashes()}
     (folder / "fw/a/manifest.json").write_text(json.dumps(manifest))
     board = EmulatedBoard(Path(UF2), image.make(tmp_path / "image", folder, preloaded(tmp_path)))
+    board_clock.follow(board.chip.clock)
     day = Day(board)
     day.start()
     board.plug_usb(True)

@@ -30,10 +30,7 @@ SCENES: dict[str, tuple[Callable[[], Ear], set[int]]] = {
     "dead": (lambda: scenes.single(seed=13, fault=faults.DEAD), {names.DEAD, names.RETRY}),
     "noisy": (lambda: scenes.single(seed=14, noise_dbfs=-45.0), set(range(4))),
     "slow": (lambda: scenes.single(seed=15, interval_ms=400.0), set(range(4))),
-    **{
-        f"yard {seed}": (partial(yard_ear, seed), set(range(4)))
-        for seed in (0, 3, 7)
-    },
+    **{f"yard {seed}": (partial(yard_ear, seed), set(range(4))) for seed in (0, 3, 7)},
 }
 
 

@@ -14,10 +14,10 @@ from random import Random
 from typing import Any, Protocol
 
 import numpy as np
-import unicorn
 from rp2040py.rp2040 import RP2040
 from rp2040py.utils.logging import ConsoleLogger, LogLevel
-from unicorn import arm_const
+from unicorn import arm_const, unicorn_const
+from unicorn.unicorn import Uc, UcError
 
 from tests.target.fastcore.core import ChipFault, FastCore, Stop
 
@@ -220,7 +220,9 @@ class UnicornCore:
     """Unicorn's Cortex-M0: no cycles, and no fault on an address that is not a multiple of the width."""
 
     def __init__(self, code: bytes) -> None:
-        self._machine = unicorn.Uc(unicorn.UC_ARCH_ARM, unicorn.UC_MODE_THUMB | unicorn.UC_MODE_MCLASS)
+        self._machine = Uc(
+            unicorn_const.UC_ARCH_ARM, unicorn_const.UC_MODE_THUMB | unicorn_const.UC_MODE_MCLASS
+        )
         self._machine.ctl_set_cpu_model(arm_const.UC_CPU_ARM_CORTEX_M0)
         for start, size in ((0, BOOTROM_BYTES), (FLASH, FLASH_BYTES), (SRAM, SRAM_BYTES)):
             self._machine.mem_map(start, size)
@@ -236,8 +238,8 @@ class UnicornCore:
         machine.reg_write(arm_const.UC_ARM_REG_XPSR, situation.flags << 28 | THUMB)
         try:
             machine.emu_start(situation.address | 1, 0xFFFFFFFF, count=1)
-        except unicorn.UcError as error:
-            if error.errno != unicorn.UC_ERR_FETCH_UNMAPPED:
+        except UcError as error:
+            if error.errno != unicorn_const.UC_ERR_FETCH_UNMAPPED:
                 return None
         registers = tuple(machine.reg_read(name) for name in _UNICORN_REGISTERS)
         pc, status = machine.reg_read(arm_const.UC_ARM_REG_PC), machine.reg_read(arm_const.UC_ARM_REG_XPSR)
