@@ -20,20 +20,23 @@ from curbtick_wire import records
 
 from tests.target.board import image
 from tests.target.board.clock import BoardClock, board_clock
-from tests.target.board.emulator import EmulatedBoard
-from tests.target.board.listening import CountedEar
-from tests.target.board.test_emulated import (
+from tests.target.board.day import (
     PRELOADED,
     UF2,
     Day,
     install_folder,
+    needs_image,
+    needs_speed,
     preloaded,
     pull,
-    pytestmark,
     tell,
 )
+from tests.target.board.emulator import EmulatedBoard
+from tests.target.board.listening import CountedEar
 
-__all__ = ["board_clock", "pytestmark"]
+__all__ = ["board_clock"]
+
+pytestmark = [needs_image, needs_speed]
 
 # Fields of a reading that tell of the board and not of the scene.
 OF_THE_BOARD = ("ticks", "duration", "temperature", "battery", "supply", "waiting")

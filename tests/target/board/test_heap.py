@@ -1,7 +1,7 @@
 """Listening allocates nothing: whole readings with MicroPython's heap locked, on the unix port.
 
 A PC's integers are wider than the chip's, so a value of 2**30 or more would allocate on the chip alone: the emulated
-board (test_emulated.py) listens with its heap locked as well.
+board (test_bumper.py) listens with its heap locked as well.
 """
 
 import subprocess

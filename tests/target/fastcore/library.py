@@ -56,6 +56,15 @@ def find_compiler() -> str:
     return found
 
 
+def has_compiler() -> bool:
+    """Whether this machine can build the core."""
+    try:
+        find_compiler()
+    except NoCompiler:
+        return False
+    return True
+
+
 def sources(folder: Path = SOURCE) -> list[Path]:
     """The C files, in a fixed order."""
     return sorted([*folder.glob("*.h"), *folder.glob("*.c")])

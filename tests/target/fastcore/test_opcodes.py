@@ -14,7 +14,7 @@ from random import Random
 import pytest
 
 from tests.target.fastcore.core import ChipFault
-from tests.target.fastcore.library import HOW_TO_GET_A_COMPILER, NoCompiler, find_compiler
+from tests.target.fastcore.library import HOW_TO_GET_A_COMPILER, has_compiler
 from tests.target.fastcore.situations import (
     CARRY,
     ENCODINGS,
@@ -32,16 +32,6 @@ from tests.target.fastcore.situations import (
     situations,
     window_of,
 )
-
-
-def has_compiler() -> bool:
-    """Whether this machine can build the C core."""
-    try:
-        find_compiler()
-    except NoCompiler:
-        return False
-    return True
-
 
 pytestmark = pytest.mark.skipif(not has_compiler(), reason=HOW_TO_GET_A_COMPILER)
 
