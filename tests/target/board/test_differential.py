@@ -39,7 +39,7 @@ __all__ = ["board_clock"]
 pytestmark = [needs_image, needs_speed]
 
 # Fields of a reading that tell of the board and not of the scene.
-OF_THE_BOARD = ("ticks", "duration", "temperature", "battery", "supply", "waiting")
+OF_THE_BOARD = ("ticks", "time_to_verdict", "temperature", "battery", "supply")
 
 SCENES: dict[str, Callable[[], Ear]] = {
     "healthy": lambda: scenes.single(seed=11),
