@@ -37,6 +37,7 @@ class ChipFault(Exception):
     """The program did what the chip answers with a hard fault."""
 
 
+_STOPS = tuple(Stop)
 _FAULTS = {
     Stop.UNALIGNED: "a load or store of more than a byte at an address that is not a multiple of its width",
     Stop.ARM_STATE: "a branch to an even address, which leaves Thumb state",
@@ -76,7 +77,7 @@ class FastCore:
     def run(self, limit_cycles: int) -> Stop:
         """Run up to so many cycles of 8 ns; `state.cycles` of them were used. Raises ChipFault."""
         self._take_status(limit_cycles)
-        stop = Stop(self._library.run(self._pointer))
+        stop = _STOPS[self._library.run(self._pointer)]
         self._give_status()
         if stop in _FAULTS:
             raise ChipFault(f"at {self._core.pc:#x}: {_FAULTS[stop]}")
