@@ -1,6 +1,6 @@
 """What the firmware asks of a board: the contract that the real and the virtual board keep.
 
-Only annotations name these classes, so that a probe does not carry them. tests/target/board_contract.py says what each
+Only annotations name these classes, so that a probe does not carry them. tests/target/board/contract.py says what each
 method must do.
 """
 

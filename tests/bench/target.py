@@ -17,8 +17,8 @@ from itertools import pairwise
 import numpy as np
 
 from tests.bench._common import arguments, figure, report
+from tests.target.board.fake_board import FakeBoard
 from tests.target.core import FIRMWARE
-from tests.target.fake_board import FakeBoard
 from tests.target.hand_over import HandOver
 from tests.target.meter import Meter, cycles_per_bytecode
 from tests.target.shim import module_consts

@@ -10,7 +10,7 @@ from curbtick_wire import codec
 from curbtick_wire.records import BOOT_MAX
 from curbtick_wire.records import NONE_U32 as TICKS_MAX_MS
 
-from tests.target.fake_board import FakeBoard
+from tests.target.board.fake_board import FakeBoard
 from tests.unit.probe.store.flashdata import EVENT, flip, reading, start
 
 

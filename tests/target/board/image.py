@@ -9,7 +9,7 @@ from curbtick.virtual.probe.micropython import find_micropython
 
 _COPY = """
 import os, sys
-from curbtick_probe.board import flashdisk
+from curbtick_probe.board.virtual import flashdisk
 
 def copy(source, target):
     for name, kind, *_ in os.ilistdir(source):

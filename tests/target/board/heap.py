@@ -1,4 +1,4 @@
-"""A reading with the heap locked from its first block to its last: run by MicroPython as `board_heap.py SAMPLES`.
+"""A reading with the heap locked from its first block to its last: run by MicroPython as `heap.py SAMPLES`.
 
 SAMPLES: a file of blocks of 1024 samples, two bytes each. Prints the verdict's number, or the traceback of what
 allocated.

@@ -12,7 +12,7 @@ from curbtick.yard.front_end import beeper
 from curbtick_probe.board.rp2 import pins
 from curbtick_wire import names
 
-from tests.target.board_emulator import EmulatedBoard
+from tests.target.board.emulator import EmulatedBoard
 
 INPUT_OF_CHANNEL = {
     pins.adc_channel("low"): names.INPUT_LOW,
@@ -53,10 +53,9 @@ class YardAdc:
         self._place = 0
         self._next_us = 0
 
-    def __call__(self, channel: int) -> int:
+    def __call__(self, channel: int, now_s: float) -> int:
         if channel not in INPUT_OF_CHANNEL:
             return SUPPLY_CODE if channel == pins.adc_channel("supply") else SENSOR_CODE
-        now_s = self._board.seconds
         if channel != self._channel or now_s - self._last_s > GAP_S:
             self._channel, self._next_us = channel, round(now_s * 1e6)
             self._place = len(self._samples)

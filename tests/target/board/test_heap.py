@@ -1,7 +1,7 @@
 """Listening allocates nothing: whole readings with MicroPython's heap locked, on the unix port.
 
 A PC's integers are wider than the chip's, so a value of 2**30 or more would allocate on the chip alone: the emulated
-board (test_board_emulated.py) listens with its heap locked as well.
+board (test_bumper.py) listens with its heap locked as well.
 """
 
 import subprocess
@@ -24,7 +24,7 @@ def yard_ear(seed: int) -> Ear:
 
 
 BLOCKS = 720
-SCRIPT = Path(__file__).with_name("board_heap.py")
+SCRIPT = Path(__file__).with_name("heap.py")
 SCENES: dict[str, tuple[Callable[[], Ear], set[int]]] = {
     "healthy": (lambda: scenes.single(seed=11), {names.PASS}),
     "weak": (lambda: scenes.single(seed=12, fault=faults.weak(15.0)), {names.WEAK}),

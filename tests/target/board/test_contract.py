@@ -9,14 +9,14 @@ import pytest
 from curbtick.virtual.probe.process import run_script
 from numpy.typing import NDArray
 
-from tests.target import board_contract
-from tests.target.board_fakes import FakeChip, chip, data_directory
-from tests.target.fake_board import FakeBoard
+from tests.target.board import contract
+from tests.target.board.fake_board import FakeBoard
+from tests.target.board.fakes import FakeChip, chip, data_directory
 
 __all__ = ["chip"]
 
-BOARD = Path(__file__).resolve().parents[2] / "firmware/curbtick_probe/board"
-CASES = Path(board_contract.__file__)
+BOARD = Path(__file__).resolve().parents[3] / "firmware/curbtick_probe/board"
+CASES = Path(contract.__file__)
 
 
 class RampEar:
@@ -49,7 +49,7 @@ def test_virtual_board_keeps_the_contract(tmp_path: Path) -> None:
 
 
 def test_the_fake_board_of_the_tests_keeps_the_contract() -> None:
-    assert board_contract.failures(FakeBoard()) == []
+    assert contract.failures(FakeBoard()) == []
 
 
 def test_rp2_board_keeps_the_contract_over_doubles(
@@ -57,7 +57,7 @@ def test_rp2_board_keeps_the_contract_over_doubles(
 ) -> None:
     rp2_board = importlib.import_module("curbtick_probe.board.rp2.board")
     data_directory(monkeypatch, rp2_board, tmp_path)
-    assert board_contract.failures(rp2_board.Board()) == []
+    assert contract.failures(rp2_board.Board()) == []
 
 
 def test_rp2_board_drives_the_bar_and_leaves_the_beeper_silent(
