@@ -9,7 +9,7 @@ from curbtick_wire import names
 
 from curbtick.commands.history.vehicles import bumper_number
 from curbtick.commands.output import By, Db, Json, Output
-from curbtick.dates import date, when
+from curbtick.dates import date, now_ms, when
 from curbtick.errors import InputError
 from curbtick.fleet import leaks, vehicles
 from curbtick.fleet.places import state
@@ -22,7 +22,6 @@ from curbtick.fleet.work.reread import Again
 from curbtick.limits import repeat
 from curbtick.report import build
 from curbtick.report.views.places import place_words, reading_place, reasons_in_words
-from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 group = typer.Typer(help="The work list.", invoke_without_command=True)

@@ -97,45 +97,45 @@ OLD = {**log(1, 3), **log(4, 6, boot=2)}
 def test_a_wiped_probe_is_refused_and_nothing_is_dated_anew(
     store: Store, held: dict[int, bytes], boot: int, what: str
 ) -> None:
-    pull_probe(store, OLD, boot=2)
+    pull(store, OLD, boot=2)
     before = told(store)
     with pytest.raises(StoreError, match=what) as refused:
-        pull_probe(store, held, boot, NOON_MS + DAY_MS)
+        pull(store, held, boot, NOON_MS + DAY_MS)
     assert "probes renew" in refused.value.next_step
     assert told(store) == before
     store.renew_probe(PROBE)
-    pull_probe(store, held, boot, NOON_MS + DAY_MS)
+    pull(store, held, boot, NOON_MS + DAY_MS)
 
 
 def test_a_wiped_probe_is_refused_where_the_history_begins_late(store: Store) -> None:
     """The records below 300 went to another bench; the wiped log has grown beyond the old one."""
-    pull_probe(store, log(300, 300, boot=4), boot=4)
+    pull(store, log(300, 300, boot=4), boot=4)
     before = told(store)
     wiped = {**log(1, 3, boot=3), **log(301, 310, boot=5)}
     with pytest.raises(StoreError, match="record 1 of boot 3, and had none of that number"):
-        pull_probe(store, wiped, 5, NOON_MS + DAY_MS)
+        pull(store, wiped, 5, NOON_MS + DAY_MS)
     assert told(store) == before
 
 
 def test_a_contradiction_in_the_first_batch_leaves_the_times_alone(store: Store) -> None:
     """The newest stored record was given up by the probe since, so only the batch can show the other log."""
-    pull_probe(store, OLD, boot=2)
+    pull(store, OLD, boot=2)
     before = told(store)
     with pytest.raises(StoreError, match="record 1 of boot 1 differs"):
-        pull_probe(store, {**log(1, 5, ticks_ms=9), **log(7, 9, boot=2)}, 2, NOON_MS + DAY_MS)
+        pull(store, {**log(1, 5, ticks_ms=9), **log(7, 9, boot=2)}, 2, NOON_MS + DAY_MS)
     assert told(store) == before
 
 
 def test_the_same_log_goes_on_above_what_is_stored_and_its_boot_is_dated(store: Store) -> None:
-    pull_probe(store, OLD, boot=2)
-    probe = pull_probe(store, {**OLD, **log(7, 8, boot=3)}, 3, NOON_MS + DAY_MS)
+    pull(store, OLD, boot=2)
+    probe = pull(store, {**OLD, **log(7, 8, boot=3)}, 3, NOON_MS + DAY_MS)
     assert probe.asked == [6, 7]
     assert (8, 3, NOON_MS + DAY_MS - 60_000 + 1008) in [row[:3] for row in told(store)]
 
 
 def test_a_pull_that_brings_nothing_new_anchors_the_boot_all_the_same(store: Store) -> None:
     store.ingest(PROBE, OLD.values(), covered=(1, 6))
-    pull_probe(store, OLD, boot=2)
+    pull(store, OLD, boot=2)
     with store.read() as connection:
         assert connection.scalar(select(tables.anchors.c.host_ms)) == NOON_MS
         kinds = connection.execute(select(tables.log.c.kind)).scalars()
@@ -143,10 +143,10 @@ def test_a_pull_that_brings_nothing_new_anchors_the_boot_all_the_same(store: Sto
 
 
 def test_a_clock_behind_an_earlier_pull_is_said(store: Store) -> None:
-    assert pull_probe(store, {1: reading(1, 1)}, 1, NOON_MS + DAY_MS).notes == ()
+    assert pull(store, {1: reading(1, 1)}, 1, NOON_MS + DAY_MS).notes == ()
     held = {1: reading(1, 1), 2: reading(2, 1)}
-    assert pull_probe(store, held, 1, NOON_MS + DAY_MS - 60_000).notes == ()
-    (note,) = pull_probe(store, held, 1).notes
+    assert pull(store, held, 1, NOON_MS + DAY_MS - 60_000).notes == ()
+    (note,) = pull(store, held, 1).notes
     assert "clock is 1440 minutes behind" in note
 
 
