@@ -1,5 +1,6 @@
 """Times in the history (milliseconds since 1970 UTC) as people write them, in the bench's own time zone."""
 
+import time
 from datetime import datetime, timedelta
 
 from curbtick.errors import InputError
@@ -7,6 +8,11 @@ from curbtick.errors import InputError
 UNKNOWN = "time unknown"
 # A day of 24 hours; day_end_ms knows the others.
 DAY_MS = 86_400_000
+
+
+def now_ms() -> int:
+    """The bench's clock, in milliseconds since 1970 UTC."""
+    return time.time_ns() // 1_000_000
 
 
 def local(time_ms: int) -> datetime:

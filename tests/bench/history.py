@@ -30,7 +30,7 @@ from curbtick.fleet.work import findings
 from curbtick.limits import fit
 from curbtick.report import Site, build
 from curbtick.store import tables
-from curbtick.store.engine import WRITER_CACHE_KB, prepare
+from curbtick.store.database.engine import WRITER_CACHE_KB, prepare
 from curbtick.store.history import Store
 
 from tests.bench._common import arguments, figure, peak_mb, report

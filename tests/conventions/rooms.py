@@ -98,8 +98,17 @@ ROOMS = (
         "the serial port, requests and replies, download, pull, pairing keys",
         "curbtick_wire curbtick",
     ),
-    _room("curbtick.store", "the history: engine, tables, decoding, times, server", "curbtick_wire curbtick"),
-    _room("curbtick.store.sync", "two histories made one", "curbtick_wire curbtick .store"),
+    _room(
+        "curbtick.store.database",
+        "where the database is, SQLite and server, their errors in words",
+        "curbtick",
+    ),
+    _room(
+        "curbtick.store",
+        "the history: schema, tables, decoding, times",
+        "curbtick_wire curbtick .store.database",
+    ),
+    _room("curbtick.store.sync", "two histories made one", "curbtick_wire curbtick .store.database .store"),
     _room(
         "curbtick.sound",
         "what a sound is: snippets, tones, recordings, flow through a hole, a reading as JSON",
@@ -218,7 +227,7 @@ ROOMS = (
     _room(
         "curbtick.commands.history",
         "commands on a history",
-        "curbtick_wire curbtick .store .store.sync .sound .limits .fleet .fleet.places "
+        "curbtick_wire curbtick .store.database .store .store.sync .sound .limits .fleet .fleet.places "
         ".fleet.work .report .report.pages .report.views .report.drawings .web .commands",
     ),
     _room(

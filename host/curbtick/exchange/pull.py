@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from curbtick_wire import records
 from sqlalchemy import func, select
 
+from curbtick.dates import now_ms
 from curbtick.fleet.work import findings
 from curbtick.link.client import Client
 from curbtick.link.download import Batch
@@ -14,7 +15,6 @@ from curbtick.link.replies import Anchor
 from curbtick.link.request import RefusedError
 from curbtick.progress import Progress
 from curbtick.store import ingest, tables, times
-from curbtick.store.engine import now_ms
 from curbtick.store.history import Store, find_probe
 
 # Benches that share a history may differ by so much.

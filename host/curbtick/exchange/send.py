@@ -4,6 +4,7 @@ from typing import Any
 
 from curbtick_wire import codec
 
+from curbtick.dates import now_ms
 from curbtick.errors import LinkError
 from curbtick.exchange.pull import starting_seq
 from curbtick.fleet import rounds
@@ -11,7 +12,6 @@ from curbtick.fleet.rounds import Round
 from curbtick.limits.sets import LimitSet
 from curbtick.link.client import Client
 from curbtick.link.request import RefusedError
-from curbtick.store.engine import now_ms
 from curbtick.store.history import Store, ensure_probe
 
 

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Select, Table, func, literal, select, text, t
 from curbtick.errors import InputError, StoreError
 from curbtick.progress import Progress
 from curbtick.store import tables
-from curbtick.store.engine import shown
+from curbtick.store.database.engine import shown
 from curbtick.store.history import Store
 from curbtick.store.schema import COPYING
 

@@ -5,7 +5,8 @@ from typing import NamedTuple
 from sqlalchemy import Connection, bindparam, func, select, update
 
 from curbtick.errors import InputError
-from curbtick.store import server, tables
+from curbtick.store import tables
+from curbtick.store.database import server
 
 
 class Bench(NamedTuple):

@@ -10,12 +10,14 @@ from typing import Any, Self
 
 from sqlalchemy import Connection, CursorResult, bindparam, func, inspect, select
 
+from curbtick.dates import now_ms
 from curbtick.errors import InputError
-from curbtick.store import depots, ingest, runs, server, tables, times
+from curbtick.store import depots, ingest, runs, tables, times
+from curbtick.store.database import server
+from curbtick.store.database.engine import BUSY_TIMEOUT_S, bare_engine, database_url
+from curbtick.store.database.troubles import translated
 from curbtick.store.decode import Decoded, decode_all
-from curbtick.store.engine import BUSY_TIMEOUT_S, bare_engine, database_url, now_ms
 from curbtick.store.schema import open_engine
-from curbtick.store.troubles import translated
 
 __all__ = ["Store", "open_store", "probes_in"]
 

@@ -5,18 +5,19 @@ from typing import NamedTuple
 
 from sqlalchemy import Engine, inspect, select
 
+from curbtick.dates import now_ms
 from curbtick.errors import NoHistoryError, StoreError
-from curbtick.store import server, tables
-from curbtick.store.engine import (
+from curbtick.store import tables
+from curbtick.store.database import server
+from curbtick.store.database.engine import (
     BUSY_TIMEOUT_S,
     MAKE_WORDS,
     bare_engine,
     database_url,
-    now_ms,
     refuse_absent,
     shown,
 )
-from curbtick.store.troubles import translated
+from curbtick.store.database.troubles import translated
 
 COPYING = "copying"
 """Mark of a history that a copy is filling; its value names the history it comes from."""

@@ -6,14 +6,13 @@ from typing import Any
 from curbtick_wire import names
 from sqlalchemy import Connection
 
-from curbtick.dates import when
+from curbtick.dates import now_ms, when
 from curbtick.errors import InputError
 from curbtick.fleet import readings, vehicles
 from curbtick.fleet.work import assign, findings, swap
 from curbtick.report import Site
 from curbtick.report.drawings import svg
 from curbtick.report.views.places import FindingView, reading_place
-from curbtick.store.engine import now_ms
 from curbtick.store.history import Store
 
 Form = dict[str, list[str]]

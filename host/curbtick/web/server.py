@@ -14,14 +14,13 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
-from curbtick.dates import day_start_ms
+from curbtick.dates import day_start_ms, now_ms
 from curbtick.errors import CurbtickError, LinkError
 from curbtick.exchange.pull import pull_probe
 from curbtick.link.client import connect
 from curbtick.link.port import find_ports
 from curbtick.report import Site
 from curbtick.report.views import site_map
-from curbtick.store.engine import now_ms
 from curbtick.store.history import Store
 from curbtick.web import actions
 

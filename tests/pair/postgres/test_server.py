@@ -10,7 +10,7 @@ from curbtick.errors import InputError, StoreError
 from curbtick.fleet.work import findings
 from curbtick.limits import sets
 from curbtick.store import roles, tables
-from curbtick.store.engine import bare_engine, database_url
+from curbtick.store.database.engine import bare_engine, database_url
 from curbtick.store.history import Store
 from curbtick.store.schema import upgrade, version_of
 from curbtick.store.sync.merge import sync

@@ -7,12 +7,11 @@ import typer
 
 from curbtick.commands.history.vehicles import bumper_number
 from curbtick.commands.output import By, Db, Json, Output
-from curbtick.dates import when
+from curbtick.dates import now_ms, when
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.work import assign, findings
 from curbtick.report.views.places import reading_place
-from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 

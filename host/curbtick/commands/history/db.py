@@ -10,7 +10,7 @@ from curbtick.dates import when
 from curbtick.errors import InputError
 from curbtick.fleet.work import assign, findings
 from curbtick.store import copy, depots, roles, schema, tables
-from curbtick.store.engine import database_url, refuse_absent, shown
+from curbtick.store.database.engine import database_url, refuse_absent, shown
 from curbtick.store.history import Store, open_store
 from curbtick.store.sync import merge
 from curbtick.store.sync.merge import Synced

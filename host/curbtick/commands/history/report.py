@@ -7,9 +7,8 @@ from typing import Annotated
 import typer
 
 from curbtick.commands.output import Db, Json, Output
-from curbtick.dates import day_start_ms
+from curbtick.dates import day_start_ms, now_ms
 from curbtick.report import build
-from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 from curbtick.web.server import serve
 

@@ -8,13 +8,13 @@ from curbtick_wire import names
 
 from curbtick.commands.history.vehicles import bumper_number
 from curbtick.commands.output import By, Db, Json, Output
+from curbtick.dates import now_ms
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.fleet.work import findings, swap
 from curbtick.limits import repeat
-from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 

@@ -6,11 +6,10 @@ import typer
 from curbtick_wire import names
 
 from curbtick.commands.output import Db, Json, Output
-from curbtick.dates import when
+from curbtick.dates import now_ms, when
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper, Vehicle
-from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 Name = Annotated[str, typer.Argument(help="A vehicle's name, or # and its number.")]

@@ -8,7 +8,7 @@ import typer
 from curbtick_wire import names
 
 from curbtick.commands.output import By, Db, Json, Output
-from curbtick.dates import date, when
+from curbtick.dates import date, now_ms, when
 from curbtick.fleet import leaks, vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.places.state import VehicleState
@@ -17,7 +17,6 @@ from curbtick.fleet.work.findings import Finding
 from curbtick.fleet.work.reread import Again
 from curbtick.report import build
 from curbtick.report.views.places import place_words, reasons_in_words
-from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 group = typer.Typer(help="The work list.", invoke_without_command=True)

@@ -8,7 +8,7 @@ import typer
 
 from curbtick.commands.output import Db, Json, Output, write_text
 from curbtick.commands.probe.probes import Port
-from curbtick.dates import DAY_MS
+from curbtick.dates import DAY_MS, now_ms
 from curbtick.errors import InputError
 from curbtick.exchange.send import send_limits
 from curbtick.fleet.probes import health
@@ -17,7 +17,6 @@ from curbtick.limits.sets import LimitSet
 from curbtick.link.client import connect
 from curbtick.report.pages.fit import fit_page
 from curbtick.report.pages.limits import difference_words
-from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 group = typer.Typer(help="Limit sets: what the probe judges by.", no_args_is_help=True)

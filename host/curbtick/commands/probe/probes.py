@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from curbtick.commands.output import Db, Json, Output
-from curbtick.dates import when
+from curbtick.dates import now_ms, when
 from curbtick.errors import InputError, LinkError, NoHistoryError
 from curbtick.exchange.pull import Pull, pull_probe
 from curbtick.fleet.probes import health
@@ -17,7 +17,6 @@ from curbtick.fleet.probes.health import Health
 from curbtick.fleet.probes.names import describe as describe_probe
 from curbtick.link.client import Client, connect
 from curbtick.link.port import find_ports
-from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 Port = Annotated[

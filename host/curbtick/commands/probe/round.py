@@ -10,12 +10,12 @@ from sqlalchemy import Connection
 from curbtick.commands.history.vehicles import as_object
 from curbtick.commands.output import Db, Json, Output, write_text
 from curbtick.commands.probe.probes import Port
+from curbtick.dates import now_ms
 from curbtick.exchange.send import send_round
 from curbtick.fleet import rounds, vehicles
 from curbtick.fleet.rounds import Round
 from curbtick.link.client import connect
 from curbtick.report import sheets
-from curbtick.store.engine import now_ms
 from curbtick.store.history import open_store
 
 group = typer.Typer(help="The day's round: its vehicles in order.", no_args_is_help=True)

@@ -15,7 +15,8 @@ from curbtick_wire import records
 from sqlalchemy import Connection, func, select, update
 
 from curbtick.progress import Progress
-from curbtick.store import ingest, runs, server, tables, times
+from curbtick.store import ingest, runs, tables, times
+from curbtick.store.database import server
 from curbtick.store.decode import decode
 from curbtick.store.history import Store, add_probe, note_pull
 from curbtick.store.sync import assigned

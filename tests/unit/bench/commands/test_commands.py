@@ -25,7 +25,7 @@ NOW_MS = int(datetime(2026, 11, 24, 15, 0).astimezone().timestamp() * 1000)
 @pytest.fixture(autouse=True)
 def today(monkeypatch: pytest.MonkeyPatch) -> None:
     """The bench's clock stands at the depot's day, whenever the test runs."""
-    monkeypatch.setattr("curbtick.store.engine.time.time_ns", lambda: NOW_MS * 1_000_000)
+    monkeypatch.setattr("curbtick.store.database.engine.time.time_ns", lambda: NOW_MS * 1_000_000)
 
 
 @pytest.fixture(scope="module")

@@ -11,12 +11,12 @@ from typing import Any
 
 import pytest
 from curbtick.commands import main
+from curbtick.dates import now_ms
 from curbtick.errors import InputError
 from curbtick.fleet import rounds
 from curbtick.limits import sets
 from curbtick.link.request import RefusedError, SilentError
 from curbtick.store import tables
-from curbtick.store.engine import now_ms
 from curbtick.store.history import Store
 from curbtick_wire import names, records
 from sqlalchemy import select

@@ -34,7 +34,7 @@ class SecondVehicle:
     """A bus, weak at rear 1, 2 and 3: its finding at rear 2 has steps, two swaps stand and one does not."""
 
     def __init__(self, store: Store) -> None:
-        self.key = add_vehicle(store, SECOND_NAME)
+        self.key = add_vehicle(store, SECOND_NAME, from_ms=NOON_MS - 5 * DAY_MS)
         add_round(store, SECOND_ROUND, [self.key])
         self.book = Logbook(store, SECOND_PROBE)
         self.read(store, NOON_MS - 3 * DAY_MS, 1, 2)
@@ -52,6 +52,7 @@ class SecondVehicle:
             undone = swap.record(connection, bus, names.REAR, 1, 3, LATER_MS + 4 * DAY_MS)
             swap.undo(connection, undone, LATER_MS + 6 * DAY_MS)
             vehicles.fit_bumper(connection, self.key, names.FRONT, Bumper(2, 58), LATER_MS + 8 * DAY_MS)
+            vehicles.fit_bumper(connection, self.key, names.FRONT, Bumper(6, 48), NOON_MS - 9 * DAY_MS)
             vehicles.fit_bumper(connection, self.key, names.FRONT, Bumper(6, 40), LATER_MS + 7 * DAY_MS)
 
     def read(self, store: Store, at_ms: int, *positions: int) -> None:

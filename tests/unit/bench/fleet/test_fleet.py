@@ -86,7 +86,8 @@ def test_marks_of_a_place_are_its_own_in_the_order_of_time(both: Yard) -> None:
         ("swap", 5 * DAY_MS),
     ]
     assert [mark.kind for mark in of_bus[names.REAR, 3].marks] == ["swap"]
-    assert [mark.at_ms - LATER_MS for mark in of_bus[names.FRONT, 1].marks] == [7 * DAY_MS, 8 * DAY_MS]
+    refits_ms = [NOON_MS - 5 * DAY_MS, LATER_MS + 7 * DAY_MS, LATER_MS + 8 * DAY_MS]
+    assert [mark.at_ms for mark in of_bus[names.FRONT, 1].marks] == refits_ms
 
 
 def test_readings_come_in_the_order_of_time_across_probes(both: Yard) -> None:
@@ -106,6 +107,9 @@ def test_readings_come_in_the_order_of_time_across_probes(both: Yard) -> None:
 
 
 def test_states_come_in_the_order_asked_for_each_with_its_own_readings(both: Yard) -> None:
+    """However many later ones of the other vehicle there are."""
+    for day in range(30, 36):
+        both.bus.read(both.store, LATER_MS + day * DAY_MS, 1, 2)
     with both.store.read() as connection:
         bus, van = vehicles.load(connection)
         of_van, of_bus = state.of_vehicles(connection, [van, bus])

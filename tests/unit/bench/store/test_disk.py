@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 from curbtick.errors import InputError, StoreError
 from curbtick.report import build
-from curbtick.store import sealed, tables
+from curbtick.store import tables
+from curbtick.store.database import sealed
 from curbtick.store.history import Store, open_store
 from sqlalchemy import func, select
 

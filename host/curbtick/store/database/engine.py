@@ -10,7 +10,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from curbtick.errors import NoHistoryError, StoreError
-from curbtick.store import sealed, server
+from curbtick.store.database import sealed, server
 
 BUSY_TIMEOUT_S = 5.0
 # A writer touches a page of each index for every row; a reader goes by few pages, and its memory stays small.
@@ -116,8 +116,3 @@ def _switch_to_wal(connection: sqlite3.Connection, busy_timeout_s: float) -> Non
             if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > deadline_s:
                 raise
         time.sleep(RETRY_S)
-
-
-def now_ms() -> int:
-    """The bench's clock, in milliseconds since 1970 UTC."""
-    return time.time_ns() // 1_000_000

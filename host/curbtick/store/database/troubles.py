@@ -9,7 +9,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError, OperationalError
 
 from curbtick.errors import StoreError
-from curbtick.store.engine import shown
+from curbtick.store.database.engine import shown
 
 # What SQLite's files beside a history take at least; with less room it can neither read nor write.
 ROOM_BYTES = 32_768
