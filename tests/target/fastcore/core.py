@@ -77,7 +77,7 @@ class FastCore:
     def run(self, limit_cycles: int) -> Stop:
         """Run up to so many cycles of 8 ns; `state.cycles` of them were used. Raises ChipFault."""
         self._take_status(limit_cycles)
-        stop = _STOPS[self._library.run(self._pointer)]
+        stop: Stop = _STOPS[self._library.run(self._pointer)]
         self._give_status()
         if stop in _FAULTS:
             raise ChipFault(f"at {self._core.pc:#x}: {_FAULTS[stop]}")
