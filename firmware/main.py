@@ -7,16 +7,16 @@ import sys
 gc.threshold(16_384)
 
 if sys.platform == "rp2":
-    from curbtick_probe.board import rp2 as hardware
+    from curbtick_probe.board.rp2 import board as hardware
 else:
-    from curbtick_probe.board import virtual as hardware
+    from curbtick_probe.board.virtual import board as hardware
 
 if not hardware.repl_wanted():
     # The largest buffers come before most modules, which break memory up.
     board = hardware.Board()
-    from curbtick_probe import reading
+    from curbtick_probe.bumper import reading
 
     reading.reader(board)
-    from curbtick_probe import app
+    from curbtick_probe.app import start
 
-    app.run(board)
+    start.run(board)

@@ -12,7 +12,7 @@ sys.path.append(str(FOLDER.parent / "firmware"))
 
 from curbtick.hardware import nets, values  # noqa: E402
 from curbtick.hardware.pins import FIXED_PADS as NAMED_PADS  # noqa: E402
-from curbtick_probe.board import pins  # noqa: E402
+from curbtick_probe.board.rp2 import pins  # noqa: E402
 
 PADS = 40
 ROW = 26
@@ -110,7 +110,7 @@ def pinout() -> str:
         for number, pad, name, kind in pins.PINS
     ]
     head = (
-        "# Pinout\n\nMade from `firmware/curbtick_probe/board/pins.py`, which the firmware reads, by "
+        "# Pinout\n\nMade from `firmware/curbtick_probe/board/rp2/pins.py`, which the firmware reads, by "
         "`python -m tests.bench.board --write`. Pads are those of the 40-pad boards with an RP2040 or RP2350 without "
         "radio; the boards with radio use GP23 to GP25 and GP29 otherwise and are not supported.\n\n"
         "![Wiring](wiring.svg)\n\n| pad | GPIO | name | kind | goes to |\n|---|---|---|---|---|\n"

@@ -80,7 +80,8 @@ def parts_page() -> str:
             + "\n\nWhat the second one costs is in [frontend.md](frontend.md).",
             "## Resistors and capacitors\n\nResistors: metal film, 1/8 W, leaded. Capacitors: leads 5 mm apart.\n\n"
             + _table("| on drawings | count | part | value | tolerance | where |", _values()),
-            "## The rest\n\n" + _table("| what | count | description |", others),
+            "## The rest\n\nBoards, mesh, foam and screws are in the case's list: [build.md](build.md).\n\n"
+            + _table("| what | count | description |", others),
             _felt(),
         ]
     ) + "\n"  # fmt: skip
@@ -138,9 +139,9 @@ straight; the list gives them net by net, grounds first. Take each off the list 
 power: no continuity between BIAS and AGND, AVDD and AGND, BATT and VSYS with the switch off.
 
 The microphone is an SMD part with its port in the underside. A ready breakout board saves the reflow oven; without one
-its land pattern is the data sheet's, with an unplated hole of 1 mm under the port. The board lies on a ring of
-closed-cell foam, port towards the nose's hole; mesh over the hole keeps drops and dust out. Foam must not reach over
-the hole: a millimetre of it costs more than the felt's tolerance.
+its land pattern is the data sheet's, with an unplated hole of 1 mm under the port. The board lies on soft foam in the
+nose's seat, port outwards and flush with the nose's end; mesh over the port keeps drops and dust out. Foam must not
+reach over the port: a millimetre of it costs more than the felt's tolerance.
 
 The cable to the microphone carries its supply, its signal, and AGND as braid. Keep it off the beeper's and the cells'
 leads."""

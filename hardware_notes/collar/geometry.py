@@ -7,8 +7,8 @@ RIM_WIDTH_M = 0.010
 WALL_M = 0.002
 WALL_KG_PER_M3 = 1050.0
 
-# Felt that is sold by its flow resistivity, ISO 9053-1; the plug before the microphone, the lining and the
-# rim.
+# Felt that is sold by its flow resistivity, ISO 9053-1; the plug before the microphone (as long
+# as the first one asks for), the lining and the rim.
 FELT_RESISTIVITY = 100_000.0
 FELT_TOLERANCE = 0.20
 PLUG_M = 0.0122
@@ -23,4 +23,3 @@ NEIGHBOUR_M = 0.40
 
 AIR_KG_PER_M3 = 1.204
 SOUND_M_PER_S = 343.2
-CLASSES_HZ = (40_000.0, 48_000.0, 58_000.0, 68_000.0)

@@ -11,13 +11,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from curbtick.hardware import amplifier, converter, nets, pins, rails
+from curbtick.hardware import amplifier, converter, nets, noise, pins, rails
 from curbtick.hardware.microphones import FIRST
 from curbtick.hardware.nets import Instance
 from curbtick.hardware.values import ROOM_K, nominal
 
 NETLIST = Path(__file__).with_name("frontend.cir")
-BOLTZMANN = 1.380649e-23
 TRANSCONDUCTANCE = 1e-3
 MICROPHONE_REST_V = 0.7
 # Three NiMH cells in a holder with springs (from memory).
@@ -55,7 +54,7 @@ def node(net: str) -> str:
 
 def opamp(gbw_hz: float, railed: bool) -> str:
     """The amplifier's subcircuit."""
-    noise_ohm = (amplifier.NOISE_NV_PER_RT_HZ.nominal * 1e-9) ** 2 / (4 * BOLTZMANN * ROOM_K)
+    noise_ohm = (amplifier.NOISE_NV_PER_RT_HZ.nominal * 1e-9) ** 2 / (4 * noise.BOLTZMANN * ROOM_K)
     swing = amplifier.SWING_MV.nominal * 1e-3
     return "\n".join(
         [

@@ -5,8 +5,9 @@ from typing import Any
 
 import matplotlib
 import numpy as np
-from curbtick.hardware import converter, noise, rails, response
+from curbtick.hardware import converter, microphones, noise, rails, response
 from curbtick.hardware.values import OUTPUTS, nominal, unplugged
+from curbtick_wire.sampling import RATE_HZ
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -58,14 +59,14 @@ def tolerance_picture(path: Path, seed: int) -> None:
 def noise_picture(path: Path) -> None:
     """Noise density at the high output: live, without a microphone, and the ADC's."""
     figure, axes = _axes("frequency / kHz", "noise at the high output / nV per root Hz")
-    frequency_hz = np.geomspace(5_000.0, 125_000.0, 400)
+    frequency_hz = np.geomspace(5_000.0, RATE_HZ / 2, 400)
     live = noise.high_density(nominal(), frequency_hz, noise.microphone_density())
     open_input = noise.high_density(unplugged(nominal()), frequency_hz)
     axes.loglog(frequency_hz / 1e3, 1e9 * np.sqrt(live), label="with the microphone")
     axes.loglog(frequency_hz / 1e3, 1e9 * np.sqrt(open_input), label="microphone unplugged")
     for chip, bits in converter.EFFECTIVE_BITS.items():
         rms_v = rails.rails().full_scale_peak_v / 2**0.5 * 10.0 ** (-(6.02 * bits + 1.76) / 20.0)
-        axes.axhline(1e9 * rms_v / noise.NYQUIST_HZ**0.5, linestyle="--", label=f"{chip} ADC, {bits} bits")
+        axes.axhline(1e9 * rms_v / (RATE_HZ / 2) ** 0.5, linestyle="--", label=f"{chip} ADC, {bits} bits")
     axes.legend()
     _save(figure, path)
 
@@ -78,7 +79,7 @@ def collar_picture(path: Path) -> None:
     distance.plot(distance_m * 1e3, aim.spreading_db(distance_m))
     offset_m = np.linspace(0.0, 0.020, 100)
     angle = np.radians(np.linspace(0.0, 20.0, 100))
-    for hz in geometry.CLASSES_HZ:
+    for hz in microphones.CLASSES_HZ:
         offset.plot(offset_m * 1e3, aim.offset_db(offset_m, hz), label=f"{hz / 1e3:.0f} kHz")
         tilt.plot(np.degrees(angle), aim.directivity_db(angle, hz))
     for axes, label in (

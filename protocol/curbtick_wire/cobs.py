@@ -5,7 +5,7 @@ Searches and copies run in C (`bytes.find` and slices), so that a probe encodes 
 
 from curbtick_wire.errors import WireError
 
-_RUN_MAX = 254
+RUN_MAX = 254
 
 
 def encode(data: bytes) -> bytes:
@@ -15,10 +15,10 @@ def encode(data: bytes) -> bytes:
     while True:
         zero = data.find(b"\0", start)
         end = size if zero < 0 else zero
-        while end - start > _RUN_MAX or (end - start == _RUN_MAX and end < size):
+        while end - start > RUN_MAX or (end - start == RUN_MAX and end < size):
             out.append(255)
-            out.extend(data[start : start + _RUN_MAX])
-            start += _RUN_MAX
+            out.extend(data[start : start + RUN_MAX])
+            start += RUN_MAX
         out.append(end - start + 1)
         out.extend(data[start:end])
         if zero < 0:
@@ -38,7 +38,7 @@ def decode(data: bytes) -> bytes:
         if end > size:
             raise WireError("frame", "ends inside a run")
         out.extend(data[start + 1 : end])
-        if code <= _RUN_MAX and end < size:
+        if code <= RUN_MAX and end < size:
             out.append(0)
         start = end
     return bytes(out)

@@ -8,8 +8,8 @@ whose range is not looked at.
 import binascii
 import struct
 
-from curbtick_wire import records, settings
-from curbtick_wire._typing import Any
+from curbtick_wire import classes, records, settings
+from curbtick_wire._typing import Any, Field, Fields, Kind, Values
 from curbtick_wire.errors import WireError
 
 CRC_SIZE = 4
@@ -17,15 +17,16 @@ CRC_SIZE = 4
 
 def crc32(data: bytes) -> int:
     """CRC-32 (CRC-32/ISO-HDLC of the RevEng catalogue) of a bytes-like object, 0..2**32-1."""
-    return binascii.crc32(data) & 0xFFFFFFFF
+    value: int = binascii.crc32(data) & 0xFFFFFFFF
+    return value
 
 
-def size_of(fields: tuple[tuple[str, str, int, int], ...]) -> int:
+def size_of(fields: Fields) -> int:
     """Packed size of a field table in bytes."""
     return sum(struct.calcsize("<" + form) for _name, form, _lowest, _highest in fields)
 
 
-def check(field: tuple[str, str, int, int], value: Any) -> None:
+def check(field: Field, value: Any) -> None:
     """Raise WireError unless value is a whole number, or whole numbers, within the field's range."""
     name, form, lowest, highest = field
     repeated = len(form) > 1
@@ -38,7 +39,7 @@ def check(field: tuple[str, str, int, int], value: Any) -> None:
             raise WireError(name, f"{item} is outside {lowest}..{highest}")
 
 
-def _pack_one(field: tuple[str, str, int, int], value: Any) -> bytes:
+def _pack_one(field: Field, value: Any) -> bytes:
     name, form = field[0], field[1]
     if form[-1] == "s":
         if not isinstance(value, (bytes, bytearray)) or len(value) != int(form[:-1]):
@@ -50,7 +51,7 @@ def _pack_one(field: tuple[str, str, int, int], value: Any) -> bytes:
     return struct.pack("<" + form, value)
 
 
-def pack(fields: tuple[tuple[str, str, int, int], ...], values: dict[str, Any]) -> bytes:
+def pack(fields: Fields, values: Values) -> bytes:
     """Pack a dict of values by a field table.
 
     Raises WireError for a missing or unknown name and for a value outside its field's range.
@@ -66,7 +67,7 @@ def pack(fields: tuple[tuple[str, str, int, int], ...], values: dict[str, Any]) 
     return bytes(out)
 
 
-def _unpack_one(field: tuple[str, str, int, int], data: bytes, offset: int) -> Any:
+def _unpack_one(field: Field, data: bytes, offset: int) -> Any:
     form = field[1]
     got = struct.unpack_from("<" + form, data, offset)
     if form[-1] == "s":
@@ -76,9 +77,7 @@ def _unpack_one(field: tuple[str, str, int, int], data: bytes, offset: int) -> A
     return value
 
 
-def unpack(
-    fields: tuple[tuple[str, str, int, int], ...], data: bytes, offset: int = 0
-) -> tuple[dict[str, Any], int]:
+def unpack(fields: Fields, data: bytes, offset: int = 0) -> tuple[Values, int]:
     """Unpack a field table from data at offset: (dict of values, offset after the last field).
 
     Raises WireError where data ends early or a value is outside its field's range.
@@ -93,14 +92,12 @@ def unpack(
     return values, offset
 
 
-def pack_list(fields: tuple[tuple[str, str, int, int], ...], rows: list[dict[str, Any]]) -> bytes:
+def pack_list(fields: Fields, rows: list[Values]) -> bytes:
     """Pack a list of dicts by one field table, one after the other."""
     return b"".join([pack(fields, row) for row in rows])
 
 
-def unpack_list(
-    fields: tuple[tuple[str, str, int, int], ...], data: bytes, count: int, offset: int = 0
-) -> tuple[list[dict[str, Any]], int]:
+def unpack_list(fields: Fields, data: bytes, count: int, offset: int = 0) -> tuple[list[Values], int]:
     """Unpack count rows of a field table: (list of dicts, offset after the last row)."""
     rows = []
     for _ in range(count):
@@ -109,7 +106,7 @@ def unpack_list(
     return rows, offset
 
 
-def kind_entry(kind: int) -> tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None] | None:
+def kind_entry(kind: int) -> Kind | None:
     """The entry (number, name, fields, tail form) of a record kind, or None for a kind not known here."""
     for entry in records.KINDS:
         if entry[0] == kind:
@@ -117,11 +114,7 @@ def kind_entry(kind: int) -> tuple[int, str, tuple[tuple[str, str, int, int], ..
     return None
 
 
-def _largest(entry: tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None]) -> int:
-    return records.SNIPPET_MAX if entry[3] else records.RECORD_MAX
-
-
-def encode_record(kind: int, header: dict[str, int], values: dict[str, Any], tail: bytes = b"") -> bytes:
+def encode_record(kind: int, header: dict[str, int], values: Values, tail: bytes = b"") -> bytes:
     """One whole record as it stands in the log.
 
     kind: number of records.KINDS; header: dict of seq, boot, ticks_ms; values: dict of the kind's fields;
@@ -130,24 +123,26 @@ def encode_record(kind: int, header: dict[str, int], values: dict[str, Any], tai
     entry = kind_entry(kind)
     if entry is None:
         raise WireError("kind", f"{kind} is not a record kind")
-    if tail and entry[3] is None:
-        raise WireError("tail", f"a {entry[1]} record has none")
-    body = pack(entry[2], values)
+    _number, name, fields, tail_form = entry
+    if tail and tail_form is None:
+        raise WireError("tail", f"a {name} record has none")
+    body = pack(fields, values)
     size = size_of(records.HEADER) + len(body) + len(tail) + CRC_SIZE
-    if size > _largest(entry):
-        raise WireError("size", f"{size} is more than {_largest(entry)}")
+    largest = records.SNIPPET_MAX if tail_form else records.RECORD_MAX
+    if size > largest:
+        raise WireError("size", f"{size} is more than {largest}")
     head = {"kind": kind, "layout": records.LAYOUT, "size": size}
     head.update(header)
     data = pack(records.HEADER, head) + body + bytes(tail)
     return data + struct.pack("<I", crc32(data))
 
 
-def record_header(data: bytes, offset: int = 0) -> dict[str, Any]:
+def record_header(data: bytes, offset: int = 0) -> Values:
     """The header fields of a record as a dict, its CRC unchecked. Raises WireError."""
     return unpack(records.HEADER, data, offset)[0]
 
 
-def check_record(data: bytes) -> dict[str, Any]:
+def check_record(data: bytes) -> Values:
     """The header of a whole record whose size and CRC are right. Raises WireError otherwise."""
     header = record_header(data)
     if header["size"] != len(data):
@@ -157,7 +152,7 @@ def check_record(data: bytes) -> dict[str, Any]:
     return header
 
 
-def decode_record(data: bytes) -> dict[str, Any]:
+def decode_record(data: bytes) -> Values:
     """A whole record as a dict: kind, layout, seq, boot, ticks_ms, known, values, tail.
 
     A kind or a layout this version does not know is no error: known is False, values is empty and tail holds
@@ -171,26 +166,26 @@ def decode_record(data: bytes) -> dict[str, Any]:
     header["known"] = known = entry is not None and header["layout"] == records.LAYOUT
     header["values"], header["tail"] = {}, body
     if entry is not None and known:
-        header["values"], end = unpack(entry[2], body)
+        _number, _name, fields, _tail_form = entry
+        header["values"], end = unpack(fields, body)
         header["tail"] = body[end:]
         _check_tail(entry, header)
     return header
 
 
-def _check_tail(
-    entry: tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None], record: dict[str, Any]
-) -> None:
-    form, length = entry[3], len(record["tail"])
-    if form is None and length:
-        raise WireError("tail", f"a {entry[1]} record has none")
-    if form == "sounds" and length != record["values"]["count"] * size_of(records.SOUND):
+def _check_tail(entry: Kind, record: Values) -> None:
+    _number, name, _fields, tail_form = entry
+    length = len(record["tail"])
+    if tail_form is None and length:
+        raise WireError("tail", f"a {name} record has none")
+    if tail_form == "sounds" and length != record["values"]["count"] * size_of(records.SOUND):
         raise WireError("tail", "does not hold `count` sounds")
 
 
 def _pack_set(
-    head_fields: tuple[tuple[str, str, int, int], ...],
-    row_fields: tuple[tuple[str, str, int, int], ...],
-    value: dict[str, Any],
+    head_fields: Fields,
+    row_fields: Fields,
+    value: Values,
     rows_name: str,
     count_name: str,
 ) -> bytes:
@@ -203,12 +198,12 @@ def _pack_set(
 
 
 def _unpack_set(
-    head_fields: tuple[tuple[str, str, int, int], ...],
-    row_fields: tuple[tuple[str, str, int, int], ...],
+    head_fields: Fields,
+    row_fields: Fields,
     data: bytes,
     rows_name: str,
     count_name: str,
-) -> dict[str, Any]:
+) -> Values:
     value, offset = unpack(head_fields, data)
     value[rows_name], offset = unpack_list(row_fields, data, value.pop(count_name), offset)
     if offset != len(data):
@@ -216,7 +211,7 @@ def _unpack_set(
     return value
 
 
-def pack_limits(limits: dict[str, Any]) -> bytes:
+def pack_limits(limits: Values) -> bytes:
     """A limit set as bytes: a dict of the LIMIT_SET fields without class_count, and `classes`, a list of dicts.
 
     Ranges only; whether the values make sense together is the probe's limits module's to judge.
@@ -224,26 +219,23 @@ def pack_limits(limits: dict[str, Any]) -> bytes:
     return _pack_set(settings.LIMIT_SET, settings.LIMIT_CLASS, limits, "classes", "class_count")
 
 
-def unpack_limits(data: bytes) -> dict[str, Any]:
+def unpack_limits(data: bytes) -> Values:
     """The dict that pack_limits packs. Raises WireError."""
     return _unpack_set(settings.LIMIT_SET, settings.LIMIT_CLASS, data, "classes", "class_count")
 
 
-def pack_round(round_: dict[str, Any]) -> bytes:
+def pack_round(round_: Values) -> bytes:
     """A round as bytes: a dict of round_id and `vehicles`, a list of dicts of the ROUND_VEHICLE fields."""
     return _pack_set(settings.ROUND, settings.ROUND_VEHICLE, round_, "vehicles", "vehicle_count")
 
 
-def unpack_round(data: bytes) -> dict[str, Any]:
+def unpack_round(data: bytes) -> Values:
     """The dict that pack_round packs. Raises WireError."""
     return _unpack_set(settings.ROUND, settings.ROUND_VEHICLE, data, "vehicles", "vehicle_count")
 
 
-def factory_limits() -> dict[str, Any]:
+def factory_limits() -> Values:
     """The factory limit set in the form of unpack_limits."""
-    names = [field[0] for field in settings.LIMIT_SET]
-    limits: dict[str, Any] = dict(zip(names, settings.FACTORY_SET))
-    del limits["class_count"]
-    class_names = [field[0] for field in settings.LIMIT_CLASS]
-    limits["classes"] = [dict(zip(class_names, row)) for row in settings.FACTORY_CLASSES]
+    limits: Values = dict(settings.FACTORY_SET)
+    limits["classes"] = classes.factory_classes()
     return limits

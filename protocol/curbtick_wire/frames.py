@@ -21,7 +21,7 @@ CHUNK_MAX = 1024
 def wire_size(payload_size: int) -> int:
     """The most bytes a frame of this payload takes before its delimiter."""
     size = HEAD_SIZE + payload_size + CRC_SIZE
-    return size + (size + 253) // 254
+    return size + (size + cobs.RUN_MAX - 1) // cobs.RUN_MAX
 
 
 def encode(kind: int, request: int, payload: bytes = b"") -> bytes:

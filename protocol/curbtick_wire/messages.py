@@ -13,7 +13,7 @@ import hashlib
 import struct
 
 from curbtick_wire import codec, frames, records, settings
-from curbtick_wire._typing import Any
+from curbtick_wire._typing import Any, Kind, Request, Values
 from curbtick_wire.errors import WireError
 
 PROTOCOL_VERSION = 1
@@ -72,7 +72,7 @@ ERRORS = (
 # Capabilities of a probe, as bits of the greeting's mask.
 CAPABILITIES = ("bumper", "seal", "hiss", "self_test")
 
-REQUESTS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None, int], ...] = (
+REQUESTS: tuple[Request, ...] = (
     (GREET, "greet", (("bench_version", "B", 1, _U8), ("definition", "8s", 0, 0)), None, OPEN),
     (STATS, "stats", (), None, OPEN),
     (
@@ -119,7 +119,7 @@ REQUESTS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | Non
     (PAIR, "pair", (("secret", "32s", 0, 0), ("name", "16s", 0, 0)), None, PAIRING),
 )
 
-REPLIES: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None], ...] = (
+REPLIES: tuple[Kind, ...] = (
     (
         GREET | REPLY,
         "greet_reply",
@@ -190,7 +190,7 @@ REPLIES: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None
 )
 
 
-def entry_of(kind: int) -> tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None] | None:
+def entry_of(kind: int) -> Kind | None:
     """(number, name, fields, tail) of a message number, or None."""
     for entry in REPLIES if kind & REPLY else REQUESTS:
         if entry[0] == kind:
@@ -200,35 +200,35 @@ def entry_of(kind: int) -> tuple[int, str, tuple[tuple[str, str, int, int], ...]
 
 def rule_of(kind: int) -> int | None:
     """Who may send a request of this number: OPEN, SIGNED or PAIRING; None for no request known here."""
-    for entry in REQUESTS:
-        if entry[0] == kind:
-            return entry[4]
+    for number, _name, _fields, _tail, rule in REQUESTS:
+        if number == kind:
+            return rule
     return None
 
 
-def _known(kind: int) -> tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None]:
+def _known(kind: int) -> Kind:
     entry = entry_of(kind)
     if entry is None:
         raise WireError("kind", f"{kind} is not a message")
     return entry
 
 
-def pack(kind: int, values: dict[str, Any], tail: bytes = b"") -> bytes:
+def pack(kind: int, values: Values, tail: bytes = b"") -> bytes:
     """The payload of a message: its fields, then its tail. Raises WireError."""
-    entry = _known(kind)
-    if tail and entry[3] is None:
-        raise WireError("tail", f"a {entry[1]} message has none")
-    return codec.pack(entry[2], values) + tail
+    _number, name, fields, tail_form = _known(kind)
+    if tail and tail_form is None:
+        raise WireError("tail", f"a {name} message has none")
+    return codec.pack(fields, values) + tail
 
 
-def unpack(kind: int, payload: bytes) -> tuple[dict[str, Any], bytes]:
+def unpack(kind: int, payload: bytes) -> tuple[Values, bytes]:
     """(dict of the fields, tail as bytes) of a message.
 
     Bytes after the fields of a message without a tail are fields of a later version and are left alone.
     Raises WireError.
     """
-    entry = _known(kind)
-    values, offset = codec.unpack(entry[2], payload)
+    _number, _name, fields, _tail_form = _known(kind)
+    values, offset = codec.unpack(fields, payload)
     return values, payload[offset:]
 
 
@@ -241,7 +241,7 @@ def signed_text(unique_id: bytes, kind: int, body: bytes, key_id: int, counter: 
     return bytes(unique_id) + struct.pack("<BBI", kind, key_id, counter) + bytes(body)
 
 
-def split_signed(payload: bytes) -> tuple[bytes, dict[str, Any]]:
+def split_signed(payload: bytes) -> tuple[bytes, Values]:
     """(body, dict of the SIGNATURE fields) of a signed payload. Raises WireError."""
     at = len(payload) - SIGNATURE_SIZE
     if at < 0:
@@ -275,4 +275,5 @@ def definition() -> bytes:
     digest = hashlib.sha256()
     for table in _tables():
         digest.update(repr(table).encode())
-    return digest.digest()[:8]
+    start: bytes = digest.digest()[:8]
+    return start

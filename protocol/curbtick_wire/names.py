@@ -85,10 +85,6 @@ SELF_TESTS = (
     "beeper",
 )
 
-# Sensor classes by nominal kHz; a custom class travels as class_khz 0 with its own centre in the limit set.
-CLASSES_KHZ = (40, 48, 58, 68)
-CLASS_CUSTOM = 0
-
 BUMPER_POSITIONS_MAX = 6
 
 

@@ -9,6 +9,12 @@ A record in the log and on the wire: HEADER fields, the kind's fields, the kind'
 (little-endian) over all before it.
 """
 
+from curbtick_wire._typing import Fields, Kind
+from curbtick_wire.sampling import RATE_HZ
+
+# No sample shows a higher frequency.
+HIGHEST_HZ = RATE_HZ // 2
+
 # Stands for "not measured" in a signed and in an unsigned field.
 NONE_I16 = -32768
 NONE_I32 = -2147483648
@@ -23,18 +29,21 @@ SNIPPET_MAX = 800
 # The layout number every kind carries. A later field list of a kind gets the next number.
 LAYOUT = 1
 
-HEADER: tuple[tuple[str, str, int, int], ...] = (
+BOOT_MAX = 65535
+
+HEADER: Fields = (
     ("kind", "B", 1, 255),
     ("layout", "B", 1, 255),
     ("size", "H", 18, SNIPPET_MAX),
     ("seq", "I", 1, NONE_U32 - 1),
-    ("boot", "H", 1, 65535),
+    ("boot", "H", 1, BOOT_MAX),
     ("ticks_ms", "I", 0, NONE_U32),
 )
 
 READING, SNIPPET, SOUNDS, BUMPER, SEAL, HISS, SELF_TEST, EVENT = range(1, 9)
 
-KINDS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None], ...] = (
+# Number, name, fields, and what the tail is (None where there is none) of each kind.
+KINDS: tuple[Kind, ...] = (
     (
         READING,
         "reading",
@@ -50,7 +59,7 @@ KINDS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None],
             ("proofs", "B", 0, 15),
             ("input", "B", 0, 2),
             ("level_cdb", "h", NONE_I16, 600),
-            ("frequency_hz", "I", 0, 125000),
+            ("frequency_hz", "I", 0, HIGHEST_HZ),
             ("sweep_hz", "i", NONE_I32, 100000),
             ("interval_us", "I", 0, 4000000),
             ("burst_us", "I", 0, 4000000),
@@ -121,8 +130,8 @@ KINDS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None],
             ("section", "B", 0, 99),
             ("verdict", "B", 0, 2),
             ("reasons", "I", 0, NONE_U32),
-            ("tone_hz", "I", 0, 125000),
-            ("measured_hz", "I", 0, 125000),
+            ("tone_hz", "I", 0, HIGHEST_HZ),
+            ("measured_hz", "I", 0, HIGHEST_HZ),
             ("reference_cdb", "h", NONE_I16, 6000),
             ("reference_after_cdb", "h", NONE_I16, 6000),
             ("level_cdb", "h", NONE_I16, 6000),
@@ -144,12 +153,12 @@ KINDS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None],
             ("section", "B", 0, 99),
             ("verdict", "B", 0, 3),
             ("reasons", "I", 0, NONE_U32),
-            ("band_low_hz", "I", 0, 125000),
-            ("band_high_hz", "I", 0, 125000),
+            ("band_low_hz", "I", 0, HIGHEST_HZ),
+            ("band_high_hz", "I", 0, HIGHEST_HZ),
             ("background_cdb", "h", NONE_I16, 600),
             ("level_cdb", "h", NONE_I16, 600),
             ("above_background_cdb", "h", NONE_I16, 20000),
-            ("tone_hz", "I", 0, 125000),
+            ("tone_hz", "I", 0, HIGHEST_HZ),
             ("tone_cdb", "h", NONE_I16, 600),
             ("listened_ms", "I", 0, NONE_U32),
             ("limits_revision", "I", 0, NONE_U32),
@@ -188,7 +197,7 @@ KINDS: tuple[tuple[int, str, tuple[tuple[str, str, int, int], ...], str | None],
 SOUND = (
     ("time_50us", "H", 0, 65535),
     ("level_cdb", "h", NONE_I16, 600),
-    ("frequency_2hz", "H", 0, 62500),
+    ("frequency_2hz", "H", 0, HIGHEST_HZ // 2),
     ("length_10us", "H", 0, 65535),
     ("kind", "B", 0, 3),
 )

@@ -4,9 +4,12 @@ Same field form as records.py. A limit set is LIMIT_SET, then one LIMIT_CLASS fo
 the set's `class_count`; a round is ROUND, then one ROUND_VEHICLE for each vehicle.
 """
 
+# The factory classes, and room for more: so many fit a message and a probe's memory.
+CLASSES_MAX = 12
+
 LIMIT_SET = (
     ("revision", "I", 1, 4294967294),
-    ("class_count", "B", 1, 5),
+    ("class_count", "B", 1, CLASSES_MAX),
     ("noise_max_cdb", "h", -9000, 0),
     ("battery_min_mv", "H", 2000, 6000),
     ("below_siblings_cdb", "h", 300, 3000),
@@ -49,10 +52,16 @@ ROUND_VEHICLE = (
     ("front_class_khz", "B", 0, 80),
 )
 
-# The set a probe judges by until a bench sends another: revision 1, the standard front end of hardware_notes.
+# The set a probe judges by until a bench sends another: revision 1, for the standard front end of hardware_notes.
+# The classes of it are those of classes.py.
 FACTORY_REVISION = 1
-FACTORY_SET = (FACTORY_REVISION, 4, -3000, 3300, 800, -5000, -1000, 2400, 50)
-_FACTORY_LEVELS = (-1700, -3500, -4300, 30, 500, 250, 60, 2500, 3000)
-FACTORY_CLASSES = tuple(
-    (khz, khz * 1000, 6500) + _FACTORY_LEVELS for khz in (40, 48, 58, 68)
-)
+FACTORY_SET = {
+    "revision": FACTORY_REVISION,
+    "noise_max_cdb": -3000,
+    "battery_min_mv": 3300,
+    "below_siblings_cdb": 800,
+    "high_floor_min_cdb": -5000,
+    "high_floor_max_cdb": -1000,
+    "seal_leak_cdb": 2400,
+    "hiss_rise_cdb": 50,
+}

@@ -1,5 +1,7 @@
 """What every field, record kind, message and error means, in words, for SPEC.md; a probe does not carry it."""
 
+from curbtick_wire import classes
+
 NOT_MEASURED = "lowest value: not measured"
 
 RECORDS = {
@@ -90,7 +92,7 @@ FIELDS = {
     "bumper": "0 rear, 1 front",
     "position": "1..6, left to right as seen facing the bumper; 0: without a round",
     "positions": "how many the bumper has; 0: not known",
-    "class_khz": "sensor class: 40, 48, 58, 68; 0 custom",
+    "class_khz": f"sensor class: {classes.class_list()}; 0 custom",
     "verdict": "names.VERDICTS",
     "reasons": "mask of names.REASONS",
     "proofs": "mask of names.PROOFS",

@@ -8,7 +8,6 @@ end every record must stand in the history once, as it was taken. Most of a sess
 import itertools
 import multiprocessing
 import sys
-import time
 import traceback
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -105,7 +104,6 @@ def main() -> None:
         ("--id", {"type": int, "help": "replay the seed of a violation, and nothing else"}),
         ("--jobs", {"type": int, "default": _PROCESSES, "help": "processes at a time"}),
     )
-    started_s = time.monotonic()
     least = 1 if options.id else SESSIONS_SHORT if options.short else SESSIONS
     found = [run(1, iter([options.id]))] if options.id else run_all(least, options.seed, options.jobs)
     totals = _sum(found, "totals")
@@ -114,7 +112,7 @@ def main() -> None:
         _common.figure("sessions", totals["sessions"], f">= {least}", totals["sessions"] >= least),
         _common.figure("violations", len(violations), "== 0", not violations),
     ]
-    _common.report(figures, started_s, violations=violations, totals=totals, damage=_sum(found, "damage"))
+    _common.report(figures, options, violations=violations, totals=totals, damage=_sum(found, "damage"))
 
 
 if __name__ == "__main__":

@@ -7,7 +7,6 @@ its drawing. `--write` writes netlist, schematic, perfboard drawings and the pag
 import random
 import re
 import tempfile
-import time
 from pathlib import Path
 from typing import Any
 
@@ -155,7 +154,6 @@ def main() -> None:
     asked = _common.arguments(
         __doc__ or "", ("--write", {"action": "store_true", "help": "write every view made from the table"})
     )
-    started_s = time.monotonic()
     if asked.write:
         views.write()
     count = 20 if asked.short else 200
@@ -170,7 +168,7 @@ def main() -> None:
             print(
                 f"{entry['name']:40} {entry['value']:10} {entry['bound']:>12} {'ok' if entry['holds'] else 'MISSED'}"
             )
-    _common.report(figures, started_s, seed=asked.seed)
+    _common.report(figures, asked)
 
 
 if __name__ == "__main__":

@@ -8,7 +8,6 @@ limits that the draws ask for.
 """
 
 import math
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -18,7 +17,7 @@ from tests.bench import _common
 import numpy as np  # isort: skip
 from curbtick.hardware import frontend  # isort: skip
 from curbtick.hardware.microphones import CLASSES_HZ, FIRST, MICROPHONES, Microphone  # isort: skip
-from curbtick_wire import settings  # isort: skip
+from curbtick_wire import classes, settings  # isort: skip
 
 from hardware_notes.frontend import chain  # isort: skip
 from hardware_notes.frontend.chain import Heard  # isort: skip
@@ -34,8 +33,6 @@ GUARD_DB, STEP_DB = 0.5, 0.5
 # Between the loudest neighbour and DEAD, for the seat's and the calibration's own spread.
 DEAD_ABOVE_NEIGHBOUR_DB = 2.0
 FLOOR_MARGIN_DB = 2.0
-FACTORY = dict(zip((field[0] for field in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
-FIELDS = [field[0] for field in settings.LIMIT_CLASS]
 
 Draw = Callable[[np.random.Generator], chain.Probe]
 
@@ -67,11 +64,10 @@ def draw(make: Draw, count: int, generator: np.random.Generator) -> Drawn:
 
 def limits_of(class_hz: float) -> dict[str, float]:
     """The factory's limits of a class, in dB."""
-    for row in settings.FACTORY_CLASSES:
-        if row[0] * 1000 == class_hz:
-            given = dict(zip(FIELDS, row, strict=True))
+    for given in classes.factory_classes():
+        if given["centre_hz"] == class_hz:
             return {name: given[f"{name}_cdb"] / 100.0 for name in ("pass", "dead", "neighbour")}
-    raise ValueError(f"the factory set has no class of {class_hz} Hz: add it to curbtick_wire.settings")
+    raise ValueError(f"the factory set has no class of {class_hz} Hz: add it to curbtick_wire.classes")
 
 
 def _share(values: list[float], below: float) -> float:
@@ -153,7 +149,7 @@ def floors(microphone: Microphone, count: int, generator: np.random.Generator) -
 
 def floor_figures(live_dbfs: float, open_dbfs: float) -> list[dict[str, Any]]:
     """The factory's floor limit parts every live front end from every open one."""
-    limit = FACTORY["high_floor_min_cdb"] / 100.0
+    limit = settings.FACTORY_SET["high_floor_min_cdb"] / 100.0
     return [
         _figure("live_floor_over_limit_db", live_dbfs - limit, FLOOR_MARGIN_DB, True),
         _figure("limit_over_open_floor_db", limit - open_dbfs, FLOOR_MARGIN_DB, True),
@@ -178,7 +174,6 @@ def _padded(drawn: Drawn) -> dict[str, float]:
 
 def main() -> None:
     asked = _common.arguments(__doc__ or "")
-    started_s = time.monotonic()
     generator = np.random.default_rng(asked.seed)
     count = 120 if asked.short else 600
     figures: list[dict[str, Any]] = []
@@ -213,7 +208,7 @@ def main() -> None:
             )
         for name, found in seen.items():
             print(name, *(f"  {what}: {value}" for what, value in found.items()), sep="\n")
-    _common.report(figures, started_s, seed=asked.seed, seen=seen)
+    _common.report(figures, asked, seen=seen)
 
 
 if __name__ == "__main__":

@@ -25,9 +25,10 @@ import time
 from pathlib import Path
 from typing import Any
 
-from curbtick.fleet import worklist
+from curbtick.fleet.work import findings
 from curbtick.report import build
-from curbtick.store import Store, tables
+from curbtick.store import tables
+from curbtick.store.history import Store
 from sqlalchemy import Table, text
 
 from tests.bench import fleetdb_growth
@@ -35,8 +36,8 @@ from tests.bench._common import arguments, figure, peak_mb, report
 from tests.bench.history import by_turns
 from tests.bench.history_made import A_DAY, DEPOT, add_fleet
 from tests.bench.history_made import DAY_MS as A_DAY_MS
-from tests.pair import postgres
-from tests.pair.fleet_benches import DAY_MS, Day, Fleet, Found, judge, pull_all
+from tests.pair.postgres import server as postgres
+from tests.pair.postgres.fleet_benches import DAY_MS, Day, Fleet, Found, judge, pull_all
 
 BENCHES, PROBES = 8, 16
 # Days of work before the day that is reported; that day has as many readings in every history.
@@ -103,7 +104,7 @@ def measure(url: str, path: Path, out: Path, rounds: int) -> dict[str, Any]:
     """Report seconds and memory of the same history on both engines."""
     for where in (url, str(path)):
         with Store(where) as store, store.write() as connection:
-            worklist.refresh(connection)
+            findings.refresh(connection)
     server_s, file_s = by_turns(
         [lambda: build_report(url, out), lambda: build_report(str(path), out)], rounds
     )
@@ -162,7 +163,6 @@ def main() -> None:
         build_report(wanted.measure_memory[0], Path(wanted.measure_memory[1]))
         print(peak_mb())
         return
-    started_s = time.monotonic()
     days = SHORT_DAYS if wanted.short else DAYS
     each = readings_of(days)
     fleet = Fleet(BENCHES, PROBES, each, wanted.seed, batch=50 if wanted.short else 1000)
@@ -191,10 +191,8 @@ def main() -> None:
             figure("server_crashes", faults["crashes"], ">= 1", faults["crashes"] >= 1),
             figure("pulled_twice", found.doubled_pulls, ">= 1", found.doubled_pulls >= 1),
         ],
-        started_s,
+        wanted,
         benchmark="fleetdb",
-        seed=wanted.seed,
-        short=wanted.short,
         benches=BENCHES,
         probes=PROBES,
         records=found.records,

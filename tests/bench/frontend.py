@@ -3,27 +3,26 @@
 `python -m tests.bench.frontend --json`; with `--pictures` it also writes the pictures of hardware_notes.
 """
 
-import time
 from pathlib import Path
 from typing import Any
 
 from tests.bench import _common
 
 import numpy as np  # isort: skip
-from curbtick_wire import settings  # isort: skip
+from curbtick_wire import classes, settings  # isort: skip
 from scipy import signal  # isort: skip
 
+from curbtick.hardware import microphones  # isort: skip
 from curbtick.hardware import converter, frontend, noise, rails, response  # isort: skip
 from curbtick.hardware.microphones import FIRST, MICROPHONES  # isort: skip
 from curbtick.hardware.values import OUTPUTS, nominal, unplugged  # isort: skip
 
-from hardware_notes.collar import aim, felt, geometry  # isort: skip
+from hardware_notes.collar import aim, felt  # isort: skip
 from hardware_notes.frontend import levels, pictures, spice, tolerance  # isort: skip
 
 CHECK_HZ = (5_000.0, 200_000.0)
 REFERENCE_HZ = 48_000.0
 RIPPLE_DB, EDGE_HZ = 0.1, 92_000.0
-FACTORY = dict(zip((field[0] for field in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
 
 FIGURES_PAGE = Path(pictures.FOLDER).parent / "frontend_figures.md"
 
@@ -104,9 +103,11 @@ def level_figures() -> Figures:
     """The middle healthy sensor of each class, collar on; what fills each input; the loudest one's margin."""
     figures = [
         _between(f"healthy_middle_{hz / 1000:.0f}_khz_dbfs", levels.healthy_dbfs(hz, share=0.5), -17.0, -4.0)
-        for hz in geometry.CLASSES_HZ
+        for hz in microphones.CLASSES_HZ
     ]
-    loudest = max(levels.at_microphone_db_spl(hz) for hz in geometry.CLASSES_HZ) + levels.above_weakest_db()
+    loudest = (
+        max(levels.at_microphone_db_spl(hz) for hz in microphones.CLASSES_HZ) + levels.above_weakest_db()
+    )
     attenuator = float(felt.attenuation_db(np.array([REFERENCE_HZ]), plug_m=levels.plug_m())[0])
     front_end = levels.nominal()
     full = {pin: front_end.full_scale_db_spl(pin, REFERENCE_HZ) for pin in OUTPUTS}
@@ -144,8 +145,8 @@ def supplies(seed: int) -> Figures:
 
 def floors() -> Figures:
     """The floor with and without a microphone, against the factory limit that tells them apart."""
-    limit_dbfs = FACTORY["high_floor_min_cdb"] / 100.0
-    dead_dbfs = settings.FACTORY_CLASSES[0][4] / 100.0
+    limit_dbfs = settings.FACTORY_SET["high_floor_min_cdb"] / 100.0
+    dead_dbfs = classes.LEVELS["dead_cdb"] / 100.0
     live, open_input = levels.floor_dbfs("RP2040"), levels.floor_dbfs("RP2040", microphone=False)
     low_floor = noise.adc_dbfs(converter.EFFECTIVE_BITS["RP2040"])
     floor_spl = live + levels.nominal().full_scale_db_spl("high", REFERENCE_HZ)
@@ -187,8 +188,8 @@ def overload() -> Figures:
 
 
 def collar() -> Figures:
-    worst = min(aim.neighbour_db(hz)["total"] for hz in geometry.CLASSES_HZ)
-    ripple = max(aim.ripple_db(aim.echo_db(hz)) for hz in geometry.CLASSES_HZ)
+    worst = min(aim.neighbour_db(hz)["total"] for hz in microphones.CLASSES_HZ)
+    ripple = max(aim.ripple_db(aim.echo_db(hz)) for hz in microphones.CLASSES_HZ)
     return [
         _at_least("neighbour_shading_db", worst, 35.0),
         _at_most("collar_echo_ripple_db", ripple, 1.0),
@@ -212,7 +213,6 @@ def main() -> None:
         __doc__ or "",
         ("--pictures", {"action": "store_true", "help": "write the pictures of hardware_notes"}),
     )
-    started_s = time.monotonic()
     figures = [
         *agreement(4 if asked.short else 20, asked.seed),
         *shape(),
@@ -232,7 +232,7 @@ def main() -> None:
             print(
                 f"{entry['name']:40} {entry['value']:10} {entry['bound']:>16} {'ok' if entry['holds'] else 'MISSED'}"
             )
-    _common.report(figures, started_s, seed=asked.seed)
+    _common.report(figures, asked)
 
 
 if __name__ == "__main__":

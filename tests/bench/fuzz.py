@@ -4,7 +4,6 @@ import json
 import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +29,6 @@ def run(count: int, seed: int) -> dict[str, Any]:
 def main() -> None:
     """Run and report."""
     options = _common.arguments("Random and mutated frames into the firmware's link.")
-    started_s = time.monotonic()
     least = FRAMES_SHORT if options.short else FRAMES
     try:
         found = run(least, options.seed)
@@ -43,7 +41,7 @@ def main() -> None:
         _common.figure("state_changes", int(found["state_changed"]), "== 0", not found["state_changed"]),
         _common.figure("heap_growth_bytes", growth, "== 0", growth == 0),
     ]
-    _common.report(figures, started_s, counters=found["counters"], heap_bytes=found["heap_before"])
+    _common.report(figures, options, counters=found["counters"], heap_bytes=found["heap_before"])
 
 
 if __name__ == "__main__":

@@ -11,32 +11,21 @@ import json
 import random
 import sys
 
-from curbtick_probe.access import hmac_sha256
-from curbtick_probe.board import flashdisk
-from curbtick_probe.clock import Clock
-from curbtick_probe.keys import Keys
-from curbtick_probe.limits import Limits
-from curbtick_probe.link import Identity, Link, Probe
-from curbtick_probe.log import Log
-from curbtick_probe.rounds import Rounds
+from curbtick_probe.board.virtual import flashdisk
+from curbtick_probe.link.access import hmac_sha256
+from curbtick_probe.link.link import Identity, Link, Probe
+from curbtick_probe.store.clock import Clock
+from curbtick_probe.store.keys import Keys
+from curbtick_probe.store.limits import Limits
+from curbtick_probe.store.log import Log
+from curbtick_probe.store.rounds import Rounds
 from curbtick_wire import codec, frames, messages, names
+from fake_board import FakeBoard
 
 ROOT = "/probe"
 TEXTS = (b"AT+CGMI\r", b"Traceback (most recent call last):\r\n", b">>> ", b"\r\n", b"ATE1 E0\r")
 SECRET = bytes(range(32))
 WARM_UP = 3000
-
-
-class Board:
-    """The part of a board that storage and link need; its clock stands still."""
-
-    unique_id = b"fuzzed!!"
-
-    def ticks_ms(self):
-        return 1000
-
-    def battery_mv(self):
-        return 4000
 
 
 class Serial:
@@ -62,7 +51,7 @@ class Serial:
 
 def open_probe(path):
     flashdisk.mount(flashdisk.FlashDisk(path, lambda us: None, 64), ROOT)
-    board = Board()
+    board = FakeBoard()
     clock = Clock(ROOT, board)
     log = Log(ROOT, clock.boot, clock.ticks_ms)
     clock.attach(log)
@@ -89,14 +78,14 @@ def some_round():
 
 
 def signed(kind, key_id, counter, body):
-    tag = hmac_sha256(SECRET, messages.signed_text(Board.unique_id, kind, body, key_id, counter))
+    tag = hmac_sha256(SECRET, messages.signed_text(FakeBoard.unique_id, kind, body, key_id, counter))
     return body + codec.pack(messages.SIGNATURE, {"key_id": key_id, "counter": counter, "tag": tag})
 
 
 def genuine(link, serial, probe):
     """Pair a bench and have it change things: its signed requests as (kind, payload)."""
     key_id = probe.keys.add(SECRET, b"bench")
-    limits = dict(probe.limits.in_force, revision=5)
+    limits = dict(probe.limits.current, revision=5)
     log = probe.log
     acknowledge = {"first_seq": 1, "last_seq": 10, "digest": log.digest(1, 10)}
     sent = (

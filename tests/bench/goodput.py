@@ -16,13 +16,14 @@ from pathlib import Path
 from statistics import harmonic_mean
 from typing import Any
 
-from curbtick.client import Client
-from curbtick.keyring import Keyring
-from curbtick.link import Link, open_wire
+from curbtick.link.client import Client
+from curbtick.link.keyring import Keyring
+from curbtick.link.port import Link, open_wire
 
+from tests import programs
 from tests.bench import _common
 from tests.bench.paced_wire import BYTE_RATE_HZ, PacedWire
-from tests.pair.wire_harness import ProbeProcess
+from tests.pair.link.harness import ProbeProcess
 
 CLEAN_BOUND = 0.94
 ERROR_RATES = (0.0, 1e-6, 1e-5, 1e-4)
@@ -144,15 +145,14 @@ def _compare(day: Day, rate: float, seed: int, transfers: int) -> list[dict[str,
 def main() -> None:
     """Run and report."""
     options = _common.arguments("A day's log over a paced line, beside ZMODEM.")
-    if not shutil.which("sz") or not shutil.which("rz"):
-        sys.exit("sz and rz are not installed: on Debian, `apt-get install lrzsz`.")
-    started_s = time.monotonic()
+    if programs.LRZSZ.find() is None:
+        sys.exit(programs.LRZSZ.how)
     figures: list[dict[str, Any]] = []
     with tempfile.TemporaryDirectory() as folder:
         day = Day(Path(folder), RECORDS_SHORT if options.short else RECORDS)
         for place, rate in enumerate(ERROR_RATES):
             figures += _compare(day, rate, options.seed * 100 + 10 * place, 1 if options.short else 2)
-    _common.report(figures, started_s)
+    _common.report(figures, options)
 
 
 if __name__ == "__main__":

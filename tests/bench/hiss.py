@@ -12,7 +12,6 @@ backgrounds, whose seconds hang together.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from typing import Any
 
@@ -323,7 +322,6 @@ def hardware(probe: Probe, random: Random) -> Figures:
 def main() -> None:
     """Run everything and report."""
     options = arguments(__doc__ or "")
-    started_s = time.monotonic()
     random = np.random.default_rng(options.seed)
     backgrounds, seconds, trials = (10, 8, 12) if options.short else (60, 15, 40)
     with Probe() as probe:
@@ -334,7 +332,7 @@ def main() -> None:
         figures += band_choice(probe, trials, random)
         figures += hardware(probe, random)
         figures += slow_wandering(probe, backgrounds, seconds, random)
-    report(figures, started_s)
+    report(figures, options)
 
 
 if __name__ == "__main__":

@@ -14,7 +14,6 @@ machine adds is no work of ours.
 
 import argparse
 import gc
-import json
 import sqlite3
 import subprocess
 import sys
@@ -24,14 +23,17 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from curbtick.fleet import state, vehicles, worklist
+from curbtick.dates import day_start_ms
+from curbtick.fleet import vehicles
+from curbtick.fleet.places import state
+from curbtick.fleet.work import findings
 from curbtick.limits import fit
-from curbtick.moments import day_start_ms
-from curbtick.report import Pages, build
-from curbtick.store import Store, tables
-from curbtick.store.engine import WRITER_CACHE_KB, prepare
+from curbtick.report import Site, build
+from curbtick.store import tables
+from curbtick.store.database.engine import WRITER_CACHE_KB, prepare
+from curbtick.store.history import Store
 
-from tests.bench._common import peak_mb
+from tests.bench._common import arguments, figure, peak_mb, report
 from tests.bench.history_made import DAY_MS, DEPOT, FLEET, PROBE, Maker, add_fleet, fill
 
 INGEST_LEAST, TIME_MOST, MEMORY_MOST = 0.5, 1.5, 1.25
@@ -140,7 +142,7 @@ def by_turns(actions: Sequence[Callable[[], object]], rounds: int) -> list[float
     return [min(laps) for laps in spent]
 
 
-def report(path: Path, out: Path, day_ms: int) -> None:
+def build_report(path: Path, out: Path, day_ms: int) -> None:
     """Build the day's whole report."""
     with Store(path) as store:
         build(store, out, day_ms, day_ms + DAY_MS)
@@ -149,7 +151,7 @@ def report(path: Path, out: Path, day_ms: int) -> None:
 def vehicle_page(path: Path, day_ms: int) -> str:
     """One vehicle's page."""
     with Store(path) as store, store.read() as connection:
-        made = Pages(connection, day_ms, day_ms + DAY_MS).named("vehicle-7.html")
+        made = Site(connection, day_ms, day_ms + DAY_MS).named("vehicle-7.html")
     assert made is not None
     return made
 
@@ -157,7 +159,7 @@ def vehicle_page(path: Path, day_ms: int) -> str:
 def refresh(path: Path) -> None:
     """Bring the work list up to date, as after a pull."""
     with Store(path) as store, store.write() as connection:
-        worklist.refresh(connection)
+        findings.refresh(connection)
         state.of_vehicles(connection, vehicles.load(connection))
 
 
@@ -174,8 +176,8 @@ def memory_mb(path: Path, out: Path, day_ms: int, what: str) -> float:
     return float(subprocess.run(command, check=True, capture_output=True, text=True).stdout.split()[-1])
 
 
-def run(seed: int, short: bool) -> dict[str, Any]:
-    """Every figure beside its bound."""
+def run(seed: int, short: bool) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """Every figure beside its bound, and what else was measured."""
     small, large, wide, rounds = (10_000, 60_000, 20_000, 3) if short else (10_000, 1_000_000, 200_000, 7)
     day_ms = day_start_ms("2026-11-23")
     with tempfile.TemporaryDirectory() as name:
@@ -188,28 +190,24 @@ def run(seed: int, short: bool) -> dict[str, Any]:
         both = (small_db, large_db)
         for path in (*both, wide_db):
             refresh(path)
-        reports = by_turns([lambda p=path: report(p, folder / "out", day_ms) for path in both], rounds)
+        reports = by_turns([lambda p=path: build_report(p, folder / "out", day_ms) for path in both], rounds)
         pages = by_turns([lambda p=path: vehicle_page(p, day_ms) for path in both], 15 * rounds)
         memory, fit_memory = (
             [memory_mb(path, folder / "out", day_ms, what) for path in both] for what in ("report", "fit")
         )
         wide_s = by_turns(
-            [lambda: report(wide_db, folder / "wide", day_ms), lambda: vehicle_page(wide_db, day_ms)], 3
+            [lambda: build_report(wide_db, folder / "wide", day_ms), lambda: vehicle_page(wide_db, day_ms)], 3
         )
-    figures = {
-        "ingest_ratio": (ingest["ratio"], ">=", INGEST_LEAST),
-        "report_time_ratio": (reports[1] / reports[0], "<=", TIME_MOST),
-        "vehicle_page_time_ratio": (pages[1] / pages[0], "<=", TIME_MOST),
-        "report_memory_ratio": (memory[1] / memory[0], "<=", MEMORY_MOST),
-        "fit_memory_ratio": (fit_memory[1] / fit_memory[0], "<=", MEMORY_MOST),
-    }
-    return {
-        "benchmark": "history",
-        "seed": seed,
-        "short": short,
+    figures = [
+        _at_least("ingest_ratio", ingest["ratio"], INGEST_LEAST),
+        _at_most("report_time_ratio", reports[1] / reports[0], TIME_MOST),
+        _at_most("vehicle_page_time_ratio", pages[1] / pages[0], TIME_MOST),
+        _at_most("report_memory_ratio", memory[1] / memory[0], MEMORY_MOST),
+        _at_most("fit_memory_ratio", fit_memory[1] / fit_memory[0], MEMORY_MOST),
+    ]
+    return figures, {
         "readings": [small, large],
         "vehicles": DEPOT,
-        "figures": {n: {"value": round(v, 3), "bound": f"{op} {b}"} for n, (v, op, b) in figures.items()},
         "ingest_ratio_by_turn": [round(ingest["lowest_turn"], 3), round(ingest["highest_turn"], 3)],
         "ingest_per_s": round(ingest["ingest_per_s"]),
         "executemany_per_s": round(ingest["executemany_per_s"]),
@@ -227,30 +225,31 @@ def run(seed: int, short: bool) -> dict[str, Any]:
             "vehicle_page_s": round(wide_s[1], 3),
             "vehicle_page_aim_s": 1,
         },
-        "holds": all(v >= b if op == ">=" else v <= b for v, op, b in figures.values()),
     }
 
 
+def _at_least(name: str, value: float, bound: float) -> dict[str, Any]:
+    return figure(name, round(value, 3), f">= {bound}", value >= bound)
+
+
+def _at_most(name: str, value: float, bound: float) -> dict[str, Any]:
+    return figure(name, round(value, 3), f"<= {bound}", value <= bound)
+
+
 def main() -> None:
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("--json", action="store_true", help="the last line is one JSON object (always so)")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--short", action="store_true")
-    parser.add_argument("--measure-memory", nargs=4, metavar=("DB", "OUT", "DAY_MS", "WHAT"), help=argparse.SUPPRESS)
-    wanted = parser.parse_args()
-    if wanted.measure_memory:
-        path, out, day_ms, what = wanted.measure_memory
+    """Measure, and print the figures; or, for a process of its own, the memory that one step takes."""
+    hidden = {"nargs": 4, "metavar": ("DB", "OUT", "DAY_MS", "WHAT"), "help": argparse.SUPPRESS}
+    options = arguments(__doc__ or "", ("--measure-memory", hidden))
+    if options.measure_memory:
+        path, out, day_ms, what = options.measure_memory
         if what == "fit":
             fit_fleet(Path(path))
         else:
-            report(Path(path), Path(out), int(day_ms))
+            build_report(Path(path), Path(out), int(day_ms))
         print(peak_mb())
         return
-    found = run(wanted.seed, wanted.short)
-    print(json.dumps(found))
-    sys.exit(0 if found["holds"] else 1)
+    figures, more = run(options.seed, options.short)
+    report(figures, options, **more)
 
 
 if __name__ == "__main__":

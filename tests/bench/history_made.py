@@ -8,7 +8,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from curbtick.fleet.rounds import note_sent
-from curbtick.store import Store, ensure_probe, tables
+from curbtick.store import tables
+from curbtick.store.history import Store, ensure_probe
 from curbtick_wire import names, records
 
 PROBE = "e660c0d1c7302a11"

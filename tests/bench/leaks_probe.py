@@ -8,9 +8,10 @@ The samples that a request needs follow it.
 import sys
 from array import array
 
-from curbtick_probe.hiss import HissCheck
-from curbtick_probe.seal import SealCheck
-from curbtick_probe.seal_meter import ToneMeter
+from curbtick_probe.hiss.check import HissCheck
+from curbtick_probe.seal.check import SealCheck
+from curbtick_probe.seal.meter import ToneMeter
+from fake_board import FakeBoard
 
 LIMITS = {"revision": 1, "seal_leak_cdb": 2400, "hiss_rise_cdb": 50}
 VALUES = ("verdict", "reasons", "measured_hz", "level_cdb", "noise_cdb", "below_reference_cdb")
@@ -39,17 +40,6 @@ class Capture:
         return self._block
 
 
-class Board:
-    """What a check needs of a board."""
-
-    def __init__(self):
-        self.capture = Capture()
-
-    def battery_mv(self):
-        """A full battery."""
-        return 3750
-
-
 def answer(*numbers):
     """Send one line."""
     sys.stdout.write(" ".join(str(int(number)) for number in numbers) + "\n")
@@ -59,7 +49,7 @@ class Server:
     """The request words, a method each."""
 
     def __init__(self):
-        self.board = Board()
+        self.board = FakeBoard(Capture())
         self.meter = self.check = None
 
     def tone(self, hz):

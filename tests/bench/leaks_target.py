@@ -24,13 +24,13 @@ def _tone_in_noise(samples: int, random: np.random.Generator) -> np.ndarray:
 
 
 def _seal(board: Any) -> Any:
-    from curbtick_probe.seal import SealCheck
+    from curbtick_probe.seal.check import SealCheck
 
     return SealCheck(board, 15_000, LIMITS)
 
 
 def _hiss(board: Any) -> Any:
-    from curbtick_probe.hiss import HissCheck
+    from curbtick_probe.hiss.check import HissCheck
 
     check = HissCheck(board, LIMITS)
     check.start()

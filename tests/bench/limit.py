@@ -14,7 +14,6 @@ better than single bursts; no burst of -45 dBFS is missed.
 from __future__ import annotations
 
 import math
-import time
 from dataclasses import dataclass
 
 import numpy as np
@@ -263,7 +262,6 @@ def figures_of(name: str, single_db: dict[str, float], train_db: float | None) -
 
 def main() -> None:
     options = arguments(__doc__ or "")
-    started_s = time.monotonic()
     source = np.random.default_rng(options.seed)
     kinds = KINDS[1:2] + KINDS[-1:] if options.short else KINDS
     noise_readings, readings, references = (60, 6, 20) if options.short else (400, 20, 80)
@@ -291,7 +289,7 @@ def main() -> None:
         "highest train score of noise": max(h.score for h in quiet.heard),
         "noise readings": noise_readings,
     }
-    report(figures, started_s, energy_db=energies, thresholds_db=thresholds)
+    report(figures, options, energy_db=energies, thresholds_db=thresholds)
 
 
 if __name__ == "__main__":

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.bench._common import REPOSITORY, micropython_command, micropython_environment
+from tests.bench._common import micropython_command, micropython_environment
+from tests.paths import ROOT
 
 RATE_HZ = 250_000
 BLOCK = 1024
@@ -45,7 +46,7 @@ def codes(analogue: np.ndarray) -> np.ndarray:
 def hear(streams: Iterable[np.ndarray], blocks: int = BLOCKS) -> list[Heard]:
     """Readings of these streams of codes, each `blocks` long, in one firmware process."""
     given = [stream.astype("<u2").tobytes() for stream in streams]
-    script = REPOSITORY / "tests/bench/listening_probe.py"
+    script = ROOT / "tests/bench/listening_probe.py"
     command = [*micropython_command(), "-X", "heapsize=2M", str(script), str(blocks), str(len(given))]
     done = subprocess.run(
         command, input=b"".join(given), stdout=subprocess.PIPE, env=micropython_environment(), check=True

@@ -4,8 +4,10 @@ import array
 import json
 import sys
 
-from curbtick_probe.listen import BLOCK, Listener
-from curbtick_probe.train import Trains
+from curbtick_probe.bumper import grouping
+from curbtick_probe.bumper.listen import BLOCK, Listener
+from curbtick_probe.bumper.train import Trains
+from fake_board import FakeBoard
 
 BLOCKS = int(sys.argv[1])
 
@@ -41,14 +43,7 @@ class Capture:
         return block
 
 
-class Board:
-    """As much of a board as listening needs."""
-
-    def __init__(self):
-        self.capture = Capture()
-
-
-listener = Listener(Board())
+listener = Listener(FakeBoard(Capture()))
 trains = Trains()
 for _ in range(int(sys.argv[2])):
     listener.start(0)
@@ -56,6 +51,8 @@ for _ in range(int(sys.argv[2])):
         listener.step()
     listener.stop()
     sounds = listener.sounds
-    trains.sort(sounds, listener.time_us())
+    grouping.sort(trains, sounds, listener.time_us())
     rows = [[column[row] for column in sounds.columns] for row in range(sounds.count)]
-    sys.stdout.write(json.dumps({"sounds": rows, "score": trains.faint_score, "dropped": sounds.dropped}) + "\n")
+    sys.stdout.write(
+        json.dumps({"sounds": rows, "score": trains.faint_score, "dropped": sounds.dropped}) + "\n"
+    )

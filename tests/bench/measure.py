@@ -11,7 +11,6 @@ down to -35 dBFS; frequency rms within 1.5 times the Cramer-Rao bound on a gated
 from __future__ import annotations
 
 import math
-import time
 from dataclasses import dataclass
 
 import numpy as np
@@ -214,7 +213,6 @@ def burst_figures(readings: int, source: np.random.Generator) -> list[dict[str, 
 
 def main() -> None:
     options = arguments(__doc__ or "")
-    started_s = time.monotonic()
     source = np.random.default_rng(options.seed)
     step_hz, levels_db = (
         (6000, (-3.0, -40.0)) if options.short else (1000, (-3.0, -10.0, -20.0, -30.0, -40.0))
@@ -232,7 +230,7 @@ def main() -> None:
     ]
     figures += burst_figures(readings, source)
     figures += tone_figures(readings, source)
-    report(figures, started_s, bursts_without_noise=worst["bursts"])
+    report(figures, options, bursts_without_noise=worst["bursts"])
 
 
 if __name__ == "__main__":

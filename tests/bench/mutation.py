@@ -18,7 +18,6 @@ import os
 import random
 import resource
 import sys
-import time
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -31,12 +30,13 @@ import pytest
 
 from tests.bench import _common
 from tests.bench.mutants import Mutant, mutants
+from tests.paths import ROOT
 
 JUDGED = Path(__file__).with_name("mutation_judged.json")
 CPU_MAX_S = 10
 SHORT_SHARE = 12
-_UNIT = "tests/unit/"
-_LOG = tuple(f"{_UNIT}test_log{name}.py" for name in ("", "_recovery", "_full", "_scan"))
+_UNIT = "tests/unit/probe/"
+_LOG = tuple(f"{_UNIT}store/test_{name}.py" for name in ("log", "recovery", "full", "scan"))
 
 
 @dataclass(frozen=True)
@@ -50,25 +50,29 @@ class Target:
 
 _PROBE = "firmware/curbtick_probe/"
 TARGETS = (
-    Target("curbtick_probe.log", f"{_PROBE}log.py", _LOG),
-    Target("curbtick_probe.log_scan", f"{_PROBE}log_scan.py", (_LOG[3], _LOG[1], _LOG[0])),
-    Target("curbtick_probe.log_shelf", f"{_PROBE}log_shelf.py", (f"{_UNIT}test_log_shelf.py", *_LOG)),
-    Target("curbtick_probe.log_room", f"{_PROBE}log_room.py", (f"{_UNIT}test_log_room.py", _LOG[2], _LOG[1])),
-    Target("curbtick_probe.log_state", f"{_PROBE}log_state.py", (_LOG[1], _LOG[2])),
+    Target("curbtick_probe.store.log", f"{_PROBE}store/log.py", _LOG),
+    Target("curbtick_probe.store.scan", f"{_PROBE}store/scan.py", (_LOG[3], _LOG[1], _LOG[0])),
+    Target("curbtick_probe.store.shelf", f"{_PROBE}store/shelf.py", (f"{_UNIT}store/test_shelf.py", *_LOG)),
     Target(
-        "curbtick_probe.slots",
-        f"{_PROBE}slots.py",
-        tuple(f"{_UNIT}test_{name}.py" for name in ("log_slots", "clock", "keys", "limits", "rounds")),
+        "curbtick_probe.store.room",
+        f"{_PROBE}store/room.py",
+        (f"{_UNIT}store/test_room.py", _LOG[2], _LOG[1]),
+    ),
+    Target("curbtick_probe.store.state", f"{_PROBE}store/state.py", (_LOG[1], _LOG[2])),
+    Target(
+        "curbtick_probe.store.slots",
+        f"{_PROBE}store/slots.py",
+        tuple(f"{_UNIT}store/test_{name}.py" for name in ("slots", "clock", "keys", "limits", "rounds")),
     ),
     Target(
         "curbtick_wire.codec",
         "protocol/curbtick_wire/codec.py",
-        (f"{_UNIT}test_log_codec.py", f"{_UNIT}test_wire_codec.py"),
+        (f"{_UNIT}store/test_codec.py", "tests/unit/wire/test_codec.py"),
     ),
     Target(
-        "curbtick_probe.verdict",
-        f"{_PROBE}verdict.py",
-        (f"{_UNIT}test_verdict.py", f"{_UNIT}test_verdict_bumper.py"),
+        "curbtick_probe.bumper.verdict",
+        f"{_PROBE}bumper/verdict.py",
+        (f"{_UNIT}bumper/test_verdict.py", f"{_UNIT}bumper/test_verdict_bumper.py"),
     ),
     Target("torn_flash", "tests/faults/torn_flash.py", ("tests/faults/test_torn_flash.py",)),
 )
@@ -130,7 +134,7 @@ def survives(target: Target, mutant: Mutant) -> bool:
 
 def _unchanged(target: Target) -> Mutant:
     """The module as it is."""
-    code = ast.parse((_common.REPOSITORY / target.path).read_text())
+    code = ast.parse((ROOT / target.path).read_text())
     return Mutant(target.name, 0, "", code)
 
 
@@ -155,7 +159,7 @@ def try_all(target: Target, chosen: Sequence[Mutant], jobs: int) -> list[Mutant]
 
 def choose(target: Target, short: bool, dice: random.Random) -> list[Mutant]:
     """All mutants of a module, or one of every SHORT_SHARE for a short run."""
-    source = (_common.REPOSITORY / target.path).read_text()
+    source = (ROOT / target.path).read_text()
     everything = list(mutants(target.name, source))
     return dice.sample(everything, max(1, len(everything) // SHORT_SHARE)) if short else everything
 
@@ -164,11 +168,10 @@ def main() -> None:
     """Run the benchmark."""
     options = _common.arguments(
         __doc__ or "",
-        ("--module", {"help": "only this module, such as curbtick_probe.log_room"}),
+        ("--module", {"help": "only this module, such as curbtick_probe.store.room"}),
         ("--jobs", {"type": int, "default": 2, "help": "mutants at a time"}),
     )
-    started_s = time.monotonic()
-    os.chdir(_common.REPOSITORY)
+    os.chdir(ROOT)
     dice = random.Random(options.seed)
     judged: dict[str, str] = json.loads(JUDGED.read_text())
     tried: list[str] = []
@@ -190,7 +193,7 @@ def main() -> None:
             _common.figure("judgements_that_are_stale", len(stale), "== 0", not stale),
             _common.figure("share_noticed", round(noticed, 4), ">= 0.9", noticed >= 0.9),
         ],
-        started_s,
+        options,
         mutants=len(tried),
         survivors={mutant.name: judged.get(mutant.name, "not judged") for mutant in alive},
         not_judged=unjudged,

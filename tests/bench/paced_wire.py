@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.pair.wire_harness import Pty
+from tests.pair.link.harness import Pty
 
 BAUD = 115_200
 BYTE_RATE_HZ = BAUD / 10

@@ -7,23 +7,22 @@ into the budget and writes the page on power.
 
 import json
 import tempfile
-import time
 from pathlib import Path
 from typing import Any
 
 from tests.bench import _common
 
-from curbtick.virtual import faults, scenes  # isort: skip
-from curbtick.virtual.bus import BarChange  # isort: skip
-from curbtick.virtual.ear import Ear  # isort: skip
-from curbtick.virtual.process import VirtualProbe  # isort: skip
-from curbtick.virtual.technician import Technician  # isort: skip
+from curbtick.yard.ear import faults  # isort: skip
+from curbtick.yard.scenes import scenes  # isort: skip
+from curbtick.virtual.probe.bus import BarChange  # isort: skip
+from curbtick.yard.ear.ear import Ear  # isort: skip
+from curbtick.virtual.probe.process import VirtualProbe  # isort: skip
+from curbtick.virtual.demo.technician import Technician  # isort: skip
 from curbtick_wire import settings  # isort: skip
 
 from hardware_notes.power import budget, page  # isort: skip
 
 SAMPLE_S = 4e-6
-FACTORY = dict(zip((field[0] for field in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
 # One sensor in ten is faulty, as a fleet has it at first; the kinds take turns.
 FAULTY_EVERY = 10
 FAULTS = (faults.weak(15.0), faults.DEAD, faults.weak(18.0))
@@ -84,7 +83,7 @@ def supply_figures() -> list[dict[str, Any]]:
     """Run time and charge of each supply, and the limits each must keep."""
     day = budget.WORKING_DAY
     cells, lithium, capacitor = budget.supplies()
-    limit_v = FACTORY["battery_min_mv"] / 1000.0
+    limit_v = settings.FACTORY_SET["battery_min_mv"] / 1000.0
     probe_a = budget.power_w(max(budget.states_a().values())) / 5.0
     figures = [
         _least("nimh_hours", cells.hours(day), 2 * day.hours),
@@ -129,7 +128,6 @@ def main() -> None:
     asked = _common.arguments(
         __doc__ or "", ("--write", {"action": "store_true", "help": "take the count over and write power.md"})
     )
-    started_s = time.monotonic()
     found = measured(12 if asked.short else 60, asked.seed)
     if asked.write:
         write(found, asked.seed)
@@ -140,7 +138,7 @@ def main() -> None:
             print(f"{name:20} {current_ma:6.2f} mA at 3.3 V")
         for entry in figures:
             print(f"{entry['name']:32} {entry['value']:10} {entry['bound']:>12}")
-    _common.report(figures, started_s, seed=asked.seed, states_ma=states, found=vars(found))
+    _common.report(figures, asked, states_ma=states, found=vars(found))
 
 
 if __name__ == "__main__":

@@ -11,14 +11,14 @@ more while it does so.
 
 import json
 import subprocess
-import time
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from tests.bench import _common
+from tests.paths import ROOT
 
 HEAP = "heapsize=96M"
-FAULTS = _common.REPOSITORY / "tests" / "faults"
+FAULTS = ROOT / "tests" / "faults"
 # The bound of the full form; a short one tries a part of the operations.
 CUTS_MIN = {False: 5000, True: 200}
 # session: (every so many operations in the full form, in the short form)
@@ -79,12 +79,11 @@ def figures(reports: list[dict[str, Any]], cuts_min: int) -> list[dict[str, Any]
 def main() -> None:
     """Run the benchmark, or one cut by its id."""
     options = _common.arguments(__doc__, ("--id", {"help": "replay one cut, such as day@120:subset:9"}))
-    started_s = time.monotonic()
     reports = [run_main(options.id)] if options.id else run_all(options.seed, options.short)
     cuts_min = 1 if options.id else CUTS_MIN[options.short]
     found = [violation for report in reports for violation in report["violations"]]
     sessions = {report["session"]: report["operations"] for report in reports}
-    _common.report(figures(reports, cuts_min), started_s, operations=sessions, violations=found)
+    _common.report(figures(reports, cuts_min), options, operations=sessions, violations=found)
 
 
 if __name__ == "__main__":

@@ -10,7 +10,6 @@ A false-alarm rate `holds` where the run does not disprove it: the 95 % interval
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -319,7 +318,6 @@ def no_leaks(probe: Probe, sections: int, random: np.random.Generator) -> Figure
 def main() -> None:
     """Run everything and report."""
     options = arguments(__doc__ or "")
-    started_s = time.monotonic()
     random = np.random.default_rng(options.seed)
     noise_updates, trials, sections = (1_500, 120, 6) if options.short else (10_000, 700, 40)
     with Probe() as probe:
@@ -329,7 +327,7 @@ def main() -> None:
         figures += accuracy(probe, random, options.short)
         figures += losing_the_tone(probe, random)
         figures += no_leaks(probe, sections, random)
-    report(figures, started_s, settle_samples=SETTLE)
+    report(figures, options, settle_samples=SETTLE)
 
 
 if __name__ == "__main__":

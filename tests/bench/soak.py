@@ -12,7 +12,6 @@ import random
 import statistics
 import subprocess
 import tempfile
-import time
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -20,12 +19,12 @@ from typing import Any
 from tests.bench import _common
 
 from curbtick_wire import codec, records  # isort: skip
-from curbtick import client  # isort: skip
-from curbtick.download import Batch  # isort: skip
-from curbtick.keyring import Keyring  # isort: skip
-from curbtick.link import Link, open_wire  # isort: skip
+from curbtick.link import client  # isort: skip
+from curbtick.link.download import Batch  # isort: skip
+from curbtick.link.keyring import Keyring  # isort: skip
+from curbtick.link.port import Link, open_wire  # isort: skip
 
-from tests.pair.wire_harness import Pty  # isort: skip
+from tests.pair.link.harness import Pty  # isort: skip
 
 PROGRAM = Path(__file__).with_name("soak_probe.py")
 HEAP = "heapsize=400k"
@@ -156,13 +155,12 @@ def figures(soaked: Soaked, readings: int) -> list[dict[str, Any]]:
 def main() -> None:
     """Run the benchmark."""
     options = _common.arguments(__doc__ or "")
-    started_s = time.monotonic()
     readings = READINGS[options.short]
     with tempfile.TemporaryDirectory() as folder:
         soaked = soak(readings, options.seed, Path(folder))
     free = [free for free, _block in soaked.heaps]
     more = {"readings": readings, "pulls": len(free), "free_heap_bytes": free, "dropped": soaked.dropped}
-    _common.report(figures(soaked, readings), started_s, **more)
+    _common.report(figures(soaked, readings), options, **more)
 
 
 if __name__ == "__main__":

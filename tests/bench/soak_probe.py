@@ -12,36 +12,20 @@ import gc
 import select
 import sys
 
-from curbtick_probe.board import flashdisk
-from curbtick_probe.board.virtual import Serial
-from curbtick_probe.clock import Clock
-from curbtick_probe.keys import Keys
-from curbtick_probe.limits import Limits
-from curbtick_probe.link import Identity, Link, Probe
-from curbtick_probe.log import Log
-from curbtick_probe.rounds import Rounds
+from curbtick_probe.board.virtual import flashdisk
+from curbtick_probe.board.virtual.board import Serial
+from curbtick_probe.link.link import Identity, Link, Probe
+from curbtick_probe.store.clock import Clock
+from curbtick_probe.store.keys import Keys
+from curbtick_probe.store.limits import Limits
+from curbtick_probe.store.log import Log
+from curbtick_probe.store.rounds import Rounds
 from curbtick_wire import codec, records
+from fake_board import FakeBoard
 
 ROOT = "/probe"
 SNIPPET_BYTES = 700
 SOUND_COUNT = 10
-
-
-class Board:
-    """The part of a board that storage and link need. Time goes on by a second a reading."""
-
-    unique_id = b"soakbank"
-
-    def __init__(self):
-        self.now_ms = 0
-
-    def ticks_ms(self):
-        """Milliseconds since the start."""
-        return self.now_ms
-
-    def battery_mv(self):
-        """Millivolts."""
-        return 4000
 
 
 def zeros(kind):
@@ -57,7 +41,7 @@ class Probe10k:
 
     def __init__(self, flash_path):
         flashdisk.mount(flashdisk.FlashDisk(flash_path, lambda us: None), ROOT)
-        self._board = Board()
+        self._board = FakeBoard()
         clock = Clock(ROOT, self._board)
         self.log = Log(ROOT, clock.boot, clock.ticks_ms)
         clock.attach(self.log)

@@ -9,7 +9,6 @@ after the last sample.
 from __future__ import annotations
 
 import ast
-import time
 from array import array
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -18,6 +17,7 @@ from itertools import pairwise
 import numpy as np
 
 from tests.bench._common import arguments, figure, report
+from tests.target.board.fake_board import FakeBoard
 from tests.target.core import FIRMWARE
 from tests.target.hand_over import HandOver
 from tests.target.meter import Meter, cycles_per_bytecode
@@ -36,7 +36,7 @@ HEAP_TO_LEAVE_BYTES = 40_000
 # Heap that a byte of a squeezed .mpy file takes once it is imported: 150,688 of 107,820 on MicroPython 1.28.0 on the
 # emulated board (hardware_notes/emulated.md).
 HEAP_PER_MPY_PERMILLE = 1400
-CAPTURE = FIRMWARE / "curbtick_probe/board/adc_dma.py"
+CAPTURE = FIRMWARE / "curbtick_probe/board/rp2/adc_dma.py"
 
 Stream = Callable[[int, np.random.Generator], np.ndarray]
 
@@ -114,16 +114,6 @@ class Capture:
 
 
 @dataclass(frozen=True)
-class Board:
-    """As much of a board as a reading needs."""
-
-    capture: Capture
-
-    def battery_mv(self) -> int:
-        return 4000
-
-
-@dataclass(frozen=True)
 class Cost:
     """What one reading cost.
 
@@ -141,16 +131,14 @@ class Cost:
 
 def read(stream: np.ndarray) -> Cost:
     """Takes a reading from the stream, as the app does, with a class of 48 kHz and the factory's limits."""
-    from curbtick_probe import reading
-    from curbtick_wire import settings
+    from curbtick_probe.bumper import reading
+    from curbtick_wire import classes, settings
 
     meter = Meter()
     capture = Capture(stream, meter)
-    limit_set = dict(zip((name for name, *_ in settings.LIMIT_SET), settings.FACTORY_SET, strict=True))
-    limits = dict(zip((name for name, *_ in settings.LIMIT_CLASS), settings.FACTORY_CLASSES[1], strict=True))
-    reader = reading.Reader(Board(capture))
+    reader = reading.Reader(FakeBoard(capture))
     with meter:
-        taken = reader.take(limits, limit_set, False)
+        taken = reader.take(classes.factory_classes()[1], settings.FACTORY_SET, False)
     listening = capture.spent_cycles[0]
     budget = (len(listening) - 1) * BLOCK_CYCLES
     total = listening[-1] - listening[0]
@@ -196,12 +184,12 @@ def figures_of(name: str, cost: Cost, ring_blocks: int) -> list[dict[str, object
 
 def memory_figures(ring_blocks: int) -> list[dict[str, object]]:
     """Bytes of heap of every installed module and of a reading's buffers; other objects are not counted here."""
-    from curbtick import firmware_image
-    from curbtick_probe import reading
+    from curbtick.install import image
+    from curbtick_probe.bumper import reading
 
-    code = firmware_image.build().size * HEAP_PER_MPY_PERMILLE // 1000
+    code = image.build().size * HEAP_PER_MPY_PERMILLE // 1000
     ring = 2 * BLOCK * ring_blocks
-    buffers = ring + buffer_bytes(reading.Reader(Board(Capture(np.zeros(BLOCK, np.uint16), Meter()))))
+    buffers = ring + buffer_bytes(reading.Reader(FakeBoard(Capture(np.zeros(BLOCK, np.uint16), Meter()))))
     room = FREE_HEAP_BYTES - HEAP_TO_LEAVE_BYTES
     return [
         {
@@ -234,7 +222,6 @@ def main() -> None:
     from tests.bench import leaks_target
 
     options = arguments(__doc__ or "")
-    started_s = time.monotonic()
     ring_blocks = module_consts(ast.parse(CAPTURE.read_text()))["RING_BLOCKS"]
     figures, kernels = [], {}
     for name in SHORT if options.short else STREAMS:
@@ -243,7 +230,7 @@ def main() -> None:
         kernels[name] = cost.kernels
     figures += leaks_target.figures(ring_blocks, options.seed)
     figures += memory_figures(ring_blocks)
-    report(figures, started_s, kernels=kernels, cycles_per_bytecode=round(cycles_per_bytecode()))
+    report(figures, options, kernels=kernels, cycles_per_bytecode=round(cycles_per_bytecode()))
 
 
 if __name__ == "__main__":

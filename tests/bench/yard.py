@@ -2,7 +2,7 @@
 
     python -m tests.bench.yard --json [--seed N] [--short] [--readings N]
 
-The population and its shares are host/curbtick/virtual/population.py's; what a reading must say is judge.py's. A
+The population and its shares are host/curbtick/yard/scenes/population.py's; what a reading must say is judge.py's. A
 reading that is apart is excused only from what nobody can know: noise and few bursts excuse a RETRY, never a PASS of a
 bad sensor nor a WEAK of a good one. A reading is judged over the time it listened; loose contacts that sent every burst
 until an early PASS are shown beside (`early_pass_of_loose_contacts`). The same scenes go through three simple ways of
@@ -12,14 +12,14 @@ working in float (tests/bench/simple_ways.py).
 import collections
 import concurrent.futures
 import json
-import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from curbtick.virtual import process, scenes
-from curbtick_wire import names
+from curbtick.virtual.probe import process
+from curbtick.yard.scenes import scenes
+from curbtick_wire import names, settings
 
 from tests.bench import simple_ways
 from tests.bench._common import arguments, figure, report
@@ -93,7 +93,7 @@ class Feeder:
         """A probe with a low battery has it already at the press: the virtual board's battery is a fixed one."""
         assert self.scene is not None
         low = self.scene.truth.probe_fault == "battery_low"
-        return {**scenes.FACTORY_SET, "battery_min_mv": 6000 if low else 2000}
+        return {**settings.FACTORY_SET, "battery_min_mv": 6000 if low else 2000}
 
     def _note(self, values: dict[str, Any]) -> None:
         assert self.scene is not None
@@ -199,7 +199,11 @@ def _shown_figures(outcomes: list[Outcome]) -> list[dict[str, Any]]:
         "silent_weak": (bad, [o for o in bad if o.kind == "silent" and o.verdict == WEAK]),
     }
     return [
-        {**figure(name, round(len(hit) / max(1, len(of)), 5), "shown", True), "count": len(hit), "of": len(of)}
+        {
+            **figure(name, round(len(hit) / max(1, len(of)), 5), "shown", True),
+            "count": len(hit),
+            "of": len(of),
+        }
         for name, (of, hit) in shares.items()
     ]
 
@@ -245,7 +249,15 @@ def failures(outcomes: list[Outcome]) -> list[dict[str, Any]]:
             out.append({"bound": name, "seed": o.seed, "fault": o.fault, "said": said, "reasons": o.reasons})
     quick = [o for o in outcomes if _steady(o) and o.interval_ms <= 250 and o.took_us > 1.4e6]
     for o in quick:
-        out.append({"bound": "slow", "seed": o.seed, "fault": o.fault, "took_us": o.took_us, "interval": o.interval_ms})
+        out.append(
+            {
+                "bound": "slow",
+                "seed": o.seed,
+                "fault": o.fault,
+                "took_us": o.took_us,
+                "interval": o.interval_ms,
+            }
+        )
     return out
 
 
@@ -260,13 +272,12 @@ def take(seed: int, count: int) -> list[Outcome]:
 def main() -> None:
     """Run the benchmark."""
     options = arguments(__doc__ or "", ("--readings", {"type": int, "default": 0}))
-    started_s = time.monotonic()
     count = options.readings or (SHORT if options.short else FULL)
     outcomes = take(options.seed, count)
     apart = collections.Counter(why for o in outcomes for why in o.apart)
     report(
         figures_of(outcomes, full=not options.short),
-        started_s,
+        options,
         readings=len(outcomes),
         apart=dict(apart),
         false_pass_by_fault=by_fault(outcomes),

@@ -2,8 +2,8 @@
 
 import json
 
-from curbtick_probe import reading
-from curbtick_probe.board.virtual import Board
+from curbtick_probe.board.virtual.board import Board
+from curbtick_probe.bumper import reading
 
 board = Board()
 answer = b"{}"

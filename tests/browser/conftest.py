@@ -1,7 +1,5 @@
 """A real headless Chromium (Debian's, or the one CURBTICK_CHROMIUM names) and pages to show it."""
 
-import os
-import shutil
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -9,16 +7,18 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from curbtick import localpage, moments
+from curbtick import dates
 from curbtick.report import build
-from curbtick.store import Store
+from curbtick.store.history import Store
+from curbtick.web import server as localpage
 from playwright.sync_api import Browser, sync_playwright
 
-from tests.unit.reportdata import Depot
+from tests import programs
+from tests.unit.bench.report.reportdata import Depot
 
 NOW_MS = int(datetime.now().timestamp() * 1000)
 # The depot's last visit began an hour ago, which may have been yesterday.
-DAY = moments.date(NOW_MS - 3_600_000)
+DAY = dates.date(NOW_MS - 3_600_000)
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -30,19 +30,11 @@ FLAGS = [
 ]
 
 
-def chromium() -> str:
-    """Path of the browser. Fails where there is none: pages untested are not pages that pass."""
-    named = (
-        os.environ.get("CURBTICK_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-    )
-    assert named, "No Chromium: install Debian's package chromium, or name one with CURBTICK_CHROMIUM."
-    return named
-
-
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
+    program = programs.needed(programs.CHROMIUM)
     with sync_playwright() as driver:
-        found = driver.chromium.launch(executable_path=chromium(), args=FLAGS)
+        found = driver.chromium.launch(executable_path=str(program), args=FLAGS)
         yield found
         found.close()
 
@@ -55,7 +47,7 @@ def depot(tmp_path_factory: pytest.TempPathFactory) -> Depot:
 @pytest.fixture(scope="session")
 def site(depot: Depot, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("site")
-    build(depot.store, out, moments.day_start_ms(DAY), NOW_MS)
+    build(depot.store, out, dates.day_start_ms(DAY), NOW_MS)
     return out
 
 

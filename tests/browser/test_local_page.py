@@ -1,4 +1,4 @@
-"""The local page: loopback alone, its own host and origin alone, nothing changed by a GET, and every deed
+"""The local page: loopback alone, its own host and origin alone, nothing changed by a GET, and every action
 done.
 """
 
@@ -12,10 +12,12 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from curbtick import bench, localpage
 from curbtick.errors import LinkError
-from curbtick.fleet import assign, worklist
-from curbtick.localpage import LocalServer
+from curbtick.exchange.pull import Pull
+from curbtick.fleet.work import assign
+from curbtick.fleet.work import findings as worklist
+from curbtick.web import server
+from curbtick.web.server import LocalServer
 from playwright.sync_api import Browser, Page
 
 
@@ -114,7 +116,7 @@ def test_a_page_that_is_not_there(local: LocalServer, path: str) -> None:
         {},
     ],
 )
-def test_a_senseless_deed_is_said_on_the_page(local: LocalServer, form: dict[str, str]) -> None:
+def test_a_senseless_action_is_said_on_the_page(local: LocalServer, form: dict[str, str]) -> None:
     status, text = ask(local, "POST", "/work", {**form, "token": local.token})
     assert status == 400 and ("no finding" in text or "no number" in text or "no step" in text)
 
@@ -192,12 +194,12 @@ def test_a_pull_shows_how_far_it_is_and_ends_with_what_it_brought(
 
     go_on = Event()
 
-    def slow_pull(_store: Any, _probe: Any, progress: Any) -> bench.Pull:
+    def slow_pull(_store: Any, _probe: Any, progress: Any) -> Pull:
         progress(40, 100)
         assert go_on.wait(20)
-        return bench.Pull("e660", 100, 90, 100, 100, True, True, (), 1.0)
+        return Pull("e660", 100, 90, 100, 100, True, True, (), 1.0)
 
-    monkeypatch.setattr(localpage.bench, "pull", slow_pull)
+    monkeypatch.setattr(server, "pull_probe", slow_pull)
     local.puller._connect = lambda _port: FakeProbe()
     page.goto(local.url)
     page.get_by_role("button", name="Pull").click()

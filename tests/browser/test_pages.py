@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from curbtick.report.pages import fleet_page
+from curbtick.report.pages.fleet import fleet_page
+from curbtick.report.pages.frame import Frame
+from curbtick.report.views import site_map
 from playwright.sync_api import Browser, Page
 
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1200, "height": 900}
@@ -32,9 +34,8 @@ def kinds(site: Path) -> list[str]:
     without = next(
         p.name for p in sorted(site.glob("reading-*")) if "No snippet" in p.read_text(encoding="utf-8")
     )
-    overviews = ["index.html", "fleet.html", "work.html", "fading.html", "limits.html", "probes.html"]
     return [
-        *overviews,
+        *(overview.file for overview in site_map.OVERVIEWS),
         "vehicle-1.html",
         "vehicle-2.html",
         "vehicle-3.html",
@@ -64,7 +65,7 @@ def test_no_page_is_wider_than_a_phone(page: Page, site: Path) -> None:
 
 
 def test_the_fleet_is_filtered_and_searched_without_a_server(page: Page, site: Path) -> None:
-    page.goto((site / "fleet.html").as_uri())
+    page.goto((site / site_map.FLEET.file).as_uri())
     shown = page.locator("#fleet tbody tr:visible")
     assert shown.count() == 6
     assert shown.first.inner_text().startswith("Van 5")
@@ -79,7 +80,7 @@ def test_the_fleet_is_filtered_and_searched_without_a_server(page: Page, site: P
 def test_without_scripts_the_whole_fleet_stands(browser: Browser, site: Path) -> None:
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
-    page.goto((site / "fleet.html").as_uri())
+    page.goto((site / site_map.FLEET.file).as_uri())
     assert page.locator("#fleet tbody tr:visible").count() == 6
     assert not page.locator("#filter").is_visible()
     context.close()
@@ -89,7 +90,7 @@ def test_the_keyboard_reaches_everything(page: Page, site: Path) -> None:
     """Tab walks the skip link, the pages, the filter and the table; the skip link works; what has focus is
     visible.
     """
-    page.goto((site / "fleet.html").as_uri())
+    page.goto((site / site_map.FLEET.file).as_uri())
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
     seen = []
@@ -98,7 +99,8 @@ def test_the_keyboard_reaches_everything(page: Page, site: Path) -> None:
         seen.append(page.evaluate("document.activeElement.id || document.activeElement.textContent"))
         outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
         assert outline == "solid", seen[-1]
-    assert seen[:6] == ["Day", "Fleet", "Work", "Fading", "Limits", "Probes"]
+    titles = [overview.title for overview in site_map.OVERVIEWS]
+    assert seen[: len(titles)] == titles
     assert "find" in seen and "state" in seen and "Van 5" in seen
 
 
@@ -110,7 +112,7 @@ def test_a_vehicles_bumper_leads_to_its_readings(page: Page, site: Path) -> None
 
 
 def test_the_work_list_prints_a_page_for_each_vehicle(page: Page, site: Path) -> None:
-    page.goto((site / "work.html").as_uri())
+    page.goto((site / site_map.WORK.file).as_uri())
     page.emulate_media(media="print")
     assert not page.locator("header nav").is_visible()
     sheets = page.locator(".sheet").count()
@@ -126,16 +128,15 @@ def test_colours_are_printed_where_they_carry_meaning(page: Page, site: Path) ->
 
 
 def test_five_hundred_vehicles_are_filtered_at_once(page: Page, tmp_path: Path) -> None:
-    from curbtick.fleet.state import VehicleState
+    from curbtick.fleet.places.state import VehicleState
     from curbtick.fleet.vehicles import Vehicle
-    from curbtick.report.pages import Site
 
     states = [VehicleState(Vehicle(n, f"Van {n}", "van", f"Depot {n % 7}"), (), {}) for n in range(500)]
-    (tmp_path / "fleet.html").write_text(
-        fleet_page(Site(0, (), {}, {}, frozenset()), states), encoding="utf-8"
+    (tmp_path / site_map.FLEET.file).write_text(
+        fleet_page(Frame(0, (), {}, {}, frozenset()), states), encoding="utf-8"
     )
     begun_s = time.monotonic()
-    page.goto((tmp_path / "fleet.html").as_uri())
+    page.goto((tmp_path / site_map.FLEET.file).as_uri())
     page.get_by_label("Find a vehicle, type or depot").fill("van 499")
     assert page.get_by_role("status").inner_text() == "1 of 500 vehicles shown"
     assert time.monotonic() - begun_s < 10

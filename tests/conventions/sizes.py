@@ -3,7 +3,8 @@
 import statistics
 from pathlib import Path
 
-from tests.conventions.sources import FIRMWARE, HOST, ROOT, WIRE, Found, functions, python_files, shown
+from tests.conventions.sources import Found, functions, python_files, shown
+from tests.paths import FIRMWARE, HOST, ROOT, WIRE
 
 ROOMS = {"firmware": FIRMWARE, "protocol": WIRE, "host": HOST, "tests": ROOT / "tests"}
 

@@ -6,11 +6,8 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
-FIRMWARE = ROOT / "firmware"
-PROBE = FIRMWARE / "curbtick_probe"
-WIRE = ROOT / "protocol" / "curbtick_wire"
-HOST = ROOT / "host" / "curbtick"
+from tests.paths import FIRMWARE, ROOT
+
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
@@ -46,17 +43,18 @@ def imports(path: Path) -> set[str]:
         if isinstance(node, ast.Import):
             found.update(alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
-            base = _base_of(node, path)
+            base = base_of(node, module_name(path), path.name == "__init__.py")
             found.add(base)
             found.update(f"{base}.{alias.name}" for alias in node.names)
     return found
 
 
-def _base_of(node: ast.ImportFrom, path: Path) -> str:
+def base_of(node: ast.ImportFrom, module: str, is_package: bool) -> str:
+    """The dotted name of what a `from` statement in a module takes names from."""
     if not node.level:
         return node.module or ""
-    package = module_name(path).split(".")
-    if path.name != "__init__.py":
+    package = module.split(".")
+    if not is_package:
         package.pop()
     package = package[: len(package) - node.level + 1]
     return ".".join([*package, *([node.module] if node.module else [])])

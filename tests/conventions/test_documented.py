@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 from curbtick_wire import records, settings
 
-from tests.conventions.sources import FIRMWARE, HOST, WIRE, functions, python_files, shown, tree
+from tests.conventions.sources import functions, python_files, shown, tree
+from tests.paths import FIRMWARE, HOST, WIRE
 
 FILES = python_files(FIRMWARE, HOST, WIRE)
 UNITS = {

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.conventions.sources import ROOT, python_files, shown, tree
+from tests.conventions.sources import python_files, shown, tree
+from tests.paths import ROOT
 
 # Folders of one machine. Written so that this file does not find itself.
 MACHINE_PATHS = re.compile("|".join(f"/{name}/" for name in ("home", "root", "Users", "work", "workspace")))

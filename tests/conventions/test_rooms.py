@@ -1,66 +1,97 @@
-"""A line of code knows its room: what each part may import, and which way the data flows."""
+"""A line of code knows its room: what each room may import, and which way the data flows."""
 
 import ast
+import shutil
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
 
-from tests.conventions.sources import (
-    FIRMWARE,
-    HOST,
-    PROBE,
-    WIRE,
-    functions,
-    imports,
-    module_name,
-    python_files,
-    shown,
-    tree,
-)
+from tests.conventions import rooms
+from tests.conventions.sources import functions, imports, module_name, python_files, shown, tree
+from tests.paths import FIRMWARE, HOST, PROBE, ROOT, WIRE
 
 BOARD_ONLY = {"machine", "rp2", "select", "socket", "termios", "time", "uctypes", "vfs", "_thread"}
-WIRE_MAY_IMPORT = {"binascii", "hashlib", "struct", "typing"}
+WIRE_MAY_IMPORT = {"array", "binascii", "collections", "hashlib", "struct", "typing"}
 INPUT_AND_OUTPUT = {"open", "print", "input", "exec", "eval"}
-
-# Rooms of the probe, and the rooms each must not know. Samples become bursts, trains, a reading, a record, a
-# frame; limits come the other way, and only to the verdict.
-PROBE_MUST_NOT_IMPORT = {
-    "listen": {"limits", "rounds", "verdict", "reading", "log", "link", "panel", "app", "board"},
-    "train": {"dsp", "listen", "limits", "verdict", "reading", "log", "link", "panel", "app", "board"},
-    "verdict": {"dsp", "listen", "limits", "log", "link", "panel", "app", "board"},
-    "reading": {"log", "limits", "link", "panel", "app"},
-    "log": {"dsp", "listen", "train", "verdict", "reading", "link", "panel", "app", "board"},
-    "limits": {"dsp", "listen", "train", "verdict", "reading", "log", "link", "panel", "app", "board"},
-    "rounds": {"dsp", "listen", "train", "verdict", "reading", "log", "link", "panel", "app", "board"},
-    "clock": {"dsp", "listen", "train", "verdict", "reading", "link", "panel", "app", "board"},
-    "keys": {"dsp", "listen", "train", "verdict", "reading", "log", "link", "panel", "app", "board"},
-    "panel": {"dsp", "listen", "train", "verdict", "reading", "log", "limits", "link", "app"},
-    "link": {"dsp", "listen", "train", "verdict", "reading", "panel", "app"},
-}
-
-# A room may still know these: the arithmetic of a train is a kernel of times and levels.
-BUT_MAY_IMPORT = {"train": {"curbtick_probe.dsp", "curbtick_probe.dsp.chain", "curbtick_probe.dsp.columns"}}
-
-# Rooms of the bench in the order the data passes them: a room may import those before it, none behind it.
-HOST_ORDER = (
-    {"errors"},
-    {"link"},
-    {"client"},
-    {"store"},
-    {"fleet", "limits"},
-    {"report"},
-    {"cli"},
-)
-
-
-def room(name: str, package: str) -> str:
-    """The first part of a dotted name behind its package; "" for the package itself or a foreign name."""
-    return name.split(".")[1] if name.startswith(package + ".") else ""
+FILES_MAX = 14
+ALLOWED = {room.name: set(room.imports) for room in rooms.ROOMS}
+FORBIDDEN = [(a, b) for a in ALLOWED for b in ALLOWED if a != b and b not in ALLOWED[a]]
 
 
 def top_level(names: set[str]) -> set[str]:
     return {name.split(".")[0] for name in names}
+
+
+def test_the_table_names_every_room() -> None:
+    assert rooms.rooms_on_disk() == set(ALLOWED)
+
+
+def test_no_room_imports_what_the_table_forbids() -> None:
+    assert not [f"{shown(path)}: {room} imports {other}" for room, other, path in rooms.violations()]
+
+
+def test_the_table_allows_nothing_that_nobody_needs() -> None:
+    assert rooms.used() == ALLOWED
+
+
+def test_the_rooms_form_no_circle() -> None:
+    TopologicalSorter(ALLOWED).prepare()
+
+
+def test_developers_md_prints_the_table() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert rooms.table() in page, (
+        "run: python -m tests.conventions.rooms, and put its table into DEVELOPERS.md"
+    )
+
+
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the product's sources, to plant imports in."""
+    root = tmp_path_factory.mktemp("planted")
+    for folder in rooms.FOLDERS.values():
+        target = root / folder.relative_to(ROOT)
+        shutil.copytree(folder, target, ignore=shutil.ignore_patterns("__pycache__"))
+    return root
+
+
+@pytest.mark.parametrize("own", sorted(ALLOWED))
+def test_each_forbidden_import_is_found_where_it_is_planted(copy: Path, own: str) -> None:
+    """The rule itself, proved: an import of every room that this one must not know, at the end of one of its files."""
+    path = rooms.files_of(own, copy)[-1]
+    before = path.read_text(encoding="utf-8")
+    for other in sorted(b for a, b in FORBIDDEN if a == own):
+        module = rooms.files_of(other, copy)[-1].stem
+        path.write_text(f"{before}\n\ndef planted():\n    from {other} import {module}\n", encoding="utf-8")
+        assert (own, other, path) in rooms.violations(copy, [path]), f"{own} may import {other} unseen"
+    path.write_text(before, encoding="utf-8")
+
+
+def test_an_import_by_a_string_is_found_too(copy: Path) -> None:
+    path = rooms.folder_of("curbtick.store", copy) / "tables.py"
+    before = path.read_text(encoding="utf-8")
+    path.write_text(before + '\nimportlib.import_module("curbtick.commands.main")\n', encoding="utf-8")
+    assert ("curbtick.store", "curbtick.commands", path) in rooms.violations(copy, [path])
+    path.write_text(before, encoding="utf-8")
+
+
+@pytest.mark.parametrize("room", sorted(ALLOWED))
+def test_no_room_is_full(room: str) -> None:
+    assert len(rooms.files_of(room)) <= FILES_MAX
+
+
+@pytest.mark.parametrize("room", sorted(ALLOWED))
+def test_a_prefix_is_a_folder(room: str) -> None:
+    """No two files of a room begin with the same word: they would be a room of their own."""
+    words = [path.stem.split("_")[0] for path in rooms.files_of(room) if "_" in path.stem.strip("_")]
+    stems = [path.stem for path in rooms.files_of(room)]
+    assert not {word for word in words if words.count(word) > 1 or word in stems}
+
+
+def test_the_start_knows_the_board_a_reading_and_the_app_alone() -> None:
+    known = {name for name in imports(FIRMWARE / "main.py") if name.startswith("curbtick_probe.")}
+    assert {name.split(".")[1] for name in known} == {"board", "bumper", "app"}
 
 
 @pytest.mark.parametrize("path", [p for p in python_files(FIRMWARE) if "board" not in p.parts], ids=shown)
@@ -71,7 +102,7 @@ def test_only_the_board_touches_hardware(path: Path) -> None:
 @pytest.mark.parametrize("path", python_files(PROBE / "dsp"), ids=shown)
 def test_dsp_is_integer_kernels_and_nothing_else(path: Path) -> None:
     assert top_level(imports(path)) <= {"micropython", "array", "curbtick_probe"}
-    assert {room(name, "curbtick_probe") for name in imports(path)} <= {"", "dsp"}
+    assert all(name.startswith("curbtick_probe.dsp") for name in imports(path) if "curbtick" in name)
     for node in ast.walk(tree(path)):
         assert not (isinstance(node, ast.Constant) and isinstance(node.value, float)), (
             f"float, line {node.lineno}"
@@ -86,34 +117,6 @@ def test_wire_does_no_input_or_output(path: Path) -> None:
     for node in ast.walk(tree(path)):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
             assert node.func.id not in INPUT_AND_OUTPUT, f"line {node.lineno}"
-
-
-@pytest.mark.parametrize("own", sorted(PROBE_MUST_NOT_IMPORT))
-def test_probe_rooms_know_only_what_comes_before_them(own: str) -> None:
-    files = [p for p in python_files(PROBE) if room(module_name(p), "curbtick_probe") == own]
-    assert files, f"no room {own} in the probe"
-    for path in files:
-        names = imports(path) - BUT_MAY_IMPORT.get(own, set())
-        known = {room(name, "curbtick_probe") for name in names}
-        assert not known & PROBE_MUST_NOT_IMPORT[own], shown(path)
-
-
-def test_only_the_start_knows_the_app() -> None:
-    for path in python_files(PROBE):
-        own = room(module_name(path), "curbtick_probe")
-        if own not in ("app", "board"):
-            assert "app" not in {room(name, "curbtick_probe") for name in imports(path)}, shown(path)
-
-
-@pytest.mark.parametrize("place", range(len(HOST_ORDER)))
-def test_bench_rooms_know_only_what_comes_before_them(place: int) -> None:
-    behind = set().union(*HOST_ORDER[place + 1 :])
-    files = [p for p in python_files(HOST) if room(module_name(p), "curbtick") in HOST_ORDER[place]]
-    assert files, f"no {HOST_ORDER[place]} in the bench"
-    for path in files:
-        known = {room(name, "curbtick") for name in imports(path)}
-        assert not known & behind, shown(path)
-        assert "virtual" not in known or HOST_ORDER[place] == {"cli"}, f"{shown(path)} knows the virtual yard"
 
 
 def test_host_and_probe_meet_only_in_the_protocol() -> None:
@@ -150,7 +153,7 @@ def identifiers(path: Path) -> set[str]:
     ("own", "word"), [("listen", "limit"), ("train", "sample"), ("verdict", "sample"), ("verdict", "block")]
 )
 def test_a_room_does_not_speak_of_what_it_must_not_know(own: str, word: str) -> None:
-    path = PROBE / f"{own}.py"
+    path = PROBE / "bumper" / f"{own}.py"
     assert not [name for name in identifiers(path) if word in name.lower()]
 
 

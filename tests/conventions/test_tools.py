@@ -8,7 +8,8 @@ import pytest
 from mypy import api
 
 from tests.conventions import types_of_firmware
-from tests.conventions.sources import FIRMWARE, ROOT, WIRE, python_files, shown
+from tests.conventions.sources import python_files, shown
+from tests.paths import FIRMWARE, ROOT, WIRE
 from tests.target.mpy import compile_module, read_module
 
 

@@ -7,7 +7,7 @@ import threading
 import time
 from collections.abc import Callable
 
-from tests.pair.wire_harness import Pty
+from tests.pair.link.harness import Pty
 
 TEXTS = (
     b"AT+CGMI\r",

@@ -14,17 +14,18 @@ import traceback
 from pathlib import Path
 from typing import Any
 
-from curbtick import bench as bench_deeds
-from curbtick.client import Client
 from curbtick.errors import CurbtickError, StoreError
-from curbtick.keyring import Keyring
-from curbtick.link import Link, open_wire
-from curbtick.store import Store, tables
+from curbtick.exchange.pull import pull_probe
+from curbtick.link.client import Client
+from curbtick.link.keyring import Keyring
+from curbtick.link.port import Link, open_wire
+from curbtick.store import tables
+from curbtick.store.history import Store
 from curbtick_wire import codec, messages, records
 from sqlalchemy import select
 
 from tests.faults.badwire import BadWire
-from tests.pair.wire_harness import ProbeProcess
+from tests.pair.link.harness import ProbeProcess
 
 # The probe here answers within a few milliseconds: no need for a real one's waits.
 PACE = 0.15
@@ -118,7 +119,7 @@ class World:
         try:
             with Store(self._database()) as store, self._client(PACE) as client:
                 client.greet()
-                bench_deeds.pull(store, client)
+                pull_probe(store, client)
                 if send == "limits":
                     client.send_limits(limits_of(revision))
                 elif send == "round":
@@ -213,7 +214,7 @@ class World:
         """Pull what is left over a whole wire: how many records are stored, each of them once."""
         with Store(self._database()) as store, self._client() as client:
             client.greet()
-            bench_deeds.pull(store, client)
+            pull_probe(store, client)
         stored = self.stored()
         lost = [seq for seq in self.truth if seq not in stored]
         if lost:

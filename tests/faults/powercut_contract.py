@@ -132,7 +132,7 @@ def make(double, path):
     """A new device of a double's name; FlashDisk keeps itself in the file at path."""
     if double != "FlashDisk":
         return DOUBLES[double](SECTORS)
-    from curbtick_probe.board.flashdisk import FlashDisk
+    from curbtick_probe.board.virtual.flashdisk import FlashDisk
 
     return FlashDisk(path, lambda us: None, SECTORS)
 
@@ -154,7 +154,7 @@ class Rooms:
         """The log as that boot finds it."""
         import os
 
-        from curbtick_probe.log import Log
+        from curbtick_probe.store.log import Log
 
         if self.flash:
             from powercut_session import MOUNT, mount

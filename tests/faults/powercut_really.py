@@ -6,7 +6,8 @@ micropython powercut_really.py broken    breaks promises on purpose: "seen" if t
 
 import sys
 
-from curbtick_probe import log_shelf, slots
+from curbtick_probe.store import shelf as log_shelf
+from curbtick_probe.store import slots
 from powercut_main import Campaign
 from powercut_session import SESSIONS, Diary, Session, mount, unmount
 from torn_flash import MODES, PowerCut, TornFlash, apply, tear

@@ -9,13 +9,14 @@ import hashlib
 import os
 
 import vfs
-from curbtick_probe import log_scan, log_shelf, slots
-from curbtick_probe.clock import Clock
-from curbtick_probe.keys import Keys
-from curbtick_probe.limits import Limits
-from curbtick_probe.log import Log, LogFull
-from curbtick_probe.rounds import Rounds
+from curbtick_probe.store import scan, shelf, slots
+from curbtick_probe.store.clock import Clock
+from curbtick_probe.store.keys import Keys
+from curbtick_probe.store.limits import Limits
+from curbtick_probe.store.log import Log, LogFull
+from curbtick_probe.store.rounds import Rounds
 from curbtick_wire import codec, names, records
+from fake_board import FakeBoard
 from torn_flash import ERASE, PlainFlash
 
 MOUNT = "/probe"
@@ -28,7 +29,7 @@ class Opened:
 
     def __init__(self):
         self._files = []
-        for room in (log_scan, log_shelf, slots):
+        for room in (scan, shelf, slots):
             room.open = self._open
 
     def _open(self, *arguments):
@@ -117,17 +118,6 @@ class Diary:
         return diary
 
 
-class BenchBoard:
-    """A board whose time stands still until it is told."""
-
-    def __init__(self):
-        self.now_ms = 0
-
-    def ticks_ms(self):
-        """Milliseconds since the start."""
-        return self.now_ms
-
-
 class Session:
     """The rooms of a started probe, each use of which is entered in the diary.
 
@@ -137,7 +127,7 @@ class Session:
     def __init__(self, flash, diary):
         self._flash = flash
         self.diary = diary
-        self._board = BenchBoard()
+        self._board = FakeBoard()
         began = flash.operations
         if "data" not in os.listdir(MOUNT):
             os.mkdir(ROOT)

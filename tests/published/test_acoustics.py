@@ -12,8 +12,10 @@ import math
 import numpy as np
 import pyfar
 import pytest
-from curbtick.virtual import acoustics, collar, frontend, sensors
-from curbtick.virtual.acoustics import Air
+from curbtick.yard.air import acoustics, collar
+from curbtick.yard.air.acoustics import Air
+from curbtick.yard.front_end import inputs
+from curbtick.yard.sounds import sensors
 from scipy.optimize import brentq
 
 FREQUENCIES_KHZ = (10, 15, 20, 40, 48, 58, 68, 80)
@@ -71,7 +73,7 @@ def test_a_14_mm_face_aimed_10_degrees_off(khz: int, loss_db: float) -> None:
     assert ours == pytest.approx(loss_db, abs=0.05)
 
 
-def sine_to_rest_db(adc: frontend.Adc) -> float:
+def sine_to_rest_db(adc: inputs.Adc) -> float:
     """A full-scale sine through a converter: its power over that of all that is not the sine, least squares."""
     random = np.random.default_rng(1)
     phase = 2.0 * np.pi * 10_007.3 / 250e3 * np.arange(250_000)
@@ -84,17 +86,17 @@ def sine_to_rest_db(adc: frontend.Adc) -> float:
 
 
 def test_ideal_steps_give_74_db() -> None:
-    assert frontend.sine_to_noise_db(12) == pytest.approx(74.0, abs=0.01)
-    assert sine_to_rest_db(frontend.Adc(enob_bits=0.0, wide_codes=False)) == pytest.approx(74.0, abs=0.2)
+    assert inputs.sine_to_noise_db(12) == pytest.approx(74.0, abs=0.01)
+    assert sine_to_rest_db(inputs.Adc(enob_bits=0.0, wide_codes=False)) == pytest.approx(74.0, abs=0.2)
 
 
 def test_noise_of_8_7_effective_bits_gives_54_1_db() -> None:
-    assert frontend.sine_to_noise_db(8.7) == pytest.approx(54.134, abs=0.001)
-    assert sine_to_rest_db(frontend.Adc(wide_codes=False)) == pytest.approx(54.1, abs=0.2)
+    assert inputs.sine_to_noise_db(8.7) == pytest.approx(54.134, abs=0.001)
+    assert sine_to_rest_db(inputs.Adc(wide_codes=False)) == pytest.approx(54.1, abs=0.2)
 
 
 def test_wide_codes_cost_a_full_scale_sine_1_to_3_db_more() -> None:
-    loss_db = sine_to_rest_db(frontend.Adc(wide_codes=False)) - sine_to_rest_db(frontend.Adc())
+    loss_db = sine_to_rest_db(inputs.Adc(wide_codes=False)) - sine_to_rest_db(inputs.Adc())
     assert 1.0 < loss_db < 3.0
 
 
@@ -108,7 +110,9 @@ def test_bandwidth_of_a_published_part_is_its_resonances() -> None:
     """A resonance with the tau of a 2.0 kHz bandwidth loses 6 dB 1 kHz off, as steady drive shows."""
     tau_us = sensors.decay_us_of_bandwidth(2_000.0)
     strong = [
-        np.abs(sensors.envelope_wave(sensors.Sensor(40, 40e3, cycles=400, decay_us=tau_us), offset_hz)[39_000])
+        np.abs(
+            sensors.envelope_wave(sensors.Sensor(40, 40e3, cycles=400, decay_us=tau_us), offset_hz)[39_000]
+        )
         for offset_hz in (0.0, 1_000.0)
     ]
     assert 20.0 * math.log10(strong[0] / strong[1]) == pytest.approx(6.02, abs=0.05)

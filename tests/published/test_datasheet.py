@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 from curbtick.hardware import converter
-from curbtick_probe.board import pins
+from curbtick_probe.board.rp2 import pins
+from curbtick_wire import sampling
 from rp2040py.peripherals import adc as model
 from rp2040py.peripherals.dma import CHN_AL2_WRITE_ADDR_TRIG, TREQ, DREQChannel
 
@@ -19,6 +20,7 @@ BOARD = Path(pins.__file__).parent
 def _constants(name: str) -> dict[str, int]:
     """The module's `NAME = const(...)` and plain integer expressions, evaluated in order (RP2040)."""
     values: dict[str, int] = {"const": lambda value: value, "_RP2350": False}  # type: ignore[dict-item]
+    values |= {word: number for word, number in vars(sampling).items() if isinstance(number, int)}
     for node in ast.parse((BOARD / name).read_text()).body:
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
             try:
@@ -89,7 +91,7 @@ def test_wide_codes_are_beyond_a_quarter_of_full_scale_from_the_bias() -> None:
 
 def test_temperature_formula() -> None:
     """T = 27 - (V - 0.706) / 0.001721 (RP2040 data sheet section 4.9.5), in tenths of a degree by integers."""
-    source = (BOARD / "rp2.py").read_text()
+    source = (BOARD / "board.py").read_text()
     assert "270 - (microvolts - 706_000) * 10 // 1721" in source
     for volts in (0.600, 0.706, 0.750):
         ddeg = 270 - (round(volts * 1e6) - 706_000) * 10 // 1721

@@ -12,19 +12,19 @@ from functools import cache
 
 import numpy as np
 import pytest
-from curbtick.virtual import frontend
+from curbtick.yard.front_end import inputs
 from scipy import signal, stats
 
 from tests.target import unix
-from tests.unit.readingdata import Codes, Prober, Reading
+from tests.unit.probe.bumper.readingdata import Codes, Prober, Reading
 
 RATE_HZ = 250_000
 SAMPLES = 340_000
 BAND_SHARE = 50_000 / 125_000
 SINGLE_CDB = 1390
-BASEBAND = "curbtick_probe/dsp/baseband.py"
-SPECTRUM = "curbtick_probe/dsp/spectrum.py"
-FLOOR = "curbtick_probe/dsp/floor.py"
+BASEBAND = "curbtick_probe/dsp/burst/baseband.py"
+SPECTRUM = "curbtick_probe/dsp/burst/spectrum.py"
+FLOOR = "curbtick_probe/dsp/burst/floor.py"
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +57,8 @@ def exact_db(pd: float, pfa: float) -> float:
 
 
 @pytest.mark.parametrize(
-    ("a", "b", "value"), [(1, 1, 0.7328798038), (2, 1, 0.9181076964), (2, 2, 0.6035009606), (3, 3, 0.5674797623)]
+    ("a", "b", "value"),
+    [(1, 1, 0.7328798038), (2, 1, 0.9181076964), (2, 2, 0.6035009606), (3, 3, 0.5674797623)],
 )
 def test_marcum_q(a: float, b: float, value: float) -> None:
     """Values computed with scipy; Q1(a, a) = (1 + exp(-a**2) I0(a**2)) / 2 is the textbook identity."""
@@ -174,7 +175,9 @@ def test_the_floor_is_the_lower_quartile_of_an_exponential_law() -> None:
     floor, kept = array("i", [1 << 25] * 13), []
     for start in range(0, frames, 32):
         shift = 5 if start < 64 * 32 else 9
-        unix.run(FLOOR, "follow", (array("i", words[start : start + 32].ravel().tolist()), 0, 0, floor, 32, shift))
+        unix.run(
+            FLOOR, "follow", (array("i", words[start : start + 32].ravel().tolist()), 0, 0, floor, 32, shift)
+        )
         kept.append(np.array(floor) / 256)
     quartile = np.mean(kept[len(kept) // 2 :], axis=0) / power.mean(axis=0)
     error_db = 10 * np.log10(quartile / -math.log(0.75))
@@ -262,7 +265,7 @@ def test_a_single_line_by_chirp_z(bins_off: float, amplitude: float) -> None:
 @pytest.mark.parametrize(("bits", "ratio_db"), [(12, 74.0), (8.7, 54.1)])
 def test_quantisation(bits: float, ratio_db: float) -> None:
     """6.02 N + 1.76 dB (Bennett; RP2040's data sheet states 8.7 effective bits)."""
-    assert frontend.sine_to_noise_db(bits) == pytest.approx(ratio_db, abs=0.05)
+    assert inputs.sine_to_noise_db(bits) == pytest.approx(ratio_db, abs=0.05)
 
 
 @pytest.mark.parametrize("sigma", [3.0, 10.0, 30.0, 100.0, 300.0])
@@ -270,14 +273,16 @@ def test_the_measured_noise_is_the_noise_there_is(prober: Prober, sigma: float) 
     """rms over 30-80 kHz of white noise and of the converter's steps (1/12 of a code squared), within 0.5 dB."""
     reading = prober.take(Codes(codes_of(white(sigma, 5))), noise_max_cdb=0)
     rms_codes = math.sqrt((sigma**2 + 1 / 12) * BAND_SHARE)
-    assert reading.values["noise_cdb"] / 100 == pytest.approx(frontend.rms_dbfs_of_codes(rms_codes), abs=0.5)
+    assert reading.values["noise_cdb"] / 100 == pytest.approx(inputs.rms_dbfs_of_codes(rms_codes), abs=0.5)
 
 
 @cache
 def highest_in_noise(prober: Prober) -> tuple[list[float], list[int]]:
     """Highest single evidence (a ratio) and train score of readings of nothing but noise."""
     readings = [prober.take(Codes(codes_of(white(10.0, 100 + i))), noise_max_cdb=0) for i in range(40)]
-    return [10 ** (r.values["single_cdb"] / 1000) for r in readings], [r.values["train_cdb"] for r in readings]
+    return [10 ** (r.values["single_cdb"] / 1000) for r in readings], [
+        r.values["train_cdb"] for r in readings
+    ]
 
 
 def test_the_highest_evidence_of_noise_follows_the_law_of_extremes(prober: Prober) -> None:

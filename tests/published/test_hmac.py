@@ -5,7 +5,7 @@ import json
 import subprocess
 
 import pytest
-from curbtick_probe.access import hmac_sha256
+from curbtick_probe.link.access import hmac_sha256
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -39,7 +39,7 @@ RFC_4231 = [
 
 ON_MICROPYTHON = """
 import json, sys
-from curbtick_probe.access import hmac_sha256
+from curbtick_probe.link.access import hmac_sha256
 for line in sys.stdin:
     key, text = [bytes.fromhex(part) for part in json.loads(line)]
     sys.stdout.write(hmac_sha256(key, text).hex() + "\\n")

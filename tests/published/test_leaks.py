@@ -5,10 +5,11 @@ from math import log
 
 import numpy as np
 import pytest
-from curbtick import leakflow, tone
-from curbtick.leakflow import PSI_PA, Hole
-from curbtick_probe import seal_meter
-from curbtick_probe.dsp import tone_cells, tone_fft
+from curbtick.sound import leak_flow, tone
+from curbtick.sound.leak_flow import PSI_PA, Hole
+from curbtick_probe.dsp import fft
+from curbtick_probe.dsp.tone import cells as tone_cells
+from curbtick_probe.seal import meter
 from scipy import signal, stats
 
 from tests.bench.leaks_stats import Count, rise_sigma_db, tone_ratio_db
@@ -23,20 +24,20 @@ INCH_M = 0.0254
     [(100, 1 / 64, 0.406), (100, 1 / 32, 1.62), (100, 1 / 16, 6.49), (100, 1 / 8, 26.0), (50, 1 / 16, 3.66)],
 )
 def test_published_orifice_table(psig: float, inches: float, cfm: float) -> None:
-    flow = leakflow.free_air_cfm(leakflow.mass_flow_kg_s(Hole(inches * INCH_M, 1.0), psig * PSI_PA))
+    flow = leak_flow.free_air_cfm(leak_flow.mass_flow_kg_s(Hole(inches * INCH_M, 1.0), psig * PSI_PA))
     assert flow == pytest.approx(cfm, rel=0.005)
 
 
 def test_critical_pressure_ratio() -> None:
     """0.52828 for a ratio of heats of 1.4 (any text on gas dynamics)."""
-    assert pytest.approx(0.52828, abs=5e-6) == leakflow.CRITICAL_RATIO
+    assert pytest.approx(0.52828, abs=5e-6) == leak_flow.CRITICAL_RATIO
 
 
 @pytest.mark.parametrize(("name", "standard_cm3_s"), [("I", 1.5e-2), ("II", 1.5e-1)])
 def test_classes_of_astm_e1002(name: str, standard_cm3_s: float) -> None:
     """ASTM E1002, scope: Class I 6.7e-7 mol/s (1.5e-2 standard cubic centimetres a second), Class II ten times that."""
-    molar_mol_s = leakflow.E1002_CLASS_MOL_S[name]
-    assert leakflow.standard_cm3_s(molar_mol_s) == pytest.approx(standard_cm3_s, rel=0.005)
+    molar_mol_s = leak_flow.E1002_CLASS_MOL_S[name]
+    assert leak_flow.standard_cm3_s(molar_mol_s) == pytest.approx(standard_cm3_s, rel=0.005)
 
 
 def test_exposure_figures() -> None:
@@ -58,9 +59,9 @@ def test_ratio_that_detection_needs() -> None:
 @pytest.mark.parametrize(
     ("span_hz", "threshold_q5", "search_hz"),
     [
-        (10.0, seal_meter.TRACK_THRESHOLD_Q5, 15_000),
-        (100.0, seal_meter.SEARCH_10_THRESHOLD_Q5, 10_000),
-        (200.0, seal_meter.SEARCH_20_THRESHOLD_Q5, 20_000),
+        (10.0, meter.TRACK_THRESHOLD_Q5, 15_000),
+        (100.0, meter.SEARCH_10_THRESHOLD_Q5, 10_000),
+        (200.0, meter.SEARCH_20_THRESHOLD_Q5, 20_000),
     ],
 )
 def test_thresholds_keep_the_false_alarm_rate_by_rices_formula(
@@ -72,7 +73,7 @@ def test_thresholds_keep_the_false_alarm_rate_by_rices_formula(
     cell-averaging (CHECKS: alpha = N (Pfa ** (-1 / N) - 1)).
     """
     weights = np.ones(tone_cells.SPAN)
-    ramp = np.array(tone_cells.taper(tone_fft.turns())) / 256
+    ramp = np.array(tone_cells.taper(fft.turns())) / 256
     weights[: tone_cells.TAPER], weights[-tone_cells.TAPER :] = ramp, ramp[::-1]
     at_s = (np.arange(tone_cells.SPAN) - 95.5) / 976.5625
     rms_s = np.sqrt((weights**2 * at_s**2).sum() / (weights**2).sum())
@@ -88,17 +89,17 @@ def test_fft_kernel_against_czt() -> None:
     """The probe's cells are those of scipy.signal.czt, to the 11 bits of its turns."""
     random = np.random.default_rng(1)
     fine = random.integers(-1500, 1500, 2 * tone_cells.SPAN)
-    buffer = array("i", [0] * tone_fft.WORDS)
-    biased = array("i", (int(value) + tone_fft.BIAS for value in fine))
-    taper = tone_cells.taper(tone_fft.turns())
-    tone_cells.load(biased, buffer, tone_fft.order(), taper, 0)
-    tone_fft.head(buffer)
-    tone_fft.fft(buffer, 0, 0, tone_fft.turns())
+    buffer = array("i", [0] * fft.WORDS)
+    biased = array("i", (int(value) + fft.BIAS for value in fine))
+    taper = tone_cells.taper(fft.turns())
+    tone_cells.load(biased, buffer, fft.order(), taper, 0)
+    fft.head(buffer)
+    fft.fft(buffer, 0, 0, fft.turns())
     weights = np.ones(tone_cells.SPAN)
     weights[: len(taper)], weights[-len(taper) :] = np.array(taper) / 256, np.array(taper)[::-1] / 256
     values = (fine[::2] + 1j * fine[1::2]) * weights
-    reference = signal.czt(values, tone_fft.POINTS, np.exp(-2j * np.pi / tone_fft.POINTS))
-    parts = np.array(buffer) - tone_fft.BIAS
+    reference = signal.czt(values, fft.POINTS, np.exp(-2j * np.pi / fft.POINTS))
+    parts = np.array(buffer) - fft.BIAS
     error = np.abs(parts[::2] + 1j * parts[1::2] - reference)
     assert error.max() < 1e-3 * np.abs(reference).max()
 

@@ -4,17 +4,17 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
-from curbtick.virtual import faults
-from curbtick.virtual.scenes import Scene, single_scene
-from curbtick.virtual.sensors import Sensor, decay_us_of_bandwidth
-from curbtick.virtual.sources import irregular
-from curbtick.virtual.waves import Wave
-from curbtick_probe import verdict
+from curbtick.yard.ear import faults
+from curbtick.yard.scenes.scenes import Scene, single_scene
+from curbtick.yard.sounds.sensors import Sensor, decay_us_of_bandwidth
+from curbtick.yard.sounds.sources import irregular
+from curbtick.yard.sounds.waves import Wave
+from curbtick_probe.bumper import verdict
 from curbtick_wire import names
 from curbtick_wire.names import INPUT_LOW, PASS, RETRY
 
 from tests.bench import simple_ways
-from tests.unit.readingdata import LIMIT_SET, Prober, Reading
+from tests.unit.probe.bumper.readingdata import LIMIT_SET, Prober, Reading
 
 TO_20_DB = np.log(10.0)
 
@@ -94,7 +94,8 @@ def test_frequency_may_vary_from_pulse_to_pulse(prober: Prober) -> None:
 def test_a_system_that_has_switched_itself_off_blames_no_sensor(prober: Prober) -> None:
     """Any detected fault switches the whole system off (makers' service manuals): all four are silent."""
     readings = [
-        prober.take(single_scene(48, fault=faults.DEAD, siblings=0, seed=seed).ear, 48).values for seed in range(4)
+        prober.take(single_scene(48, fault=faults.DEAD, siblings=0, seed=seed).ear, 48).values
+        for seed in range(4)
     ]
     assert [values["verdict"] for values in readings] == [RETRY] * 4
     result, verdicts, _ = verdict.bumper_result(readings, LIMIT_SET)

@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
-from curbtick.fleet import trend
+from curbtick.dates import DAY_MS
+from curbtick.fleet.places import trend
 from curbtick.limits import guard, robust, study
 from scipy import stats
 from statsmodels.regression.mixed_linear_model import MixedLM
@@ -74,9 +75,7 @@ def test_slope_and_interval_are_theil_and_sen() -> None:
     days = np.arange(0, 300, 25)
     levels = -8 - days * 1.0 / trend.DAYS_A_MONTH + rng.normal(0, 0.4, len(days))
     levels[4] -= 12
-    found = trend.of_visits(
-        [(int(d) * trend.DAY_MS, float(v)) for d, v in zip(days, levels, strict=True)], -17.0
-    )
+    found = trend.of_visits([(int(d) * DAY_MS, float(v)) for d, v in zip(days, levels, strict=True)], -17.0)
     slope, _, low, high = stats.theilslopes(levels, days, alpha=0.95)
     assert found is not None
     assert found.rate_db_per_month == pytest.approx(slope * trend.DAYS_A_MONTH, rel=1e-9)
@@ -110,7 +109,7 @@ def test_the_slope_interval_covers_the_true_slope() -> None:
         days = np.sort(rng.uniform(0, 360, 14))
         levels = -8 - 0.02 * days + rng.normal(0, 0.6, 14)
         found = trend.of_visits(
-            [(int(d * trend.DAY_MS), float(v)) for d, v in zip(days, levels, strict=True)], -17.0
+            [(int(d * DAY_MS), float(v)) for d, v in zip(days, levels, strict=True)], -17.0
         )
         assert found is not None
         covered += found.low_db_per_month <= -0.02 * trend.DAYS_A_MONTH <= found.high_db_per_month

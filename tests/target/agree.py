@@ -40,7 +40,9 @@ def agree(core: Core, source: str | Path, function: str, *args: Buffer | int) ->
     kernel = core.load(source, function)
     run = kernel(*args)
     if kernel.returns and not -SMALL_INTEGER <= run.result < SMALL_INTEGER:
-        raise Disagreement(f"{function} returns {run.result}: the chip would put it on its heap, so use a ptr32")
+        raise Disagreement(
+            f"{function} returns {run.result}: the chip would put it on its heap, so use a ptr32"
+        )
     reference = (run.result if kernel.returns else 0, _buffers(args))
     for way, outcome in outcomes.items():
         if outcome != reference:

@@ -29,9 +29,11 @@ class HandOver:
 
     def __init__(self) -> None:
         with _chip():
-            self._module = import_module("curbtick_probe.board.adc_dma")
-            del sys.modules["curbtick_probe.board.adc_dma"]
-        self._module.__dict__["time"] = SimpleNamespace(ticks_us=lambda: 0, ticks_diff=lambda later, earlier: 0)
+            self._module = import_module("curbtick_probe.board.rp2.adc_dma")
+            del sys.modules["curbtick_probe.board.rp2.adc_dma"]
+        self._module.__dict__["time"] = SimpleNamespace(
+            ticks_us=lambda: 0, ticks_diff=lambda later, earlier: 0
+        )
         self._capture: Any = self._module.Capture.__new__(self._module.Capture)
         self._capture.__dict__.update(
             _ring=[None] * self._module.RING_BLOCKS,

@@ -18,10 +18,10 @@ from tests.target.agree import agree
 from tests.target.core import Core
 from tests.target.streams import EXTREMES, streams, worst_for
 
-BASEBAND = "curbtick_probe/dsp/baseband.py"
-SPECTRUM = "curbtick_probe/dsp/spectrum.py"
-FLOOR = "curbtick_probe/dsp/floor.py"
-BURST = "curbtick_probe/dsp/burst.py"
+BASEBAND = "curbtick_probe/dsp/burst/baseband.py"
+SPECTRUM = "curbtick_probe/dsp/burst/spectrum.py"
+FLOOR = "curbtick_probe/dsp/burst/floor.py"
+BURST = "curbtick_probe/dsp/burst/closeup.py"
 BLOCK, HISTORY, FRAMES, BINS = 1024, 20, 32, 13
 # The highest power any stream gives in one bin: see test_no_stream_reaches_a_higher_power.
 TOP_POWER = 450_000_000
@@ -199,9 +199,9 @@ def test_a_close_look_at_a_burst(core: Core, parts: list[int], step: int, span: 
     s, count = array("H", [part + ZERO for part in parts]), 32
     sums = array("i", [0] * (2 * (count + 1)))
     envelope, shape = array("i", [0] * (count + 1 - span)), array("i", [0] * 5)
-    agree(core, BURST, "rotate_sums", s, sums, 0, turn_table(), 0, count, step)
+    agree(core, BURST, "rotate_sums", s, sums, turn_table(), 0, count, step)
     shift = shift_for(sums, span)
-    agree(core, BURST, "envelope", sums, 0, sums, envelope, len(envelope), span, shift)
+    agree(core, BURST, "envelope", sums, sums, envelope, len(envelope), span, shift)
     agree(core, BURST, "shape", envelope, 0, 0, shape, 0, len(envelope), len(envelope))
     assert shape[0] == max([0, *envelope])
 
@@ -251,9 +251,9 @@ def best_at(values: np.ndarray, table: np.ndarray, step: int, spans: bytes) -> f
 @given(st.lists(BASEBAND_PART, min_size=64, max_size=64), st.integers(0, 63), st.integers(1, 10))
 def test_thirds_are_the_differences_of_sums(core: Core, parts: list[int], step: int, length: int) -> None:
     s, sums, out = array("H", [part + ZERO for part in parts]), array("i", [0] * 66), array("i", [0] * 7)
-    agree(core, BURST, "rotate_sums", s, sums, 0, turn_table(), 0, 32, step)
+    agree(core, BURST, "rotate_sums", s, sums, turn_table(), 0, 32, step)
     shift = shift_for(sums, length)
-    agree(core, BURST, "thirds", sums, 0, out, 1, length, shift)
+    agree(core, BURST, "thirds", sums, out, 1, length, shift)
     ends = [1 + length * k for k in range(4)]
     expected = [
         (sums[2 * b + part] - sums[2 * a + part]) >> shift
@@ -266,14 +266,14 @@ def test_thirds_are_the_differences_of_sums(core: Core, parts: list[int], step: 
 @given(st.lists(st.integers(256, 1 << 25), min_size=BINS, max_size=BINS), st.integers(0, BINS - 1))
 @settings(max_examples=30, deadline=None)
 def test_floors_added_up(core: Core, floors: list[int], number: int) -> None:
-    assert agree(core, FLOOR, "total", array("i", floors), 0).result == sum(floors)
+    assert agree(core, FLOOR, "total", array("i", floors)).result == sum(floors)
     low, high = max(0, number - 1), min(BINS - 1, number + 1)
     expected = (floors[low] >> 2) + (floors[number] >> 1) + (floors[high] >> 2)
     assert agree(core, FLOOR, "around", array("i", floors), number).result == expected
 
 
 def turn_table() -> bytearray:
-    from curbtick_probe import tables
+    from curbtick_probe.bumper import tables
 
     return bytearray(tables.turns())
 
@@ -287,17 +287,8 @@ def shift_for(sums: array[int], span: int) -> int:
 def test_rotate_sums_has_headroom_for_its_longest_burst(core: Core) -> None:
     s = array("H", [ZERO + 21888, ZERO + 20864] * 512)
     sums = array("i", [0] * 1026)
-    agree(core, BURST, "rotate_sums", s, sums, 0, turn_table(), 0, 512, 0)
+    agree(core, BURST, "rotate_sums", s, sums, turn_table(), 0, 512, 0)
     assert 1 << 27 < max(map(abs, sums)) < 1 << 28
-
-
-def test_logarithm_is_that_of_mathematics(core: Core) -> None:
-    from math import log2
-
-    for value in sorted({1, 2, 3, (1 << 31) - 1} | {(1 << k) + d for k in range(2, 31) for d in (-1, 0, 1)}):
-        got = agree(core, BURST, "log2_q10", value).result
-        assert abs(got - 1024 * log2(value)) <= 3
-    assert agree(core, BURST, "log2_q10", 0).result == -1024
 
 
 @settings(max_examples=100, deadline=None)
@@ -325,15 +316,15 @@ def test_copies(core: Core) -> None:
     assert agree(core, BASEBAND, "unroll", around_zero, 0, out, 0, 8).result == 5 | 8
 
 
-FINE = "curbtick_probe/dsp/fine.py"
-PACK = "curbtick_probe/dsp/pack.py"
+FINE = "curbtick_probe/dsp/burst/fine.py"
+PACK = "curbtick_probe/dsp/burst/pack.py"
 
 
 @settings(max_examples=30, deadline=None)
 @given(streams(100), st.integers(128, 256))
 def test_fine_envelope_of_any_stream(core: Core, codes: array[int], gain_q8: int) -> None:
     envelope = array("i", [0] * 96)
-    agree(core, FINE, "envelope", codes, envelope, 0, 96, gain_q8)
+    agree(core, FINE, "envelope", codes, envelope, 96, gain_q8)
     assert all(0 <= power < 1 << 27 for power in envelope)
 
 
@@ -341,7 +332,7 @@ def test_fine_envelope_of_any_stream(core: Core, codes: array[int], gain_q8: int
 @given(streams(100), st.integers(0, 5))
 def test_a_wave_in_bytes(core: Core, codes: array[int], quieter: int) -> None:
     wave, packed = array("H", [2048 + (code - 2048 >> quieter) for code in codes[:100]]), bytearray(100)
-    shift = agree(core, PACK, "pack", wave, 0, packed, len(wave)).result
+    shift = agree(core, PACK, "pack", wave, packed, len(wave)).result
     swing = max(abs(code - 2048) for code in wave)
     assert swing >> shift <= 127 and (shift == 0 or swing >> shift - 1 > 127)
     for code, byte in zip(wave, packed, strict=False):

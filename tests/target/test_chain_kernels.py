@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tests.target.agree import agree
 from tests.target.core import Core
 
-CHAIN = "curbtick_probe/dsp/chain.py"
+CHAIN = "curbtick_probe/dsp/train/chain.py"
 END_US = 2_740_000
 BEGIN_US = 950
 RULES = array("i", [28_000, 520_000, 350, 900, 1500, END_US, 300, BEGIN_US])
@@ -136,9 +136,9 @@ def test_events_that_come_again(
     again = any(
         abs(abs(time[n] - time[k]) - interval) <= slack and abs(hz[n] - hz[k]) <= 2500 for n in range(count)
     )
-    assert agree(core, CHAIN, "comes_again", time, 0, hz, count, k, interval, slack, 2500).result == again
+    assert agree(core, CHAIN, "comes_again", time, hz, count, k, interval, slack, 2500).result == again
     clear = [n for n in range(count) if evidence[n] >= -800 and length[n] <= 3500]
     apart = [abs(time[n] - time[k]) for n in clear]
     repeated = any(a > interval // 2 and min(a % interval, -a % interval) <= slack for a in apart)
-    args = (time, 0, evidence, length, count, k, interval, slack, -800, 3500)
+    args = (time, evidence, length, count, k, interval, slack, -800, 3500)
     assert agree(core, CHAIN, "repeats", *args).result == repeated

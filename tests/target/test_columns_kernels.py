@@ -5,14 +5,14 @@ from __future__ import annotations
 from array import array
 from collections.abc import Sequence
 
-from curbtick_probe.dsp import columns
+from curbtick_probe.dsp.train import columns
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.target.agree import agree
 from tests.target.core import Core
 
-COLUMNS = "curbtick_probe/dsp/columns.py"
+COLUMNS = "curbtick_probe/dsp/train/columns.py"
 END_US = 2_740_000
 MARKS = (600, 2300, 60, 3500, 9000, 1280, 1390, 1480)
 
@@ -43,7 +43,7 @@ def slip(late: int, interval: int) -> int:
 @settings(max_examples=40, deadline=None)
 @given(st.lists(evidences, min_size=1, max_size=64))
 def test_the_weakest_is_the_first_of_the_least(core: Core, values: list[int]) -> None:
-    found = agree(core, COLUMNS, "weakest", array("i", values), 0, len(values)).result
+    found = agree(core, COLUMNS, "weakest", array("i", values), len(values)).result
     assert found == values.index(min(values))
 
 
@@ -52,7 +52,7 @@ def test_the_weakest_is_the_first_of_the_least(core: Core, values: list[int]) ->
 def test_move_takes_one_out_and_puts_it_in(core: Core, values: list[int], source: int, target: int) -> None:
     column = array("i", values)
     source, target = source % len(values), target % len(values)
-    agree(core, COLUMNS, "move", column, 0, source, target)
+    agree(core, COLUMNS, "move", column, source, target)
     values.insert(target, values.pop(source))
     assert list(column) == values
 
@@ -76,7 +76,7 @@ def flags_of(time: int, evidence: int, length: int, sweep: int) -> int:
 def test_flags_say_what_a_sound_may_be(core: Core, rows: list[tuple[int, int, int, int]]) -> None:
     time, evidence, length, sweep = split(rows)
     flags = array("i", [-1] * len(rows))
-    agree(core, COLUMNS, "mark", time, 0, evidence, length, sweep, array("i", MARKS), flags, len(rows))
+    agree(core, COLUMNS, "mark", time, evidence, length, sweep, array("i", MARKS), flags, len(rows))
     assert list(flags) == [flags_of(*row) for row in rows]
 
 
@@ -87,7 +87,7 @@ def test_weight_is_given_to_what_has_all_the_flags(
 ) -> None:
     level, flags = split(rows)
     weight = array("i", [-1] * len(rows))
-    weighed = agree(core, COLUMNS, "weigh", level, 0, flags, weight, len(rows), asked, least, 1000).result
+    weighed = agree(core, COLUMNS, "weigh", level, flags, weight, len(rows), asked, least, 1000).result
     chosen = [has & asked == asked and high >= least for high, has in rows]
     assert (weighed, list(weight)) == (sum(chosen), [1000 * one for one in chosen])
 
@@ -96,7 +96,7 @@ def test_weight_is_given_to_what_has_all_the_flags(
 @given(st.lists(times, min_size=1, max_size=64), times, st.integers(1, 600_000))
 def test_phases_are_the_times_after_a_beat(core: Core, starts: list[int], first: int, interval: int) -> None:
     time, phase = array("i", starts), array("i", [-1] * len(starts))
-    agree(core, COLUMNS, "phases", time, 0, phase, len(starts), first, interval)
+    agree(core, COLUMNS, "phases", time, phase, len(starts), first, interval)
     assert list(phase) == [(start - first) % interval for start in starts]
 
 
@@ -113,7 +113,7 @@ def test_what_is_alike_but_off_the_beat_is_counted(
     phase, level, hz, flags = split(rows)
     words = array("i", [*like, 250, 2500])
     count = agree(
-        core, COLUMNS, "like_off_beat", phase, 0, level, hz, flags, words, len(rows), asked, step, 450
+        core, COLUMNS, "like_off_beat", phase, level, hz, flags, words, len(rows), asked, step, 450
     ).result
     assert count == sum(
         has & asked == asked
@@ -155,7 +155,7 @@ def test_sounds_of_a_phase_are_chosen(
 ) -> None:
     phase, flags = split(rows)
     kept = array("i", [-1] * len(rows))
-    agree(core, COLUMNS, "choose", phase, 0, flags, kept, len(rows), asked, 26_000, before)
+    agree(core, COLUMNS, "choose", phase, flags, kept, len(rows), asked, 26_000, before)
     assert list(kept) == [2 * (has & asked == asked and 26_000 < late < before) for late, has in rows]
 
 
@@ -165,7 +165,7 @@ def test_the_loud_are_counted(
     core: Core, rows: list[tuple[int, int, int]], asked: int, above: int, but: int
 ) -> None:
     level, flags, kind = split(rows)
-    loud = agree(core, COLUMNS, "count_loud", level, 0, flags, kind, len(rows), asked, above, but).result
+    loud = agree(core, COLUMNS, "count_loud", level, flags, kind, len(rows), asked, above, but).result
     assert loud == sum(has & asked == asked and what != but and high > above for high, has, what in rows)
 
 
@@ -179,7 +179,7 @@ def test_companions_are_as_loud_as_their_number_lets_one_tell(
     core: Core, rows: list[tuple[int, int, int, int, int]]
 ) -> None:
     hits, means, others, their_means, kept = split(rows)
-    agree(core, COLUMNS, "keep_alike", hits, 0, means, others, their_means, kept, len(rows), 310, 96_100)
+    agree(core, COLUMNS, "keep_alike", hits, means, others, their_means, kept, len(rows), 310, 96_100)
 
     def left(few: int, mean: int, other: int, their_mean: int, chosen: int) -> int:
         fewer, apart = min(few, other), abs(mean - their_mean)

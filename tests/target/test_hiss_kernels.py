@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from array import array
+from math import log10
 from random import Random
 
 import pytest
-from curbtick_probe.dsp import hiss_spectrum, tone_fft
+from curbtick_probe.dsp import fft
+from curbtick_probe.dsp.hiss import spectrum
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,12 +16,13 @@ from tests.target.agree import agree
 from tests.target.core import Core
 from tests.target.streams import EXTREMES, streams
 
-SPECTRUM = "curbtick_probe/dsp/hiss_spectrum.py"
-LINES = "curbtick_probe/dsp/hiss_lines.py"
-FFT = "curbtick_probe/dsp/tone_fft.py"
+SPECTRUM = "curbtick_probe/dsp/hiss/spectrum.py"
+LINES = "curbtick_probe/dsp/hiss/lines.py"
+FFT = "curbtick_probe/dsp/fft.py"
+LEVEL = "curbtick_probe/dsp/level.py"
 BINS, SUMS, BANDS = 155, 620, 12
 COARSE = 1 << 29
-ORDER, WINDOW, TURNS = tone_fft.order(), hiss_spectrum.window(), tone_fft.turns()
+ORDER, WINDOW, TURNS = fft.order(), spectrum.window(), fft.turns()
 
 
 def block_powers(core: Core, codes: array[int]) -> array[int]:
@@ -46,6 +49,13 @@ def test_any_block(core: Core, codes: array[int]) -> None:
     assert all(power & COARSE - 1 <= 1 << 23 for power in block_powers(core, codes))
 
 
+def cdb_of(totals: array[int], k: int) -> float:
+    """1000 log10 of a bin's power in fine units; coarse ones leave a fraction of the fine ones out."""
+    coarse = totals[spectrum.COARSE_SUMS + k]
+    units = (coarse + (totals[k] >> 13)) * 8192 if coarse else totals[k]
+    return 1000 * log10(max(1, units))
+
+
 FINE_MOST, COARSE_MOST = 1 << 23, int(2**22.2)
 
 
@@ -67,7 +77,10 @@ def test_segments_of_any_powers(core: Core, seed: int, segments: int) -> None:
             agree(core, SPECTRUM, "gather", powers_of(source), limits, sums, SUMS * segment)
     totals, logs = array("i", [0] * SUMS), array("i", [0] * BINS)
     agree(core, SPECTRUM, "total", sums, totals, segments)
-    agree(core, SPECTRUM, "logs", totals, logs)
+    agree(core, SPECTRUM, "mantissas", totals, logs)
+    agree(core, LEVEL, "log2_q10", logs, BINS)
+    agree(core, SPECTRUM, "decibels", totals, logs)
+    assert all(abs(got - cdb_of(totals, k)) <= 2 for k, got in enumerate(logs))
     assert all(0 <= level <= 13_000 for level in logs)
     agree(core, LINES, "limits", totals, limits, 2 * segments)
     assert all(0 <= limit <= 1 << 22 for limit in limits)

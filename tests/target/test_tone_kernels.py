@@ -6,7 +6,9 @@ from array import array
 from math import log2
 
 import pytest
-from curbtick_probe.dsp import tone_cells, tone_fft, tone_mix
+from curbtick_probe.dsp import fft
+from curbtick_probe.dsp.tone import cells as tone_cells
+from curbtick_probe.dsp.tone import mix
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,19 +16,21 @@ from tests.target.agree import agree
 from tests.target.core import Core
 from tests.target.streams import EXTREMES, sine, square, streams
 
-MIX = "curbtick_probe/dsp/tone_mix.py"
-FFT = "curbtick_probe/dsp/tone_fft.py"
-CELLS = "curbtick_probe/dsp/tone_cells.py"
-LEVEL = "curbtick_probe/dsp/tone_level.py"
-EXTENT = "curbtick_probe/dsp/tone_extent.py"
+MIX = "curbtick_probe/dsp/tone/mix.py"
+FFT = "curbtick_probe/dsp/fft.py"
+CELLS = "curbtick_probe/dsp/tone/cells.py"
+LEVEL = "curbtick_probe/dsp/level.py"
+EXTENT = "curbtick_probe/dsp/extent.py"
 BLOCK = 1024
 FINE_BIAS = 1 << 21
+# What the docstring of `decimate` states.
+FULL_SCALE = 524_160
 
 
 def fine_values(core: Core, codes: array[int], step: int) -> array[int]:
     """The fine baseband of a stream of whole blocks: mix, blank and decimate, all ways, block by block."""
-    oscillator, taps = tone_mix.oscillator(), tone_mix.taps()
-    ramp, line = array("i", [1 << 29] * 2), tone_mix.line()
+    oscillator, taps = mix.oscillator(), mix.taps()
+    ramp, line = array("i", [1 << 29] * 2), mix.line()
     blocks = len(codes) // BLOCK
     fine, coarse, phase = array("i", [0] * (8 * blocks)), array("i", [0] * 32), 0
     for number in range(blocks):
@@ -54,7 +58,7 @@ def test_the_loudest_square_at_the_tone_itself(core: Core, frequency_hz: int) ->
 def test_a_full_scale_tone_has_the_stated_magnitude(core: Core) -> None:
     fine = fine_values(core, sine(24 * BLOCK, 15_000), 150)
     real, imaginary = fine[-2] - FINE_BIAS, fine[-1] - FINE_BIAS
-    assert abs((real * real + imaginary * imaginary) ** 0.5 / tone_mix.FULL_SCALE - 1) < 0.01
+    assert abs((real * real + imaginary * imaginary) ** 0.5 / FULL_SCALE - 1) < 0.01
 
 
 @settings(max_examples=8, deadline=None)
@@ -82,10 +86,10 @@ def test_spectrum_of_any_span(core: Core, values: list[int], inner: int) -> None
     fine, buf, cells = span_of(values), array("i", [0] * 1024), array("i", [0] * 369)
     top = agree(core, CELLS, "crest", fine, 192).result
     assert top == max(abs(value) for value in values)
-    taper = tone_cells.taper(tone_fft.turns())
-    agree(core, CELLS, "load", fine, buf, tone_fft.order(), taper, max(0, top.bit_length() - 12))
+    taper = tone_cells.taper(fft.turns())
+    agree(core, CELLS, "load", fine, buf, fft.order(), taper, max(0, top.bit_length() - 12))
     agree(core, FFT, "head", buf)
-    agree(core, FFT, "fft", buf, 0, 0, tone_fft.turns())
+    agree(core, FFT, "fft", buf, 0, 0, fft.turns())
     widest = agree(core, CELLS, "spread", buf).result
     agree(core, CELLS, "powers", buf, cells, max(0, widest.bit_length() - 14))
     assert max(cells) < 1 << 30
@@ -106,6 +110,14 @@ def test_extent_of_every_third_sample(core: Core, name: str) -> None:
 
 
 def test_logarithm_is_that_of_mathematics(core: Core) -> None:
-    for value in sorted({1, 2, 3} | {(1 << k) + d for k in range(2, 30) for d in (-1, 0, 1)}):
-        got = agree(core, LEVEL, "log2_q10", value).result
+    values = sorted({1, 2, 3, (1 << 31) - 1} | {(1 << k) + d for k in range(2, 31) for d in (-1, 0, 1)})
+    words = array("i", values)
+    agree(core, LEVEL, "log2_q10", words, len(words))
+    for value, got in zip(values, words, strict=True):
         assert -3 <= got - 1024 * log2(value) <= 0.001
+
+
+def test_logarithm_of_nothing_is_below_that_of_one(core: Core) -> None:
+    words = array("i", [0, 1, 0])
+    agree(core, LEVEL, "log2_q10", words, 3)
+    assert list(words) == [-1024, 0, -1024]

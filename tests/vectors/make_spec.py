@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from curbtick_wire import codec, frames, messages, names, records, settings, texts
+from curbtick_wire import classes, codec, frames, messages, names, records, settings, texts
 
 PATH = Path(__file__).resolve().parents[2] / "protocol" / "SPEC.md"
 _BLOCK = re.compile(r"(<!-- derived: (\w+) -->\n).*?(<!-- end -->)", re.DOTALL)
@@ -73,6 +73,14 @@ def _settings() -> str:
     return "\n".join(f"### {title}\n\n{_fields(name, fields)}" for title, name, fields in tables)
 
 
+def _classes() -> str:
+    names = [field[0] for field in settings.LIMIT_CLASS]
+    lines = ["| " + " | ".join(f"`{name}`" for name in names) + " |", "|" + "---|" * len(names)]
+    for row in classes.factory_classes():
+        lines.append("| " + " | ".join(str(row[name]) for name in names) + " |")
+    return "\n".join([*lines, "", f"A reading that names no class is given {classes.auto_meaning()}.", ""])
+
+
 def _messages() -> str:
     parts = []
     for number, name, fields, tail, rule in messages.REQUESTS:
@@ -134,6 +142,7 @@ _DERIVED = {
     "sizes": _sizes,
     "records": _records,
     "settings": _settings,
+    "classes": _classes,
     "messages": _messages,
     "errors": lambda: _words("code", messages.ERRORS, texts.ERRORS),
     "events": lambda: _words("event", names.EVENTS, texts.EVENTS),

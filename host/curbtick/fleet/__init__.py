@@ -1,2 +1,1 @@
-"""The fleet: vehicles and rounds, how each position stands and how it got there, and the work that follows.
-"""
+"""The fleet: vehicles and rounds, how each position stands and how it got there, and the work that follows."""

@@ -10,9 +10,9 @@ from typing import Any
 from curbtick_wire import names, records
 from sqlalchemy import Connection, Select, Table, select
 
-from curbtick import leakflow
-from curbtick.leakflow import Hole
-from curbtick.moments import date
+from curbtick.dates import date
+from curbtick.sound import leak_flow
+from curbtick.sound.leak_flow import Hole
 from curbtick.store import tables
 
 # Pressures over the atmosphere of a van's tyre, a truck's tyre and an air-brake reservoir (common practice), and holes.
@@ -26,10 +26,17 @@ _TABLES = (("seal", tables.seal_marks), ("hiss", tables.hiss_marks))
 
 @dataclass(frozen=True)
 class Section:
-    """One section. check: "seal" or "hiss"; vehicle_id: None where no vehicle is assigned.
+    """One section of a check; a value is None where nothing was measured.
 
-    level_db: dBFS of the high input; compared_db: below the free reference, or above the background; tone_hz: the
-    seal's measured tone, or the hiss check's whistle; band_hz: of the hiss check. None where nothing was measured.
+    check: "seal" or "hiss".
+    vehicle_id: None where no vehicle is assigned.
+    number: its number within the check, from 1.
+    verdict, reasons: words, as last judged.
+    level_db: dBFS of the high input.
+    compared_db: below the free reference (seal), or above the background (hiss).
+    tone_hz: the measured tone (seal), or the whistle (hiss).
+    band_hz: the lowest and the highest frequency that stood out (hiss).
+    time_ms: None where the time is not known; sort_ms orders sections all the same.
     """
 
     check: str
@@ -51,11 +58,11 @@ def sections_between(connection: Connection, start_ms: int, end_ms: int) -> list
     A seal's section is logged when it is marked and again when the reference is confirmed: the newest counts. The same
     number marked anew after that is another section.
     """
-    made: list[Section] = []
+    sections: list[Section] = []
     for check, table in _TABLES:
         rows = _rows(connection, table, start_ms, end_ms)
-        made += [_section(check, row) for row in (_newest(rows) if check == "seal" else rows)]
-    return sorted(made, key=lambda section: section.sort_ms)
+        sections += [_section(check, row) for row in (_newest(rows) if check == "seal" else rows)]
+    return sorted(sections, key=lambda section: section.sort_ms)
 
 
 def _rows(connection: Connection, table: Table, start_ms: int, end_ms: int) -> list[Mapping[str, Any]]:
@@ -113,9 +120,11 @@ def _db(value_cdb: int | None) -> float | None:
 
 @dataclass(frozen=True)
 class Check:
-    """One check on one vehicle: its sections in order, as last judged.
+    """One check on one vehicle.
 
-    earliest_ms, latest_ms: between these two moments it was made; they differ where its start never met a bench.
+    sections: in order, as last judged.
+    first_seq, last_seq: its first and last record.
+    earliest_ms, latest_ms: it was made between these two moments; they differ where its start never met a bench.
     """
 
     sections: Sequence[Section]
@@ -162,8 +171,8 @@ class Check:
         return f"{self.kind}: {', '.join(parts)}, {date(self.found[-1].time_ms)}"
 
 
-def _in_sections(verdict: str, found: Sequence[Section]) -> str:
-    numbers = [str(section.number) for section in found if section.verdict == verdict]
+def _in_sections(verdict: str, sections: Sequence[Section]) -> str:
+    numbers = [str(section.number) for section in sections if section.verdict == verdict]
     *others, last = numbers
     where = f"sections {', '.join(others)} and {last}" if others else f"section {last}"
     return f"{verdict} in {where}"
@@ -171,8 +180,10 @@ def _in_sections(verdict: str, found: Sequence[Section]) -> str:
 
 @dataclass(frozen=True)
 class Body:
-    """What both checks say of a vehicle. newest: the newest check of each kind; standing: those that found something
-    and were not cleared by a later one of their kind, oldest first.
+    """What both checks say of a vehicle.
+
+    newest: the newest check of each kind.
+    standing: the checks that found something and were not cleared by a later one of their kind, oldest first.
     """
 
     newest: Sequence[Check]
@@ -186,8 +197,8 @@ class Body:
     @property
     def marks(self) -> list[str]:
         """What stands in a word or two for each kind of finding."""
-        found = [(check.kind, section.verdict) for check in self.standing for section in check.found]
-        return [_mark(kind, verdict) for kind, verdict in dict.fromkeys(found)]
+        kinds = [(check.kind, section.verdict) for check in self.standing for section in check.found]
+        return [_mark(kind, verdict) for kind, verdict in dict.fromkeys(kinds)]
 
     @property
     def shown(self) -> list[Check]:
@@ -204,13 +215,13 @@ NO_BODY = Body((), ())
 
 def of_vehicles(connection: Connection) -> dict[int, Body]:
     """What the checks say of every vehicle that had one, by key; the marks of one vehicle are held at a time."""
-    made: dict[int, list[Body]] = {}
+    bodies_of: dict[int, list[Body]] = {}
     for kind, table in _TABLES:
         rows = connection.execute(_of_vehicles(table), execution_options={"yield_per": 2000})
         of_vehicle = groupby((dict(row._mapping) for row in rows), lambda row: int(row["vehicle_id"]))
         for vehicle_id, marks in of_vehicle:
-            made.setdefault(vehicle_id, []).append(_body(list(_checks(kind, marks))))
-    return {vehicle_id: _joined(bodies) for vehicle_id, bodies in made.items()}
+            bodies_of.setdefault(vehicle_id, []).append(_body(list(_checks(kind, marks))))
+    return {vehicle_id: _joined(bodies) for vehicle_id, bodies in bodies_of.items()}
 
 
 def _of_vehicles(table: Table) -> Select[Any]:
@@ -279,7 +290,7 @@ def flow_reference() -> list[FlowRow]:
         FlowRow(
             hole_mm,
             [
-                leakflow.free_air_l_min(leakflow.mass_flow_kg_s(Hole(hole_mm / 1e3), bar * 1e5))
+                leak_flow.free_air_l_min(leak_flow.mass_flow_kg_s(Hole(hole_mm / 1e3), bar * 1e5))
                 for bar in PRESSURES_BAR
             ],
         )

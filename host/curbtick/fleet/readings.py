@@ -7,22 +7,26 @@ from typing import Any
 from curbtick_wire import names, records
 from sqlalchemy import ColumnElement, Connection, Select, bindparam, select
 
-from curbtick import schema, waves
 from curbtick.errors import InputError
+from curbtick.sound import schema, snippet
 from curbtick.store import tables, times
 from curbtick.store.decode import tail_of
 
 FIELDS = tuple(column.name for column in tables.record_columns(records.READING))
-# Where in a row of readings the measured columns begin, and where those that say what the bench makes of it.
-_MEASURED = [column.name for column in tables.readings.columns].index(FIELDS[0])
-_HELD = _MEASURED + len(FIELDS)
+# Where in a row of readings the measured columns stand.
+_FIRST_FIELD = [column.name for column in tables.readings.columns].index(FIELDS[0])
+_MEASURED = slice(_FIRST_FIELD, _FIRST_FIELD + len(FIELDS))
 
 
 @dataclass(frozen=True)
 class Reading:
-    """One reading; bumper and position say where the bench holds it to belong, `values` what the probe wrote.
+    """One reading.
 
-    time_ms is None in a boot without an anchor; sort_ms orders readings all the same.
+    probe: name of the probe.
+    time_ms: None in a boot without an anchor; sort_ms orders readings all the same.
+    vehicle_id, bumper, position: where the bench holds it to belong; vehicle_id is None for no vehicle.
+    superseded: whether the technician took it again.
+    values: what the probe wrote, by the names of `curbtick_wire.records`.
     """
 
     id: int
@@ -81,23 +85,21 @@ def query(*where: ColumnElement[bool]) -> Select[Any]:
 
 
 def from_row(row: Any) -> Reading:
-    """A row of `query` as a Reading; by place, for a report makes hundreds of thousands."""
-    probe_id, seq, boot, ticks_ms, time_ms, sort_ms = row[1:_MEASURED]
-    vehicle_id, bumper, position, superseded, probe = row[_HELD:]
+    """A row of `query` as a Reading."""
     return Reading(
-        row[0],
-        probe_id,
-        probe,
-        seq,
-        boot,
-        ticks_ms,
-        time_ms,
-        sort_ms,
-        vehicle_id,
-        bumper,
-        position,
-        bool(superseded),
-        dict(zip(FIELDS, row[_MEASURED:_HELD], strict=True)),
+        id=row.id,
+        probe_id=row.probe_id,
+        probe=row.probe,
+        seq=row.seq,
+        boot=row.boot,
+        ticks_ms=row.ticks_ms,
+        time_ms=row.time_ms,
+        sort_ms=row.sort_ms,
+        vehicle_id=row.vehicle_id,
+        bumper=row.at_bumper,
+        position=row.at_position,
+        superseded=bool(row.superseded),
+        values=dict(zip(FIELDS, row[_MEASURED], strict=True)),
     )
 
 
@@ -139,8 +141,8 @@ def of_place(
     connection: Connection, vehicle_id: int, bumper: int, position: int, newest: int = 1_000_000
 ) -> list[Reading]:
     """The newest so many readings of a place, oldest first."""
-    wanted = {"vehicle_id": vehicle_id, "bumper": bumper, "position": position, "newest": newest}
-    return [from_row(row) for row in connection.execute(_OF_PLACE, wanted)][::-1]
+    place = {"vehicle_id": vehicle_id, "bumper": bumper, "position": position, "newest": newest}
+    return [from_row(row) for row in connection.execute(_OF_PLACE, place)][::-1]
 
 
 def by_ids(connection: Connection, ids: Iterable[int]) -> dict[int, Reading]:
@@ -160,16 +162,16 @@ def by_ref(connection: Connection, ref: str) -> Reading:
     where = [tables.readings.c.seq == int(number)]
     if probe:
         where.append(tables.probes.c.name == probe)
-    found = list(fetch(connection, query(*where).limit(2)))
-    if not found:
+    matches = list(fetch(connection, query(*where).limit(2)))
+    if not matches:
         raise _unknown(ref)
-    if len(found) > 1:
+    if len(matches) > 1:
         raise InputError(
             f"More than one probe has a reading {number}.",
             "Nothing was changed.",
-            f"Name the probe as well, such as {found[0].ref}.",
+            f"Name the probe as well, such as {matches[0].ref}.",
         )
-    return found[0]
+    return matches[0]
 
 
 def _unknown(ref: str) -> InputError:
@@ -226,14 +228,14 @@ def sounds_of(connection: Connection, reading: Reading) -> list[dict[str, int]]:
     )
 
 
-def waves_of(connection: Connection, reading: Reading) -> waves.Snippet | None:
+def waves_of(connection: Connection, reading: Reading) -> snippet.Snippet | None:
     """The snippet of a reading as numbers, or None where the probe kept none."""
     row = connection.execute(_SNIPPETS, {"probe_id": reading.probe_id, "seq": reading.seq}).first()
     if row is None:
         return None
     fields = {name: row._mapping[name] for name in _SNIPPET_FIELDS}
     padded = reading.values["input"] == names.INPUT_PADDED
-    return waves.decode(fields, tail_of(bytes(row.raw), records.SNIPPET), padded=padded)
+    return snippet.decode(fields, tail_of(bytes(row.raw), records.SNIPPET), padded=padded)
 
 
 _NAME = select(tables.vehicles.c.name).where(tables.vehicles.c.id == bindparam("vehicle_id"))

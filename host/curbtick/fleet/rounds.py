@@ -12,7 +12,8 @@ from sqlalchemy import Connection, func, select
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper, Vehicle
-from curbtick.store import given, inserted_key, tables
+from curbtick.store import given, tables
+from curbtick.store.history import inserted_key
 
 COLUMNS = (
     "vehicle",
@@ -114,8 +115,8 @@ def enter(connection: Connection, lines: Sequence[Line], at_ms: int) -> list[Veh
 
 
 def _entered(connection: Connection, line: Line, at_ms: int) -> int:
-    known = [v for v in vehicles.named(connection, line.name) if line.depot in (None, v.depot)]
-    if all(vehicle.retired_ms is not None for vehicle in known):
+    namesakes = [v for v in vehicles.named(connection, line.name) if line.depot in (None, v.depot)]
+    if all(vehicle.retired_ms is not None for vehicle in namesakes):
         return vehicles.add(
             connection, line.name, line.rear, line.front, at_ms, type_=line.type, depot=line.depot
         )
@@ -189,9 +190,9 @@ def _next_number(connection: Connection, taken: int = 0) -> int:
     taken: a number that is known to be in use besides.
     """
     event = tables.events.c
-    received = select(func.max(event.value)).where(event.event == given.RECEIVED)
+    highest_received = select(func.max(event.value)).where(event.event == given.RECEIVED)
     own = select(func.max(tables.rounds.c.number))
-    highest = max(taken, *(connection.scalar(query) or 0 for query in (own, received)))
+    highest = max(taken, *(connection.scalar(query) or 0 for query in (own, highest_received)))
     if highest >= NUMBER_MAX:
         raise _refused(f"All {NUMBER_MAX} numbers for rounds are used up.", "Begin a new history with --db.")
     return int(highest) + 1
@@ -209,15 +210,15 @@ def is_anothers(connection: Connection, probe_id: int, number: int, in_hand: int
     return in_hand == number or connection.scalar(query.where(event.value == number).limit(1)) is not None
 
 
-def renumbered(connection: Connection, made: Round, taken: int, at_ms: int) -> Round:
+def renumbered(connection: Connection, round_: Round, taken: int, at_ms: int) -> Round:
     """The same round once more, under a number that is free; taken: one that is in use on the probe."""
     number = _next_number(connection, taken)
-    row = {"number": number, "name": made.name, "technician": made.technician, "made_ms": at_ms}
+    row = {"number": number, "name": round_.name, "technician": round_.technician, "made_ms": at_ms}
     key = inserted_key(connection.execute(tables.rounds.insert().values(**row)))
-    members = select(tables.round_vehicles).where(tables.round_vehicles.c.round_id == made.id)
+    members = select(tables.round_vehicles).where(tables.round_vehicles.c.round_id == round_.id)
     rows = [{**member, "round_id": key} for member in connection.execute(members).mappings()]
     connection.execute(tables.round_vehicles.insert(), rows)
-    return replace(made, id=key, number=number, made_ms=at_ms)
+    return replace(round_, id=key, number=number, made_ms=at_ms)
 
 
 def load(connection: Connection, number: int | None = None) -> Round:
@@ -239,18 +240,18 @@ def load(connection: Connection, number: int | None = None) -> Round:
     return Round(row.id, row.number, row.name, row.technician, row.made_ms, members)
 
 
-def payload(made: Round) -> bytes:
+def payload(round_: Round) -> bytes:
     """The round as the probe takes it."""
     rows = []
-    for place, vehicle in enumerate(made.vehicles, 1):
+    for place, vehicle in enumerate(round_.vehicles, 1):
         row = _place(place, vehicle)
         row["vehicle"] = row.pop("place")
         rows.append(row)
-    return codec.pack_round({"round_id": made.number, "vehicles": rows})
+    return codec.pack_round({"round_id": round_.number, "vehicles": rows})
 
 
 def note_sent(
-    connection: Connection, probe_id: int, what: str, number: int, at_ms: int, above_seq: int | None = None
+    connection: Connection, probe_id: int, what: str, number: int, at_ms: int, above_seq: int = 0
 ) -> None:
     """Note that a probe took a round or a limit set; what is "round" or "limits".
 

@@ -4,11 +4,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from curbtick_wire import names
+from curbtick_wire import classes, names
 from sqlalchemy import Connection, func, or_, select, update
 
 from curbtick.errors import InputError
-from curbtick.store import inserted_key, tables
+from curbtick.store import tables
+from curbtick.store.history import inserted_key
 
 CUSTOM_RANGE_KHZ = (30, 80)
 
@@ -58,11 +59,11 @@ def checked_bumper(positions: int, class_khz: int) -> Bumper:
             "Nothing was changed.",
             f"Give 0 to {names.BUMPER_POSITIONS_MAX} positions.",
         )
-    if positions and class_khz not in (*names.CLASSES_KHZ, names.CLASS_CUSTOM):
+    if positions and not classes.is_class(class_khz):
         raise InputError(
             f"There is no sensor class of {class_khz} kHz.",
             "Nothing was changed.",
-            f"Give one of {', '.join(map(str, names.CLASSES_KHZ))}, or 0 for the custom class.",
+            f"Give one of {classes.class_list()}, or 0 for the custom class.",
         )
     return Bumper(positions, class_khz if positions else 0)
 
@@ -143,10 +144,10 @@ def find(connection: Connection, name: str, depot: str | None = None) -> Vehicle
     Raises InputError when there is none, or when two carry the name and no depot tells them apart.
     """
     if name.startswith("#") and name[1:].isdigit():
-        found = load(connection, [int(name[1:])])
+        namesakes = load(connection, [int(name[1:])])
     else:
-        found = [v for v in named(connection, name) if depot is None or v.depot == depot]
-    in_service = [v for v in found if v.retired_ms is None] or found
+        namesakes = [v for v in named(connection, name) if depot is None or v.depot == depot]
+    in_service = [v for v in namesakes if v.retired_ms is None] or namesakes
     if not in_service:
         raise InputError(
             f"There is no vehicle {name}.",
@@ -170,10 +171,16 @@ def load(connection: Connection, keys: Iterable[int] | None = None) -> list[Vehi
     if keys is not None:
         query = query.where(columns.id.in_(list(keys)))
     rows = connection.execute(query).all()
-    fitted = _bumpers(connection, None if keys is None else [row.id for row in rows])
+    bumpers_of = _bumpers(connection, None if keys is None else [row.id for row in rows])
     return [
         Vehicle(
-            row.id, row.name, row.type, row.depot, row.is_reference, row.retired_ms, fitted.get(row.id, {})
+            row.id,
+            row.name,
+            row.type,
+            row.depot,
+            row.is_reference,
+            row.retired_ms,
+            bumpers_of.get(row.id, {}),
         )
         for row in rows
     ]
@@ -184,23 +191,23 @@ def _bumpers(connection: Connection, keys: list[int] | None) -> dict[int, dict[i
     query = select(tables.bumpers).order_by(columns.from_ms, columns.id)
     if keys is not None:
         query = query.where(columns.vehicle_id.in_(keys))
-    made: dict[int, dict[int, Bumper]] = {}
+    by_vehicle: dict[int, dict[int, Bumper]] = {}
     for row in connection.execute(query):
-        made.setdefault(row.vehicle_id, {})[row.bumper] = Bumper(row.positions, row.class_khz)
-    return made
+        by_vehicle.setdefault(row.vehicle_id, {})[row.bumper] = Bumper(row.positions, row.class_khz)
+    return by_vehicle
 
 
 def class_at(connection: Connection, vehicle_id: int, number: int, at_ms: int) -> int:
     """Sensor class a bumper carried at a time, in kHz; 0 when none is known."""
     columns = tables.bumpers.c
-    found = connection.scalar(
+    class_khz = connection.scalar(
         select(columns.class_khz)
         .where(columns.vehicle_id == vehicle_id, columns.bumper == number)
         .where(or_(columns.from_ms <= at_ms, columns.from_ms == _first_fit(vehicle_id, number)))
         .order_by(columns.from_ms.desc(), columns.id.desc())
         .limit(1)
     )
-    return int(found or 0)
+    return int(class_khz or 0)
 
 
 def _first_fit(vehicle_id: int, number: int) -> Any:
@@ -211,8 +218,8 @@ def _first_fit(vehicle_id: int, number: int) -> Any:
 
 def in_use(connection: Connection) -> list[Vehicle]:
     """Vehicles in service, and the retired ones that were read afterwards: a name outlives its vehicle."""
-    read = _read_since_retired(connection)
-    return [vehicle for vehicle in load(connection) if vehicle.retired_ms is None or vehicle.id in read]
+    read_keys = _read_since_retired(connection)
+    return [vehicle for vehicle in load(connection) if vehicle.retired_ms is None or vehicle.id in read_keys]
 
 
 def _read_since_retired(connection: Connection) -> set[int]:

@@ -2,12 +2,13 @@
 
 import math
 
+from curbtick_wire.sampling import FULL_SCALE_CODES
+
 from curbtick.hardware.components import figure
 
 _BOARD_SHEET = "Raspberry Pi Pico data sheet, section 4.3"
 
 CODES = 4096
-FULL_SCALE_CODES = 2047.5
 
 RAIL_V = figure(3.3, 3.2, 3.4, "RT6150 converter set to 3.3 V on the board; the range from memory, 3 %")
 REFERENCE_OHM = figure(

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from curbtick_wire.sampling import FULL_SCALE_CODES
 
 from curbtick.hardware import amplifier, converter, noise, response
 from curbtick.hardware.components import Component, Figure
@@ -80,7 +81,7 @@ class FrontEnd:
         """The level of a sine whose nearer peak just meets the end of the amplifier's swing."""
         low, high = self.clip_codes()
         rest = self.rest_code(output)
-        return 20.0 * float(np.log10(min(high - rest, rest - low) / converter.FULL_SCALE_CODES))
+        return 20.0 * float(np.log10(min(high - rest, rest - low) / FULL_SCALE_CODES))
 
     def front_floor_dbfs(self, live: bool = True) -> float:
         """The high input's floor over 30-80 kHz without the converter's, with a live microphone or none."""

@@ -6,9 +6,11 @@ first board's calibration is what counts.
 
 from dataclasses import dataclass
 
+from curbtick_wire.classes import CLASSES
+
 from curbtick.hardware.components import Figure, figure
 
-CLASSES_HZ = (40_000.0, 48_000.0, 58_000.0, 68_000.0)
+CLASSES_HZ = tuple(float(row["centre_hz"]) for row in CLASSES)
 _MEMORY = "from memory"
 _FIRST_SHEET = (
     "MP23ABS1 data sheet, DocID031167 Rev 6, October 2020, page 1 (its audio sister; own sheet not read)"

@@ -8,6 +8,7 @@ to the rms of a full-scale sine.
 from collections.abc import Mapping
 
 import numpy as np
+from curbtick_wire.sampling import RATE_HZ
 
 from curbtick.hardware import amplifier, response
 from curbtick.hardware.microphones import FIRST, Microphone
@@ -16,7 +17,6 @@ from curbtick.hardware.values import ROOM_K
 
 BOLTZMANN = 1.380649e-23
 BAND_HZ = (30_000.0, 80_000.0)
-NYQUIST_HZ = 125_000.0
 OPAMP = (amplifier.NOISE_NV_PER_RT_HZ.nominal * 1e-9) ** 2
 
 
@@ -126,7 +126,7 @@ def microphone_density(microphone: Microphone = FIRST, noise_db: float | None = 
 
 def adc_dbfs(bits: float) -> float:
     """An ADC's noise over 30-80 kHz: 6.02 bits + 1.76 dB below full scale, spread evenly to half the sampling rate."""
-    share = (BAND_HZ[1] - BAND_HZ[0]) / NYQUIST_HZ
+    share = (BAND_HZ[1] - BAND_HZ[0]) / (RATE_HZ / 2)
     return -(6.02 * bits + 1.76) + 10.0 * float(np.log10(share))
 
 

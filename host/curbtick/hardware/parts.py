@@ -120,27 +120,27 @@ PARTS: tuple[Part, ...] = (
         _least("current, A", 1.0, 3.0, _MEMORY),
         _least("voltage, V", 6.0, 30.0, _MEMORY),
     ), "any"),
-    Part("board connectors", 3, "J1, J3, J4", "pin header and locking socket, 2.54 mm, gold-plated", (
-        _least("current of a pin, A", 0.5, 1.0, _MEMORY),
-    ), "any"),
+    Part("board connectors", 2, "J1, J3", "XH series (JST), its 2.5 mm in the board's holes of 2.54 mm", (
+        _least("current of a pin, A", 0.5, 3.0, _MEMORY),
+        _most("height with its plug in, mm", 10.0, 9.8, _MEMORY),
+    ), "any of this height"),
 )  # fmt: skip
 
-# What no condition in figures describes: (what, count, description).
+# What no condition in figures describes: (what, count, description). What the case asks for is in build.md.
 OTHERS: tuple[tuple[str, str, str], ...] = (
     (
         "controller",
         "1",
-        "40-pad board with RP2040 or RP2350, 2 MB of flash or more, no radio; on sockets 2 x 20",
+        "40-pad board with RP2040 or RP2350, 2 MB of flash or more, no radio; flat on its board, not on sockets",
     ),
     (
         "LEDs",
         "12",
-        "3 mm, red or amber (green and blue ones are dark on 3.3 V: power.md), diffuse, one batch",
+        "3 mm, red or amber (green and blue ones are dark on 3.3 V: power.md), diffused, 2 cd at 20 mA, one batch",
     ),
     ("buttons", "2", "sealed push button for a 12 mm hole, felt through a glove"),
     ("beeper", "1", "piezo disc without driver, resonance near 4 kHz"),
     ("cells", "3", "AA NiMH, low self-discharge, 2 Ah; open holder for three in a row"),
-    ("boards", "2", "perfboard 50 x 70 mm, 18 x 24 holes, plated through"),
     (
         "adapters",
         "2 + 4 + 1",
@@ -151,24 +151,16 @@ OTHERS: tuple[tuple[str, str, str], ...] = (
         "1",
         "ready breakout with VDD, GND and OUT on 2.54 mm, sound hole free from behind",
     ),
-    ("sockets, headers", "2 + 3", "1 x 20 sockets; headers for J1 (3), J3 and J4 (6)"),
     (
         "cable",
         "0.15 m",
-        "two wires and a braid (AGND) from J1 to the microphone; six wires from J3 to J4",
+        "two wires and a braid (AGND) from J1 to the microphone; six wires from J3, soldered in at J4",
     ),
     (
         "wire",
         "3 m",
         "0.2 mm2 solid, insulated, for the boards; 0.25 mm2 stranded, red and black, for the cells",
     ),
-    ("mesh", "1", "acoustic mesh or steel cloth of 0.1 mm over the sound hole, against dust and drops"),
-    (
-        "foam",
-        "1",
-        "closed-cell foam 1.5 mm, ring of 16 and 6 mm: seals and holds the microphone's board",
-    ),
-    ("screws", "as in the case's list", "M2.5 and M3 with brass inserts"),
     ("felt", "-", "wool felt, flow resistivity 100 kPa s/m2 within a fifth (ISO 9053-1): plug, lining, rim"),
     ("solder, flux, sleeves", "-", "heat-shrink sleeve over the fuse and both leads of the holder"),
 )

@@ -13,6 +13,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from curbtick_wire.sampling import FULL_SCALE_CODES
+
 from curbtick.hardware import amplifier, converter
 from curbtick.hardware.values import SUPPLY
 
@@ -69,7 +71,7 @@ class Rails:
     @property
     def full_scale_peak_v(self) -> float:
         """The peak of a sine of 0 dBFS."""
-        return converter.FULL_SCALE_CODES / converter.CODES * self.reference_v
+        return FULL_SCALE_CODES / converter.CODES * self.reference_v
 
 
 def nominal_values() -> dict[str, float]:

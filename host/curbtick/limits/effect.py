@@ -8,18 +8,23 @@ from typing import Any
 from curbtick_wire import names
 from sqlalchemy import Connection, select
 
+from curbtick.dates import DAY_MS
 from curbtick.limits import sets
 from curbtick.limits.sets import LimitSet
 from curbtick.store import tables
 
-MONTH_MS = 30 * 86_400_000
+MONTH_MS = 30 * DAY_MS
 # Reasons that level and frequency limits decide; a verdict with any other reason stays as it was.
 _DECIDED = names.mask_of(names.REASONS, ("low_level", "off_frequency"))
 
 
 @dataclass(frozen=True)
 class Effect:
-    """judged: readings with a level and a verdict; changed: how many would go from one verdict to another."""
+    """What other limits would have changed.
+
+    judged: readings with a level and a verdict.
+    changed: how many would go from one verdict to another, by words such as "pass to weak".
+    """
 
     judged: int
     changed: Mapping[str, int]

@@ -18,9 +18,9 @@ from typing import Any
 from curbtick_wire import names
 from sqlalchemy import Connection, or_, select
 
-from curbtick.fleet.repeat import PAIRS_MIN, SAME_VISIT_MS, STATED_DB
 from curbtick.limits import guard, holding, robust, sets
 from curbtick.limits.holding import Standing
+from curbtick.limits.repeat import PAIRS_MIN, SAME_VISIT_MS, STATED_DB
 from curbtick.limits.sets import LimitSet
 from curbtick.limits.tally import STEPS_PER_DB, Tally
 from curbtick.store import tables
@@ -35,8 +35,12 @@ _STEPS_PER_CDB = STEPS_PER_DB // 100
 
 @dataclass(frozen=True)
 class Repeat:
-    """Standard uncertainties in dB. pairs: repeated readings it rests on; groups of fewer than two say
-    nothing (0).
+    """Standard uncertainties in dB; 0 where there are fewer than two groups to compare.
+
+    within_db: of repeated readings by one technician with one probe.
+    pairs: repeated readings that within_db rests on.
+    technician_db, technicians: between technicians, and how many there are.
+    probe_db, probes: between probes, and how many there are.
     """
 
     within_db: float
@@ -54,28 +58,40 @@ class Repeat:
 
 @dataclass(frozen=True)
 class ClassFit:
-    """The fit of one class; values are None where the data are too few to propose anything.
+    """The fit of one class; what follows from the levels is None where they are too few to propose anything.
 
-    not_passing: of `standing` sensors, silent ones among them, those whose newest verdict is WEAK or DEAD;
-    would_pass: those of them that the fitted limit would pass; above: outliers above the centre; held: why the
-    class is not proposed, empty where it is; in_force_db: the pass limit so far, None where there is none.
+    sensors, readings: those that were heard.
+    histogram: (lower edge in dB, count) of the sensors' median levels.
+    warnings: what speaks against relying on it, a phrase each.
+    outliers: sensors set aside.
+    centre_db, spread_db: of the healthy sensors' levels.
+    tolerance_db: the level at which a sensor truly counts as weak.
+    pass_db, dead_db: the limits that follow.
+    false_fail_share: of healthy sensors, those that would read below pass_db.
+    below_pass: healthy sensors below pass_db, with their share's interval.
+    standing: sensors with a verdict, silent ones among them.
+    not_passing: of these, those whose newest verdict is WEAK or DEAD.
+    would_pass: of these, those that the fitted limit would pass.
+    above: outliers above the centre.
+    in_force_db: the pass limit so far, None where there is none.
+    held: why the class is not proposed, empty where it is.
     """
 
     class_khz: int
     sensors: int
     readings: int
-    outliers: int
-    centre_db: float | None
-    spread_db: float | None
-    repeat: Repeat | None
-    tolerance_db: float | None
-    pass_db: float | None
-    dead_db: float | None
-    false_fail_share: float | None
-    below_pass: int
-    below_pass_interval: tuple[float, float] | None
     histogram: Sequence[tuple[float, int]]
     warnings: Sequence[str]
+    outliers: int = 0
+    centre_db: float | None = None
+    spread_db: float | None = None
+    repeat: Repeat | None = None
+    tolerance_db: float | None = None
+    pass_db: float | None = None
+    dead_db: float | None = None
+    false_fail_share: float | None = None
+    below_pass: int = 0
+    below_pass_interval: tuple[float, float] | None = None
     standing: int = 0
     not_passing: int = 0
     would_pass: int = 0
@@ -116,10 +132,11 @@ def of_fleet(connection: Connection, since_ms: int, risk: float) -> Fit:
     guard.guard_factor(risk)
     in_force = sets.load(connection)
     gathered: dict[int, _Gathered] = {}
-    for place, rows in groupby(_rows(connection, since_ms), key=lambda row: row[:4]):
-        _gather(gathered.setdefault(place[3], _Gathered()), list(rows))
+    for _, of_sensor in groupby(_rows(connection, since_ms), key=_sensor_of):
+        rows = list(of_sensor)
+        _gather(gathered.setdefault(rows[0].class_khz, _Gathered()), rows)
     classes = [of_class(khz, gathered[khz], risk, _pass_db(in_force, khz)) for khz in sorted(gathered)]
-    probes = {key for found in gathered.values() for key in found.by_probe}
+    probes = {key for class_ in gathered.values() for key in class_.by_probe}
     return Fit(risk, since_ms, classes, sorted(probes))
 
 
@@ -128,9 +145,14 @@ def _pass_db(limit_set: LimitSet, class_khz: int) -> float | None:
     return None if row is None else row["pass_cdb"] / 100
 
 
+def _sensor_of(row: Any) -> tuple[int, int, int, int]:
+    return row.vehicle_id, row.at_bumper, row.at_position, row.class_khz
+
+
 def _rows(connection: Connection, since_ms: int) -> Iterator[Any]:
-    """(vehicle, bumper, position, class, sort_ms, level_cdb, probe, technician, verdict, reasons) by place, then
-    in order of time; the level is None where a DEAD sensor was not heard.
+    """Readings with their round's technician, by place, then in order of time.
+
+    level_cdb is None where a DEAD sensor was not heard, technician where none is known.
     """
     columns, reading = tables.readings.c, tables.readings
     in_round = tables.rounds.c.number == columns.round_id
@@ -164,52 +186,36 @@ def _rows(connection: Connection, since_ms: int) -> Iterator[Any]:
 
 def _gather(into: _Gathered, rows: Sequence[Any]) -> None:
     """Add one sensor's readings, in order of time."""
-    into.standing.add(rows[-1][8], rows[-1][9], rows[-1][5])
-    heard = [row for row in rows if row[5] is not None]
+    last = rows[-1]
+    into.standing.add(last.verdict, last.reasons, last.level_cdb)
+    heard = [row for row in rows if row.level_cdb is not None]
     if heard:
         _gather_levels(into, heard)
 
 
 def _gather_levels(into: _Gathered, rows: Sequence[Any]) -> None:
-    middle_cdb = median(row[5] for row in rows)
+    middle_cdb = median(row.level_cdb for row in rows)
     into.medians.append(middle_cdb / 100)
     into.readings += len(rows)
     for before, after in pairwise(rows):
-        if after[4] - before[4] <= SAME_VISIT_MS and before[6:8] == after[6:8]:
-            into.differences.add(_STEPS_PER_CDB * (after[5] - before[5]))
+        is_one_visit = after.sort_ms - before.sort_ms <= SAME_VISIT_MS
+        if is_one_visit and (before.probe_id, before.technician) == (after.probe_id, after.technician):
+            into.differences.add(_STEPS_PER_CDB * (after.level_cdb - before.level_cdb))
     middle = round(_STEPS_PER_CDB * middle_cdb)
     for row in rows:
-        residual = _STEPS_PER_CDB * row[5] - middle
-        into.by_probe[row[6]].add(residual)
-        if row[7] is not None:
-            into.by_technician[row[7]].add(residual)
+        residual = _STEPS_PER_CDB * row.level_cdb - middle
+        into.by_probe[row.probe_id].add(residual)
+        if row.technician is not None:
+            into.by_technician[row.technician].add(residual)
 
 
-def of_class(
-    class_khz: int, gathered: _Gathered, risk: float, in_force_db: float | None = None
-) -> ClassFit:
+def of_class(class_khz: int, gathered: _Gathered, risk: float, in_force_db: float | None = None) -> ClassFit:
     """Fit one class. in_force_db: its pass limit so far, None where it has none."""
     sensors = len(gathered.medians)
     histogram = histogram_of(gathered.medians)
     if sensors < SENSORS_MIN:
         warning = f"{sensors} sensors with {gathered.readings} readings are too few; at least {SENSORS_MIN} are needed"
-        return ClassFit(
-            class_khz,
-            sensors,
-            gathered.readings,
-            0,
-            None,
-            None,
-            None,
-            None,
-            None,
-            None,
-            None,
-            0,
-            None,
-            histogram,
-            [warning],
-        )
+        return ClassFit(class_khz, sensors, gathered.readings, histogram, [warning])
     healthy = robust.without_outliers(gathered.medians, SPREAD_MIN_DB)
     centre_db, spread_db = median(healthy), max(robust.mad_sigma(healthy), SPREAD_MIN_DB)
     repeat = _repeat(gathered)
@@ -221,27 +227,27 @@ def of_class(
     would_pass = gathered.standing.would_pass(pass_db)
     above = sum(level > max(healthy) for level in gathered.medians)
     return ClassFit(
-        class_khz,
-        sensors,
-        gathered.readings,
-        sensors - len(healthy),
-        centre_db,
-        spread_db,
-        repeat,
-        tolerance_db,
-        pass_db,
-        dead_db,
-        false_fail,
-        below,
-        guard.wilson(below, len(healthy)),
-        histogram,
-        _warnings(sensors, repeat, false_fail, would_pass),
-        gathered.standing.sensors,
-        gathered.standing.not_passing,
-        would_pass,
-        above,
-        in_force_db,
-        holding.reasons(gathered.standing, above, sensors, pass_db, in_force_db),
+        class_khz=class_khz,
+        sensors=sensors,
+        readings=gathered.readings,
+        histogram=histogram,
+        warnings=_warnings(sensors, repeat, false_fail, would_pass),
+        outliers=sensors - len(healthy),
+        centre_db=centre_db,
+        spread_db=spread_db,
+        repeat=repeat,
+        tolerance_db=tolerance_db,
+        pass_db=pass_db,
+        dead_db=dead_db,
+        false_fail_share=false_fail,
+        below_pass=below,
+        below_pass_interval=guard.wilson(below, len(healthy)),
+        standing=gathered.standing.sensors,
+        not_passing=gathered.standing.not_passing,
+        would_pass=would_pass,
+        above=above,
+        in_force_db=in_force_db,
+        held=holding.reasons(gathered.standing, above, sensors, pass_db, in_force_db),
     )
 
 
@@ -259,20 +265,22 @@ def _between(groups: Iterable[Tally]) -> robust.Component:
 
 
 def _warnings(sensors: int, repeat: Repeat, false_fail: float, would_pass: int) -> list[str]:
-    found = []
+    warnings = []
     if would_pass:
-        found.append(
+        warnings.append(
             f"TAKE CARE: {would_pass} of the sensors that stand at WEAK or DEAD for their level would PASS"
         )
     if sensors < SENSORS_GOOD:
-        found.append(f"only {sensors} sensors; {SENSORS_GOOD} make it sound")
+        warnings.append(f"only {sensors} sensors; {SENSORS_GOOD} make it sound")
     if repeat.pairs < PAIRS_MIN:
-        found.append(f"only {repeat.pairs} repeated readings: {STATED_DB:g} dB taken for the repeatability")
+        warnings.append(
+            f"only {repeat.pairs} repeated readings: {STATED_DB:g} dB taken for the repeatability"
+        )
     if repeat.probes < 2:
-        found.append("one probe only: differences between probes are not in it")
+        warnings.append("one probe only: differences between probes are not in it")
     if false_fail > 0.005:
-        found.append(f"{100 * false_fail:.1f} % of healthy sensors would need a second reading")
-    return found
+        warnings.append(f"{100 * false_fail:.1f} % of healthy sensors would need a second reading")
+    return warnings
 
 
 def histogram_of(levels: Iterable[float]) -> list[tuple[float, int]]:
@@ -287,25 +295,25 @@ def histogram_of(levels: Iterable[float]) -> list[tuple[float, int]]:
     ]
 
 
-def proposed(current: LimitSet, made: Fit, accepted: Collection[int] = ()) -> LimitSet:
+def proposed(current: LimitSet, fit: Fit, accepted: Collection[int] = ()) -> LimitSet:
     """The current set with the fitted classes' pass and dead limits; what could not be fitted stays, and what
     is held back, unless its class is accepted.
     """
     fits = {
         row.class_khz: row
-        for row in made.classes
+        for row in fit.classes
         if row.is_proposed or (row.class_khz in accepted and row.pass_db is not None)
     }
     classes = []
     for row in current["classes"]:
-        fitted = fits.get(row["class_khz"])
-        classes.append(dict(row) if fitted is None else _fitted_class(row, fitted))
+        class_fit = fits.get(row["class_khz"])
+        classes.append(dict(row) if class_fit is None else _fitted_class(row, class_fit))
     made_set: LimitSet = {**current, "classes": classes}
     sets.check(made_set)
     return made_set
 
 
-def _fitted_class(row: dict[str, int], fitted: ClassFit) -> dict[str, int]:
-    assert fitted.pass_db is not None and fitted.dead_db is not None
-    dead_cdb = max(round(fitted.dead_db * 100), row["neighbour_cdb"] + 100)
-    return {**row, "pass_cdb": round(fitted.pass_db * 100), "dead_cdb": dead_cdb}
+def _fitted_class(row: dict[str, int], class_fit: ClassFit) -> dict[str, int]:
+    assert class_fit.pass_db is not None and class_fit.dead_db is not None
+    dead_cdb = max(round(class_fit.dead_db * 100), row["neighbour_cdb"] + 100)
+    return {**row, "pass_cdb": round(class_fit.pass_db * 100), "dead_cdb": dead_cdb}

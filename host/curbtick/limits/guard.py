@@ -36,8 +36,7 @@ def acceptance_limit_db(tolerance_db: float, u_db: float, risk: float) -> float:
 
 
 def false_fail_share(pass_db: float, centre_db: float, spread_db: float, u_db: float) -> float:
-    """Share of healthy sensors, normal about centre_db with spread_db, that one reading puts below pass_db.
-    """
+    """Share of healthy sensors, normal about centre_db with spread_db, that one reading puts below pass_db."""
     return float(stats.norm.cdf((pass_db - centre_db) / sqrt(spread_db**2 + u_db**2)))
 
 

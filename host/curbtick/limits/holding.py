@@ -51,18 +51,18 @@ def reasons(
 
     above: of the heard sensors, outliers above the centre; in_force_db: the pass limit so far, None for none.
     """
-    found = []
+    words = []
     if standing.not_passing > NOT_PASSING_MAX_SHARE * standing.sensors:
-        found.append(
+        words.append(
             f"{standing.not_passing} of {standing.sensors} sensors do not stand at PASS, so the centre may be that "
             "of worn ones"
         )
     if above > ABOVE_MAX_SHARE * heard:
-        found.append(
+        words.append(
             f"{above} of {heard} sensors lie far above the centre, so the healthy ones may be set aside"
         )
     if in_force_db is not None and in_force_db - pass_db > FALL_MAX_DB:
-        found.append(
+        words.append(
             f"the pass limit would fall {in_force_db - pass_db:.1f} dB below that in force, {in_force_db:.1f} dBFS"
         )
-    return found
+    return words

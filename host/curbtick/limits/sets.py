@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from curbtick_wire import codec, names, settings
+from curbtick_wire import classes, codec, settings
 from curbtick_wire.errors import WireError
 from sqlalchemy import Connection, func, select
 
@@ -57,13 +57,15 @@ def check(limit_set: LimitSet) -> bytes:
         raise _refused("high_floor_min_cdb must lie below high_floor_max_cdb")
     if limit_set["high_floor_min_cdb"] < settings.LIVE_LEAST_CDB:
         least_db = settings.LIVE_LEAST_CDB / 100
-        raise _refused(f"high_floor_min_cdb below {least_db:g} dBFS lets a missing microphone pass for a live one")
+        raise _refused(
+            f"high_floor_min_cdb below {least_db:g} dBFS lets a missing microphone pass for a live one"
+        )
     return packed
 
 
 def _check_class(row: Mapping[str, int]) -> None:
     where = f"class {row['class_khz']}: "
-    if row["class_khz"] not in (*names.CLASSES_KHZ, names.CLASS_CUSTOM):
+    if not classes.is_class(row["class_khz"]):
         raise _refused(f"there is no class {row['class_khz']}")
     ordered = (
         ("dead_cdb", "pass_cdb"),
@@ -124,10 +126,10 @@ def load(connection: Connection, revision: int | None = None) -> LimitSet:
 
 def all_sets(connection: Connection) -> dict[int, LimitSet]:
     """Every set by revision, the factory set included."""
-    made = {settings.FACTORY_REVISION: factory()}
+    by_revision = {settings.FACTORY_REVISION: factory()}
     for row in connection.execute(select(tables.limit_sets).order_by(tables.limit_sets.c.revision)):
-        made[row.revision] = codec.unpack_limits(bytes(row.payload))
-    return made
+        by_revision[row.revision] = codec.unpack_limits(bytes(row.payload))
+    return by_revision
 
 
 def differences(before: LimitSet, after: LimitSet) -> list[Difference]:
@@ -159,22 +161,22 @@ def to_toml(limit_set: LimitSet) -> str:
 def from_toml(text: str) -> LimitSet:
     """Read a set written by `to_toml`; revision is 1 until it is saved. Raises InputError."""
     try:
-        found = tomllib.loads(text)
+        fields = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise _refused(str(error)) from error
-    made: LimitSet = {"revision": settings.FACTORY_REVISION}
+    limit_set: LimitSet = {"revision": settings.FACTORY_REVISION}
     for name in SET_FIELDS[1:]:
-        made[name] = _value(found, name, "the set")
-    classes = found.get("classes")
+        limit_set[name] = _value(fields, name, "the set")
+    classes = fields.get("classes")
     if not isinstance(classes, list) or not classes:
         raise _refused("it has no classes")
-    made["classes"] = [{name: _value(row, name, "a class") for name in CLASS_FIELDS} for row in classes]
-    check(made)
-    return made
+    limit_set["classes"] = [{name: _value(row, name, "a class") for name in CLASS_FIELDS} for row in classes]
+    check(limit_set)
+    return limit_set
 
 
-def _value(found: Mapping[str, Any], name: str, where: str) -> int:
-    value = found.get(name)
+def _value(fields: Mapping[str, Any], name: str, where: str) -> int:
+    value = fields.get(name)
     if not isinstance(value, int) or isinstance(value, bool):
         raise _refused(f"{name} of {where} is {'missing' if value is None else 'no whole number'}")
     return value

@@ -26,8 +26,10 @@ EFFECTIVENESS_GOOD, MISS_GOOD, FALSE_ALARM_GOOD, KAPPA_GOOD = 0.90, 0.02, 0.05, 
 
 @dataclass(frozen=True)
 class Run:
-    """One reading of the study. truth and verdict: "pass" or what is wrong; level_db None where none was
-    measured.
+    """One reading of the study.
+
+    truth, verdict: "pass" or what is wrong.
+    level_db: None where none was measured.
     """
 
     technician: str
@@ -55,7 +57,14 @@ class Share:
 
 @dataclass(frozen=True)
 class Appraiser:
-    """How one technician agrees with the truth, and with himself."""
+    """How one technician agrees with the truth, and with himself.
+
+    kappa: Cohen's kappa against the truth.
+    effectiveness: runs whose verdict was right.
+    miss: faulty parts that were passed.
+    false_alarm: healthy parts that were not passed.
+    repeats: parts that got one verdict in all trials.
+    """
 
     technician: str
     kappa: float | None
@@ -76,7 +85,14 @@ class Component:
 
 @dataclass(frozen=True)
 class Levels:
-    """Variance components of the level, from the parts that every technician read equally often."""
+    """Variance components of the level, from the parts that every technician read equally often.
+
+    parts, technicians, trials: the size of the table.
+    repeatability: within one technician and part.
+    technician: between technicians.
+    interaction: of technicians with parts.
+    part: between parts.
+    """
 
     parts: int
     technicians: int
@@ -96,7 +112,12 @@ class Levels:
 
 @dataclass(frozen=True)
 class Study:
-    """What a study says; levels is None where the cells do not allow it, and the notes say why."""
+    """What a study says.
+
+    between: kappa of each two technicians, by their names.
+    levels: None where the cells do not allow it; the notes say why.
+    notes: what was left out, a phrase each.
+    """
 
     runs: int
     appraisers: Sequence[Appraiser]
@@ -210,7 +231,7 @@ def appraise(technician: str, runs: Sequence[Run]) -> Appraiser:
         _share(right, len(runs)),
         _share(sum(faulty), len(faulty)),
         _share(len(healthy) - sum(healthy), len(healthy)),
-        _share(sum(len(found) == 1 for found in by_part.values()), len(by_part)),
+        _share(sum(len(verdicts) == 1 for verdicts in by_part.values()), len(by_part)),
     )
 
 

@@ -44,10 +44,10 @@ class Tally:
     def _deviations(self) -> Counter[int]:
         """Distances from the median, in half steps."""
         middle = _twice_median(self.counts)
-        found = Counter[int]()
+        deviations = Counter[int]()
         for steps, count in self.counts.items():
-            found[abs(2 * steps - middle)] += count
-        return found
+            deviations[abs(2 * steps - middle)] += count
+        return deviations
 
     def without_outliers(self, sigma_min_db: float) -> "Tally":
         """As `robust.without_outliers`."""

@@ -1,5 +1,5 @@
 """The report: a static site of self-contained pages, made from the history."""
 
-from curbtick.report.site import Built, Pages, build
+from curbtick.report.site import Built, Site, build
 
-__all__ = ["Built", "Pages", "build"]
+__all__ = ["Built", "Site", "build"]

@@ -2,13 +2,13 @@
 
 from curbtick_wire import names
 
+from curbtick.dates import when
 from curbtick.fleet.rounds import Round
 from curbtick.fleet.vehicles import Bumper
-from curbtick.moments import when
-from curbtick.report.pages import ENVIRONMENT
+from curbtick.report.pages.frame import ENVIRONMENT
 
 
-def round_sheet(made: Round) -> str:
+def round_sheet(round_: Round) -> str:
     """The round sheet as a page for the printer: bar numbers, vehicles, what their bumpers carry."""
     rows = [
         {
@@ -18,10 +18,14 @@ def round_sheet(made: Round) -> str:
             "rear": fitted_words(vehicle.bumper(names.REAR)),
             "front": fitted_words(vehicle.bumper(names.FRONT)),
         }
-        for place, vehicle in enumerate(made.vehicles, 1)
+        for place, vehicle in enumerate(round_.vehicles, 1)
     ]
     return ENVIRONMENT.get_template("round.html").render(
-        number=made.number, name=made.name, technician=made.technician, made=when(made.made_ms), rows=rows
+        number=round_.number,
+        name=round_.name,
+        technician=round_.technician,
+        made=when(round_.made_ms),
+        rows=rows,
     )
 
 

@@ -1,42 +1,50 @@
-"""Building the site: what each page needs is fetched once, page by page, so memory does not grow with the
-history.
+"""The site: the pages of one history on one day.
+
+What each page needs is fetched once and page by page, so that memory does not grow with the history.
 """
 
-from collections.abc import Callable, Container, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection
 
+from curbtick.dates import date, day_end_ms
 from curbtick.errors import InputError
-from curbtick.fleet import (
-    again,
-    health,
-    history,
-    leaks,
-    readings,
-    repeat,
-    results,
-    state,
-    swap,
-    vehicles,
-    worklist,
-)
-from curbtick.fleet.again import Again, Standing
-from curbtick.fleet.history import PlaceHistory
+from curbtick.fleet import leaks, readings, vehicles
 from curbtick.fleet.leaks import Body
+from curbtick.fleet.places import state
+from curbtick.fleet.places.state import VehicleState
+from curbtick.fleet.probes import health
 from curbtick.fleet.readings import Reading
-from curbtick.fleet.repeat import Repeatability
-from curbtick.fleet.state import VehicleState
-from curbtick.fleet.trend import Trend
 from curbtick.fleet.vehicles import Vehicle
-from curbtick.limits import sets
-from curbtick.moments import date, day_end_ms, when
-from curbtick.report import again_views, pages, probes_page, reading_page, work_page
-from curbtick.report.leak_views import BodyLine, LeakViews, body_lines, leak_views
-from curbtick.report.pages import Site
-from curbtick.store import Store, tables
+from curbtick.fleet.work import past, reread, swap
+from curbtick.fleet.work.findings import DONE, OPEN, PROVED, Finding
+from curbtick.fleet.work.findings import load as load_findings
+from curbtick.fleet.work.past import PlaceHistory
+from curbtick.fleet.work.reread import Again
+from curbtick.limits import repeat, sets
+from curbtick.limits.repeat import Repeatability
+from curbtick.report import lookups
+from curbtick.report.pages.day import day_page
+from curbtick.report.pages.fading import fading_page
+from curbtick.report.pages.fleet import fleet_page
+from curbtick.report.pages.frame import Frame
+from curbtick.report.pages.limits import limits_page
+from curbtick.report.pages.probes import probes_page
+from curbtick.report.pages.reading import reading_page
+from curbtick.report.pages.vehicle import vehicle_page
+from curbtick.report.pages.work import work_page
+from curbtick.report.views import site_map
+from curbtick.report.views.day import day_notes, day_words
+from curbtick.report.views.fading import Fading
+from curbtick.report.views.leaks import BodyLine, body_lines
+from curbtick.report.views.reread import day_work, retired_words
+from curbtick.store.history import Store
+
+# Pages are made from so many readings at a time.
+BATCH = 200
 
 Tick = Callable[[int, int | None], None]
 
@@ -54,14 +62,14 @@ def _no_tick(_done: int, _of: int | None = None) -> None:
     """Progress that nobody watches."""
 
 
-class Pages:
+class Site:
     """The pages of one history on one day, each made when it is asked for; what they share is fetched once."""
 
     def __init__(self, connection: Connection, day_ms: int, now_ms: int) -> None:
         self._connection = connection
         self._day_ms = day_ms
         self._now_ms = now_ms
-        self._fading_of: dict[int, list[tuple[PlaceHistory, Trend]]] = {}
+        self._fading_of: dict[int, list[Fading]] = {}
 
     @cached_property
     def of_day(self) -> list[Reading]:
@@ -81,15 +89,15 @@ class Pages:
         return frozenset({r.id for r in self.of_day} | current)
 
     @cached_property
-    def findings(self) -> list[worklist.Finding]:
+    def findings(self) -> list[Finding]:
         """Findings that are not proved, and those proved since the day began."""
-        every = (worklist.OPEN, worklist.DONE, worklist.PROVED)
-        return worklist.load(self._connection, every, since_ms=self._day_ms)
+        states = (OPEN, DONE, PROVED)
+        return load_findings(self._connection, states, since_ms=self._day_ms)
 
     @cached_property
     def again(self) -> list[Again]:
         """Places of all vehicles that are to be read again."""
-        return again.of_states(self.states, self.findings)
+        return reread.of_states(self.states, self.findings)
 
     @cached_property
     def bodies(self) -> dict[int, Body]:
@@ -102,36 +110,40 @@ class Pages:
         return repeat.of_fleet(self._connection)
 
     @cached_property
-    def site(self) -> Site:
+    def frame(self) -> Frame:
         """What every page needs."""
-        every_name = {v.id: v.name for v in vehicles.load(self._connection)}
-        limit_sets = sets.all_sets(self._connection)
-        found = health.of_probes(self._connection, self._now_ms)
-        day = date(self._day_ms)
-        return Site(self._now_ms, found, limit_sets, every_name, self.reading_ids, day, self.bodies)
+        return Frame(
+            now_ms=self._now_ms,
+            health=health.of_probes(self._connection, self._now_ms),
+            limit_sets=sets.all_sets(self._connection),
+            vehicle_names={v.id: v.name for v in vehicles.load(self._connection)},
+            pages=self.reading_ids,
+            day=date(self._day_ms),
+            bodies=self.bodies,
+        )
 
     @property
     def overviews(self) -> dict[str, Callable[[], str]]:
         """How to make each page that is not about one vehicle or reading."""
         return {
-            "index.html": self._day,
-            "fleet.html": self._fleet,
-            "work.html": self._work,
-            "fading.html": self._fading,
-            "limits.html": lambda: pages.limits_page(self.site, *_limit_origins(self._connection)),
-            "probes.html": lambda: probes_page.page(self.site, undated_by_probe(self._connection)),
+            site_map.DAY.file: self._day,
+            site_map.FLEET.file: self._fleet,
+            site_map.WORK.file: self._work,
+            site_map.FADING.file: self._fading,
+            site_map.LIMITS.file: self._limits,
+            site_map.PROBES.file: self._probes,
         }
 
     def every(self) -> Iterator[tuple[str, str]]:
         """(file name, text) of every page."""
         for vehicle_state in self.states:
-            yield f"vehicle-{vehicle_state.vehicle.id}.html", self.vehicle(vehicle_state)
+            yield site_map.vehicle(vehicle_state.vehicle.id), self.vehicle(vehicle_state)
         for name, make in self.overviews.items():
             yield name, make()
         keys = sorted(self.reading_ids)
-        for start in range(0, len(keys), 200):
-            for reading in readings.by_ids(self._connection, keys[start : start + 200]).values():
-                yield f"reading-{reading.ref}.html", self.reading(reading)
+        for start in range(0, len(keys), BATCH):
+            for reading in readings.by_ids(self._connection, keys[start : start + BATCH]).values():
+                yield site_map.reading(reading.ref), self.reading(reading)
 
     @property
     def count(self) -> int:
@@ -155,24 +167,24 @@ class Pages:
 
     def _day(self) -> str:
         read = {reading.vehicle_id for reading in self.of_day}
-        standing = standing_of(self._connection, self.of_day)
+        standing = lookups.standing_of(self._connection, self.of_day)
         states = [s for s in self._in_service if s.vehicle.id in read]
         findings = [finding for finding in self.findings if finding.vehicle_id in read]
-        found = [one for one in self.again if one.vehicle.id in read]
-        found += again.not_fitted(self.of_day, standing, self.states)
+        again = [place for place in self.again if place.vehicle.id in read]
+        again += reread.not_fitted(self.of_day, standing, self.states)
         body = self._body_of_day(read)
-        is_something = bool(findings or body)
-        return pages.day_page(
-            self.site,
-            self.of_day,
-            standing,
-            states,
-            findings,
-            again_views.day_work(self.of_day, standing, found, is_something, self.reading_ids),
-            body,
-            leaks_of_day(self._connection, self._day_ms),
-            [*again_views.retired_words(states), *day_notes(self.of_day, standing)],
-            _day_words(self.of_day),
+        has_findings = bool(findings or body)
+        return day_page(
+            self.frame,
+            readings=self.of_day,
+            standing=standing,
+            states=states,
+            findings=findings,
+            work=day_work(self.of_day, standing, again, has_findings, self.reading_ids),
+            body=body,
+            leaks=lookups.leaks_of_day(self._connection, self._day_ms),
+            notes=[*retired_words(states), *day_notes(self.of_day, standing)],
+            day_words=day_words(self.of_day),
         )
 
     def _body_of_day(self, read: Container[int | None]) -> list[BodyLine]:
@@ -183,62 +195,73 @@ class Pages:
             for key, body in self.bodies.items()
             if key in read or any(self._day_ms <= check.latest_ms < end_ms for check in body.shown)
         }
-        return body_lines(chosen, self.site.vehicle_names)
+        return body_lines(chosen, self.frame.vehicle_names)
 
     @property
     def _in_service(self) -> list[VehicleState]:
         return [s for s in self.states if not s.vehicle.is_reference]
 
     def _fleet(self) -> str:
-        return pages.fleet_page(self.site, self._in_service)
+        return fleet_page(self.frame, self._in_service)
 
     def _work(self) -> str:
-        unproved = [finding for finding in self.findings if finding.state != worklist.PROVED]
-        abouts = {
-            s.vehicle.id: "; ".join(filter(None, (s.vehicle.type, s.vehicle.depot))) for s in self.states
-        }
+        unproved = [finding for finding in self.findings if finding.state != PROVED]
         in_use = [s.vehicle.id for s in self._in_service if s.vehicle.retired_ms is None]
-        bodies = {key: self.bodies[key].pointers for key in in_use if key in self.bodies}
-        pointers = {key: words for key, words in bodies.items() if words}
-        concerned = {f.vehicle_id for f in unproved} | {one.vehicle.id for one in self.again} | pointers.keys()
-        standing = [s for s in self.states if s.vehicle.id in concerned]
-        swaps = {key: self._swaps(key) for key in concerned}
-        loose = again.loose_words(again.loose_counts(self._connection))
-        return work_page.page(self.site, unproved, self.again, pointers, loose, abouts, standing, swaps)
+        pointers = {key: self.bodies[key].pointers for key in in_use if key in self.bodies}
+        pointers = {key: words for key, words in pointers.items() if words}
+        concerned = (
+            {f.vehicle_id for f in unproved} | {place.vehicle.id for place in self.again} | pointers.keys()
+        )
+        return work_page(
+            self.frame,
+            findings=unproved,
+            again=self.again,
+            body=pointers,
+            loose=reread.loose_words(reread.loose_counts(self._connection)),
+            abouts={
+                s.vehicle.id: "; ".join(filter(None, (s.vehicle.type, s.vehicle.depot))) for s in self.states
+            },
+            states=[s for s in self.states if s.vehicle.id in concerned],
+            swaps={key: self._swaps(key) for key in concerned},
+        )
+
+    def _limits(self) -> str:
+        return limits_page(self.frame, lookups.limit_origins(self._connection))
+
+    def _probes(self) -> str:
+        return probes_page(self.frame, lookups.undated_by_probe(self._connection))
 
     def _swaps(self, vehicle_id: int) -> list[str]:
         return swap.in_words(self._connection, vehicle_id, lambda: self.repeatability)
 
     def _fading(self) -> str:
-        """Of vehicles whose page was made before, what was found then."""
-        found: list[tuple[PlaceHistory, Trend]] = []
+        """Vehicles whose page was made before were looked at then."""
+        fading: list[Fading] = []
         for vehicle in (s.vehicle for s in self._in_service):
             if vehicle.id not in self._fading_of:
                 self._places(vehicle)
-            found += self._fading_of[vehicle.id]
-        return pages.fading_page(self.site, found)
+            fading += self._fading_of[vehicle.id]
+        return fading_page(self.frame, fading)
 
     def _places(self, vehicle: Vehicle) -> list[PlaceHistory]:
         """The history of a vehicle's positions; what fades is kept for the page of the fading ones."""
-        places = history.of_vehicle(self._connection, vehicle, self.site.limit_sets)
-        trends = [(place, place.trend) for place in places if place.trend is not None]
-        self._fading_of[vehicle.id] = [(place, trend) for place, trend in trends if trend.is_fading]
+        places = past.of_vehicle(self._connection, vehicle, self.frame.limit_sets)
+        trends = [Fading(place, place.trend) for place in places if place.trend is not None]
+        self._fading_of[vehicle.id] = [fading for fading in trends if fading.trend.is_fading]
         return places
 
     def vehicle(self, vehicle_state: VehicleState) -> str:
         """A vehicle's page."""
         vehicle = vehicle_state.vehicle
         places = self._places(vehicle)
-        mine = [finding for finding in self.findings if finding.vehicle_id == vehicle.id]
-        open_places = again.of_states([vehicle_state], mine)
-        return pages.vehicle_page(
-            self.site, vehicle_state, mine, open_places, places, self._swaps(vehicle.id)
-        )
+        findings = [finding for finding in self.findings if finding.vehicle_id == vehicle.id]
+        again = reread.of_states([vehicle_state], findings)
+        return vehicle_page(self.frame, vehicle_state, findings, again, places, self._swaps(vehicle.id))
 
     def reading(self, reading: Reading) -> str:
         """A reading's page."""
         snippet = readings.waves_of(self._connection, reading)
-        return reading_page.page(self.site, reading, readings.as_object(self._connection, reading), snippet)
+        return reading_page(self.frame, reading, readings.as_object(self._connection, reading), snippet)
 
 
 def build(store: Store, out: Path, day_ms: int, now_ms: int, tick: Tick = _no_tick) -> Built:
@@ -250,85 +273,14 @@ def build(store: Store, out: Path, day_ms: int, now_ms: int, tick: Tick = _no_ti
     try:
         out.mkdir(parents=True, exist_ok=True)
         with store.read() as connection:
-            made = Pages(connection, day_ms, now_ms)
-            for written, (name, text) in enumerate(made.every(), 1):
+            site = Site(connection, day_ms, now_ms)
+            for written, (name, text) in enumerate(site.every(), 1):
                 (out / name).write_text(text, encoding="utf-8")
-                tick(written, made.count)
-            return Built(out / "index.html", made.count, len(made.of_day))
+                tick(written, site.count)
+            return Built(out / site_map.DAY.file, site.count, len(site.of_day))
     except OSError as error:
         raise InputError(
             f"The report cannot be written to {out}: {error.strerror or error}.",
             "The history is unchanged.",
             "Free some space, or name another folder with --out.",
         ) from error
-
-
-def standing_of(connection: Connection, of_day: Sequence[Reading]) -> dict[int, tuple[str, Sequence[str]]]:
-    """Verdict and reasons by reading key, where a bumper result named the reading."""
-    if not of_day:
-        return {}
-    columns = tables.bumper_results.c
-    low, high = of_day[0].sort_ms, of_day[-1].sort_ms + 86_400_000
-    query = select(tables.bumper_results).where(columns.sort_ms.between(low, high))
-    by_seq: dict[tuple[int, int], tuple[str, Sequence[str]]] = {}
-    for row in connection.execute(query.order_by(columns.sort_ms, columns.id)):
-        result = results.from_row(row)
-        by_seq.update({(result.probe_id, seq): stands for seq, stands in result.by_seq.items()})
-    return {r.id: by_seq[r.probe_id, r.seq] for r in of_day if (r.probe_id, r.seq) in by_seq}
-
-
-def day_notes(of_day: Sequence[Reading], standing: Standing) -> list[str]:
-    """What a reader of the day must know: readings without a vehicle, without a date."""
-    loose = again.loose_words(again_views.loose_counts(of_day, standing))
-    notes = [loose] if loose else []
-    undated = sum(reading.time_ms is None for reading in of_day)
-    if undated:
-        come = "reading comes" if undated == 1 else "readings come"
-        notes.append(
-            f"{undated} {come} from a start of the probe that never met a bench: the order is known, the date is not. "
-            "They stand here because they were taken no later than this day."
-        )
-    return notes
-
-
-def _day_words(of_day: Sequence[Reading]) -> str:
-    if not of_day:
-        return "No reading was taken on this day."
-    dated = [r.time_ms for r in of_day if r.time_ms is not None]
-    probes = ", ".join(sorted({r.probe for r in of_day}))
-    span = f", {when(min(dated))[11:]} to {when(max(dated))[11:]}" if dated else ""
-    return f"Read with probe {probes}{span}."
-
-
-def leaks_of_day(connection: Connection, day_ms: int) -> LeakViews:
-    """The seal and hiss sections of a day."""
-    sections = leaks.sections_between(connection, day_ms, day_end_ms(day_ms))
-    known = readings.names_of(connection, [s.vehicle_id for s in sections if s.vehicle_id is not None])
-    return leak_views(sections, known)
-
-
-def _limit_origins(connection: Connection) -> tuple[dict[int, tuple[str, int]], dict[int, list[str]]]:
-    """((origin, made_ms) by revision, names of the probes each was sent to)."""
-    rows = connection.execute(select(tables.limit_sets))
-    origins = {row.revision: (row.origin or "", row.made_ms) for row in rows}
-    query = select(tables.sends.c.number, tables.probes.c.name).join(
-        tables.probes, tables.probes.c.id == tables.sends.c.probe_id
-    )
-    sent: dict[int, list[str]] = {}
-    for row in connection.execute(query.where(tables.sends.c.what == "limits").distinct()):
-        sent.setdefault(row.number, []).append(row.name)
-    return origins, sent
-
-
-def undated_by_probe(connection: Connection) -> dict[int, int]:
-    """How many readings have no date, by probe; those of a start that never met a bench stand at its last bound."""
-    boot, reading = tables.boots.c, tables.readings.c
-    # By time, not by probe: a probe's readings may be a million, those of one moment are few.
-    mine = (reading.sort_ms == boot.not_after_ms) & (reading.boot == boot.boot)
-    query = (
-        select(boot.probe_id, func.count())
-        .select_from(tables.boots.join(tables.readings, mine & (reading.probe_id + 0 == boot.probe_id)))
-        .where(boot.offset_ms.is_(None))
-    )
-    rows = connection.execute(query.group_by(boot.probe_id))
-    return {row[0]: row[1] for row in rows}

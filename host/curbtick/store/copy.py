@@ -6,23 +6,30 @@ no other command opens it.
 """
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, Table, func, literal, select, text, tuple_
 
 from curbtick.errors import InputError, StoreError
-from curbtick.store import Store, tables
-from curbtick.store.engine import COPYING, shown
+from curbtick.progress import Progress
+from curbtick.store import tables
+from curbtick.store.database.engine import shown
+from curbtick.store.history import Store
+from curbtick.store.schema import COPYING
 
 PORTION = 2000
-Progress = Callable[[int, int], object]
 _OWN_MARKS = ("schema_version", COPYING)
 _WHOLE = [table for table in tables.metadata.sorted_tables if table is not tables.meta]
 
 
 class Copied(NamedTuple):
-    """What a copy brought. rows: of all tables; fresh: those that this run brought; digest: SHA-256 in hex."""
+    """What a copy brought.
+
+    rows: rows of all tables.
+    fresh: those that this run brought.
+    digest: SHA-256 of both ends, in hex.
+    """
 
     rows: int
     fresh: int
@@ -38,16 +45,16 @@ def copy(source: Store, target: Store, progress: Progress | None = None) -> Copi
     with source.read() as connection:
         _claim(target, _identity(connection))
         total = sum(_count(connection, table) for table in _WHOLE)
-        done = fresh = 0
+        rows_there = fresh = 0
         for table in _WHOLE:
             with target.read() as there:
-                done += _count(there, table)
+                rows_there += _count(there, table)
             for portion in _portions(connection, target, table):
                 with target.write() as there:
                     there.execute(table.insert(), portion)
-                done, fresh = done + len(portion), fresh + len(portion)
+                rows_there, fresh = rows_there + len(portion), fresh + len(portion)
                 if progress:
-                    progress(done, total)
+                    progress(rows_there, total)
         return Copied(total, fresh, _finish(connection, source, target))
 
 
@@ -94,8 +101,10 @@ def _portions(source: Connection, target: Store, table: Table) -> Iterator[list[
         last = there.execute(_keys(table)).one_or_none()
     query = select(table).order_by(*table.primary_key)
     if last is not None:
-        given = [literal(value, column.type) for value, column in zip(last, table.primary_key, strict=True)]
-        query = query.where(tuple_(*table.primary_key) > tuple_(*given))
+        last_key = [
+            literal(value, column.type) for value, column in zip(last, table.primary_key, strict=True)
+        ]
+        query = query.where(tuple_(*table.primary_key) > tuple_(*last_key))
     rows = source.execute(query, execution_options={"yield_per": PORTION})
     for portion in rows.mappings().partitions():
         yield [dict(row) for row in portion]

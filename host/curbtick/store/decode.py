@@ -70,21 +70,21 @@ def decode_all(raws: Iterable[bytes]) -> list[Decoded]:
 
     Raises StoreError for a record that is cut short or whose CRC-32 is wrong.
     """
-    made = []
+    batch = []
     for raw in raws:
         # A CRC-32 run over its own little-endian value ends in a fixed residue.
-        known = _KINDS.get(raw[0]) if crc32(raw) == _RESIDUE else None
+        form = _KINDS.get(raw[0]) if crc32(raw) == _RESIDUE else None
         if (
-            known is None
-            or len(raw) < known.size + _CRC.size
+            form is None
+            or len(raw) < form.size + _CRC.size
             or raw[1] != records.LAYOUT
             or raw[2] + 256 * raw[3] != len(raw)
         ):
-            made.append(_raw_only(raw))
+            batch.append(_raw_only(raw))
         else:
-            row = known.unpack(raw)
-            made.append(Decoded(row[0], row[1], raw[0], raw, row))
-    return made
+            row = form.unpack(raw)
+            batch.append(Decoded(row[0], row[1], raw[0], raw, row))
+    return batch
 
 
 def _raw_only(raw: bytes) -> Decoded:

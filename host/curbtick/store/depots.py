@@ -5,11 +5,17 @@ from typing import NamedTuple
 from sqlalchemy import Connection, bindparam, func, select, update
 
 from curbtick.errors import InputError
-from curbtick.store import server, tables
+from curbtick.store import tables
+from curbtick.store.database import server
 
 
 class Bench(NamedTuple):
-    """A bench that pulled. probes: different probes; new_records: records that it was the first to bring."""
+    """A bench that pulled.
+
+    pulls: how many.
+    probes: different probes.
+    new_records: records that it was the first to bring.
+    """
 
     name: str
     depot: str | None
@@ -42,10 +48,10 @@ def note_bench(connection: Connection, name: str, at_ms: int) -> None:
 
 def place_bench(connection: Connection, name: str, depot: str) -> None:
     """Say which depot a bench stands in. Raises InputError for a bench that never pulled."""
-    done = connection.execute(
+    change = connection.execute(
         update(tables.benches).where(tables.benches.c.name == name).values(depot=depot)
     )
-    if not done.rowcount:
+    if not change.rowcount:
         raise InputError(
             f"No bench {name} has pulled into this history.",
             "Nothing was changed.",

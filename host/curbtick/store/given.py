@@ -27,16 +27,10 @@ class Span(NamedTuple):
     below_seq: int
 
 
-WHOLE_LOG = Span(-1, sys.maxsize)
-
-
-_LIFE = tables.probes.alias()
-_SENDS = (
-    select(tables.sends.c.number, tables.sends.c.probe_id, tables.sends.c.above_seq)
-    .join(tables.probes, tables.probes.c.id == tables.sends.c.probe_id)
-    .join(_LIFE, _LIFE.c.unique_id == tables.probes.c.unique_id)
-    .where(_LIFE.c.id == bindparam("probe_id"), tables.sends.c.what == "round")
-    .where(tables.sends.c.number.in_(bindparam("numbers", expanding=True)))
+_SENDS = select(tables.sends.c.number, tables.sends.c.above_seq).where(
+    tables.sends.c.probe_id == bindparam("probe_id"),
+    tables.sends.c.what == "round",
+    tables.sends.c.number.in_(bindparam("numbers", expanding=True)),
 )
 _EVENTS = select(tables.events.c.value, tables.events.c.seq).where(
     tables.events.c.probe_id == bindparam("probe_id"),
@@ -51,35 +45,34 @@ def spans(
 ) -> dict[int, list[Span]]:
     """The spans of a probe's log in which each of these numbers means a round of this history.
 
-    arriving: records about to be stored. A number that was never sent to the probe from here has no entry. A
-    send without a note of the record, as older versions made them, stands for every record of every life.
+    arriving: records about to be stored. A number that was never sent to the probe from here has no entry.
     """
-    found = connection.execute(_SENDS, {"probe_id": probe_id, "numbers": list(numbers)}).all()
-    made = {row.number: [WHOLE_LOG] for row in found if row.above_seq is None}
-    noted = [row for row in found if row.number not in made and row.probe_id == probe_id]
-    if noted:
-        lowest = min(row.above_seq for row in noted)
-        came = _received(connection, probe_id, {row.number for row in noted}, lowest, arriving)
-        for row in noted:
-            later = sorted(seq for seq in came.get(row.number, ()) if seq > row.above_seq)
-            end = later[1] if len(later) > 1 else sys.maxsize
-            made.setdefault(row.number, []).append(Span(row.above_seq, end))
-    return made
+    sends = connection.execute(_SENDS, {"probe_id": probe_id, "numbers": list(numbers)}).all()
+    if not sends:
+        return {}
+    lowest_seq = min(send.above_seq for send in sends)
+    events = _received(connection, probe_id, {send.number for send in sends}, lowest_seq, arriving)
+    by_number: dict[int, list[Span]] = {}
+    for send in sends:
+        later = sorted(seq for seq in events.get(send.number, ()) if seq > send.above_seq)
+        end_seq = later[1] if len(later) > 1 else sys.maxsize
+        by_number.setdefault(send.number, []).append(Span(send.above_seq, end_seq))
+    return by_number
 
 
 def _received(
     connection: Connection, probe_id: int, numbers: set[int], above_seq: int, arriving: Iterable[Decoded]
 ) -> dict[int, set[int]]:
     """Numbers of the events by which the probe took in each round, stored and arriving."""
-    wanted = {"probe_id": probe_id, "above_seq": above_seq, "numbers": list(numbers)}
-    made: dict[int, set[int]] = {}
-    for number, seq in connection.execute(_EVENTS, wanted):
-        made.setdefault(number, set()).add(seq)
+    values = {"probe_id": probe_id, "above_seq": above_seq, "numbers": list(numbers)}
+    by_number: dict[int, set[int]] = {}
+    for event in connection.execute(_EVENTS, values):
+        by_number.setdefault(event.value, set()).add(event.seq)
     for record in arriving:
         row = record.row
         if record.kind == records.EVENT and row is not None and row[_EVENT] == RECEIVED:
-            made.setdefault(row[_VALUE], set()).add(record.seq)
-    return made
+            by_number.setdefault(row[_VALUE], set()).add(record.seq)
+    return by_number
 
 
 def is_within(seq: int, ranges: Iterable[Span]) -> bool:

@@ -45,9 +45,9 @@ def add(
     fresh = _not_stored(connection, probe_id, batch)
     if from_probe:
         _refuse_returned(connection, probe_id, fresh)
-    known = (*_anchors(fresh), *anchors)
-    if fresh or known:
-        boots = times.settle(connection, probe_id, {r.boot for r in fresh}, known, now_ms)
+    all_anchors = (*_anchors(fresh), *anchors)
+    if fresh or all_anchors:
+        boots = times.settle(connection, probe_id, {r.boot for r in fresh}, all_anchors, now_ms)
     if fresh:
         _insert(connection, tables.log, _LOG, [(probe_id, *record[:4]) for record in fresh])
         _insert_decoded(connection, probe_id, fresh, boots)
@@ -87,8 +87,8 @@ def _stored_raw(connection: Connection, probe_id: int, batch: Sequence[Decoded])
     if not batch:
         return {}
     seqs = [record.seq for record in batch]
-    found = connection.execute(_STORED, {"probe_id": probe_id, "low": min(seqs), "high": max(seqs)})
-    return {row[0]: bytes(row[1]) for row in found}
+    rows = connection.execute(_STORED, {"probe_id": probe_id, "low": min(seqs), "high": max(seqs)})
+    return {row.seq: bytes(row.raw) for row in rows}
 
 
 def _contradiction(record: Decoded) -> StoreError:
@@ -113,9 +113,9 @@ def _refuse_returned(connection: Connection, probe_id: int, fresh: Sequence[Deco
         return
     seqs = [record.seq for record in fresh]
     low, high = min(seqs), max(seqs)
-    known = [run for run in runs.of(connection, probe_id) if run[0] <= high and run[1] >= low]
-    for record in fresh if known else ():
-        if any(first <= record.seq <= last for first, last in known):
+    near = [run for run in runs.of(connection, probe_id) if run[0] <= high and run[1] >= low]
+    for record in fresh if near else ():
+        if any(first <= record.seq <= last for first, last in near):
             raise begun_afresh(
                 f"The probe has a record {record.seq} of boot {record.boot}, and had none of that number before."
             )
@@ -147,21 +147,20 @@ def _vehicles(
 
     Another bench's history may have numbered a round of its own alike: readings of it belong to no vehicle yet.
     """
-    found = {row[_ROUND] for _, _, kind, _, row in batch if row is not None and kind in _IN_ROUND} - {0}
-    spans = given.spans(connection, probe_id, found, batch) if found else {}
+    numbers = {row[_ROUND] for _, _, kind, _, row in batch if row is not None and kind in _IN_ROUND} - {0}
+    spans = given.spans(connection, probe_id, numbers, batch) if numbers else {}
     rows = connection.execute(_PLACES, {"numbers": list(spans)}) if spans else ()
     vehicles: dict[tuple[int, ...], int] = {(number, place): vehicle for number, place, vehicle in rows}
-    bounded = {number: ranges for number, ranges in spans.items() if given.WHOLE_LOG not in ranges}
-    return vehicles, _outside(batch, bounded)
+    return vehicles, _outside(batch, spans)
 
 
-def _outside(batch: Sequence[Decoded], bounded: dict[int, list[given.Span]]) -> frozenset[int]:
+def _outside(batch: Sequence[Decoded], spans: dict[int, list[given.Span]]) -> frozenset[int]:
     """Numbers of the records that lie outside the spans of their round."""
-    if not bounded:
+    if not spans:
         return frozenset()
     rounds = ((seq, row[_ROUND]) for seq, _, kind, _, row in batch if row is not None and kind in _IN_ROUND)
-    found = ((seq, bounded[number]) for seq, number in rounds if number in bounded)
-    return frozenset(seq for seq, ranges in found if not given.is_within(seq, ranges))
+    of_spans = ((seq, spans[number]) for seq, number in rounds if number in spans)
+    return frozenset(seq for seq, ranges in of_spans if not given.is_within(seq, ranges))
 
 
 def _rows(
@@ -221,7 +220,9 @@ def _columns_of(kind: int) -> tuple[str, ...]:
 _COLUMNS = {kind: _columns_of(kind) for kind in tables.DECODED}
 
 
-def _insert(connection: Connection, table: Table, columns: Sequence[str], rows: list[tuple[Any, ...]]) -> None:
+def _insert(
+    connection: Connection, table: Table, columns: Sequence[str], rows: list[tuple[Any, ...]]
+) -> None:
     """Insert rows of values through the driver's own executemany; markers become null on the way.
 
     Compiling each row through the SQL layer would cost more than the database does.

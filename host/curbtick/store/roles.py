@@ -3,8 +3,8 @@
 from pathlib import Path
 
 from curbtick.errors import InputError
-from curbtick.store import Store
-from curbtick.store.engine import shown
+from curbtick.store.database.engine import shown
+from curbtick.store.history import Store
 
 ROLES = ("curbtick_reader", "curbtick_bench", "curbtick_steward")
 

@@ -40,11 +40,11 @@ def extend(connection: Connection, probe_id: int, more: Sequence[Run]) -> None:
         connection.execute(
             delete(tables.runs).where(columns.probe_id == probe_id, columns.first_seq.in_(gone))
         )
-    made = [
+    joined = [
         {"probe_id": probe_id, "first_seq": run[0], "last_seq": run[1]} for run in set(after) - set(before)
     ]
-    if made:
-        connection.execute(tables.runs.insert(), made)
+    if joined:
+        connection.execute(tables.runs.insert(), joined)
 
 
 def of_numbers(seqs: Sequence[int]) -> list[Run]:
@@ -66,8 +66,7 @@ def merged(runs: Iterable[Run]) -> list[Run]:
 
 
 def contiguous_to(runs: Sequence[Run], first_seq: int) -> int:
-    """Highest number up to which everything from first_seq on is stored; first_seq - 1 if it is not itself.
-    """
+    """Highest number up to which everything from first_seq on is stored; first_seq - 1 if it is not itself."""
     return next((last for first, last in runs if first <= first_seq <= last), first_seq - 1)
 
 

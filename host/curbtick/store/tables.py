@@ -25,7 +25,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 1
 
 metadata = MetaData()
 Big = BigInteger().with_variant(Integer, "sqlite")
@@ -148,13 +148,13 @@ def _marker_of(name: str, letter: str) -> int | None:
 def record_columns(kind: int) -> list[Column[int]]:
     """Columns of a record kind's fields; a repeated field becomes one numbered column for each value."""
     fields = next(entry[2] for entry in records.KINDS if entry[0] == kind)
-    made: list[Column[int]] = []
+    columns: list[Column[int]] = []
     for name, form, _, _ in fields:
         count = int(form[:-1] or 1)
         column_names = [name] if count == 1 else [f"{name}_{place}" for place in range(1, count + 1)]
         info = {"marker": _marker_of(name, form[-1])}
-        made += [Column(column, _SQL_TYPES[form[-1]], info=info) for column in column_names]
-    return made
+        columns += [Column(column, _SQL_TYPES[form[-1]], info=info) for column in column_names]
+    return columns
 
 
 def _decoded(name: str, kind: int, *extra: Column[int] | Index) -> Table:
@@ -284,11 +284,13 @@ sends = Table(
     Column("what", String(10), nullable=False),
     Column("number", Big, nullable=False),
     Column("at_ms", Big, nullable=False),
-    Column("above_seq", Big),
+    Column("above_seq", Big, nullable=False),
     Index("sends_by_number", "what", "number"),
 )
-"""Rounds that a probe was given and limit sets that it took; `what` is "round" or "limits". above_seq is the
-highest record that the probe had before it got a round, null where older versions noted none.
+"""Rounds that a probe was given and limit sets that it took.
+
+what: "round" or "limits".
+above_seq: the highest record that the probe had before it got a round; 0 for limits, which need none.
 """
 
 limit_sets = Table(

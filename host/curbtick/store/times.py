@@ -9,17 +9,21 @@ the pull that brought it.
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
+from curbtick_wire.records import BOOT_MAX
 from sqlalchemy import Connection, bindparam, func, select, update
 
 from curbtick.store import tables
 
 # A crystal of 50 ppm at each end, common practice for parts of this kind.
 DRIFT_PPM = 100
-BOOT_MAX = 65535
 
 
 class Boot(NamedTuple):
-    """What is known of a boot's time; offset_ms None means only the bounds are."""
+    """What is known of a boot's time.
+
+    offset_ms: time at tick 0; None means that only the bounds are known.
+    not_before_ms, not_after_ms: the bounds.
+    """
 
     offset_ms: int | None
     not_before_ms: int | None
@@ -27,8 +31,9 @@ class Boot(NamedTuple):
 
 
 class Anchor(NamedTuple):
-    """A pair of bench time and probe ticks within a boot; uncertainty_ms is one-sided, at the anchor
-    itself.
+    """A pair of bench time and probe ticks within a boot.
+
+    uncertainty_ms: one-sided, at the anchor itself.
     """
 
     boot: int
@@ -60,8 +65,8 @@ def settle(
     bounded = _bound(connection, probe_id, changed)
     after = _boots(connection, probe_id, touched)
     for boot in (bounded | (changed - missing)) - missing:
-        known = after[boot] if boot in after else _boots(connection, probe_id, {boot})[boot]
-        _retime(connection, probe_id, boot, known)
+        times_of_boot = after[boot] if boot in after else _boots(connection, probe_id, {boot})[boot]
+        _retime(connection, probe_id, boot, times_of_boot)
     return after
 
 
@@ -100,9 +105,13 @@ _BOOTS = select(
 )
 
 
-def _boots(connection: Connection, probe_id: int, wanted: set[int]) -> dict[int, Boot]:
-    found = connection.execute(_BOOTS, {"probe_id": probe_id, "low": min(wanted), "high": max(wanted)})
-    return {row[0]: Boot(*row[1:]) for row in found if row[0] in wanted}
+def _boots(connection: Connection, probe_id: int, numbers: set[int]) -> dict[int, Boot]:
+    rows = connection.execute(_BOOTS, {"probe_id": probe_id, "low": min(numbers), "high": max(numbers)})
+    return {
+        row.boot: Boot(row.offset_ms, row.not_before_ms, row.not_after_ms)
+        for row in rows
+        if row.boot in numbers
+    }
 
 
 _KNOWN_ANCHORS = select(tables.anchors.c.boot, tables.anchors.c.ticks_ms, tables.anchors.c.host_ms).where(
@@ -117,8 +126,8 @@ def _add_anchors(connection: Connection, probe_id: int, anchors: Sequence[Anchor
         return set()
     boots = [anchor.boot for anchor in anchors]
     query = {"probe_id": probe_id, "low": min(boots), "high": max(boots)}
-    known = {tuple(row) for row in connection.execute(_KNOWN_ANCHORS, query)}
-    fresh = {anchor[:3]: anchor for anchor in anchors if anchor[:3] not in known}
+    stored = {tuple(row) for row in connection.execute(_KNOWN_ANCHORS, query)}
+    fresh = {anchor[:3]: anchor for anchor in anchors if anchor[:3] not in stored}
     if fresh:
         rows = [{"probe_id": probe_id, **anchor._asdict()} for anchor in fresh.values()]
         connection.execute(tables.anchors.insert(), rows)
@@ -216,13 +225,13 @@ def _highs(rows: Sequence[Any]) -> list[int | None]:
     return highs[::-1]
 
 
-def _retime(connection: Connection, probe_id: int, boot: int, known: Boot) -> None:
+def _retime(connection: Connection, probe_id: int, boot: int, times_of_boot: Boot) -> None:
     """Write a boot's changed times into every decoded row of it."""
     for table in tables.DECODED.values():
         same_boot = (table.c.probe_id == bindparam("p"), table.c.boot == bindparam("b"))
-        if known.offset_ms is None:
-            values: dict[str, Any] = {"sort_ms": known.not_after_ms}
+        if times_of_boot.offset_ms is None:
+            values: dict[str, Any] = {"sort_ms": times_of_boot.not_after_ms}
         else:
-            at = table.c.ticks_ms + known.offset_ms
+            at = table.c.ticks_ms + times_of_boot.offset_ms
             values = {"time_ms": at, "sort_ms": at}
         connection.execute(update(table).where(*same_boot).values(values), {"p": probe_id, "b": boot})

@@ -1,0 +1,166 @@
+"""The live meter of a seal or a hiss check: listens, draws the bar, and watches the buttons between blocks."""
+
+from curbtick_wire import sampling
+from curbtick_wire._typing import Any, Callable, Ints, Values
+
+from curbtick_probe.hardware import Blocks, Board
+from curbtick_probe.panel import patterns
+from curbtick_probe.panel.panel import Panel
+
+
+class TappedCapture:
+    """A capture that calls `tap` after each block, so that a press is seen within 4 ms."""
+
+    def __init__(self, capture: Blocks, tap: Callable[[], None]) -> None:
+        self._capture = capture
+        self._tap = tap
+        self.start = capture.start
+        self.stop = capture.stop
+
+    def block(self) -> Ints:
+        """Return the next block, as the board's capture does."""
+        block = self._capture.block()
+        self._tap()
+        return block
+
+    @property
+    def overruns(self) -> int:
+        """Blocks lost, as the board's capture counts them."""
+        return self._capture.overruns
+
+
+class TappedEars:
+    """What a check needs of a board."""
+
+    def __init__(self, board: Board, tap: Callable[[], None]) -> None:
+        self.capture = TappedCapture(board.capture, tap)
+        self.battery_mv = board.battery_mv
+
+
+class Meter:
+    """One check on one vehicle. Listening runs only inside next_gesture() and reference().
+
+    What each check adds: `word()`, what the bar should say, one of the check's statuses; `take_reference()`, what
+    reference() does while the check listens.
+    """
+
+    _check: Any
+    word: Callable[[], str]
+    take_reference: Callable[[], list[Values]]
+
+    def __init__(self, panel: Panel) -> None:
+        self._panel = panel
+        self._gestures: list[str] = []
+        self._odd = 0
+
+    def next_gesture(self, poll: Callable[[], str | None]) -> str:
+        """Show the meter until a gesture or a word of poll()."""
+        self._panel.finish()
+        self._check.start()
+        word = None
+        while not word:
+            self._check.update()
+            self._draw()
+            word = self._gestures.pop(0) if self._gestures else poll()
+        self._check.stop()
+        return word
+
+    def reference(self) -> list[Values]:
+        """Take the reference or the background; return the values of the sections it settles."""
+        self._panel.light(patterns.METER_PATTERNS["no_reference"][0])
+        self._check.start()
+        settled = self.take_reference()
+        self._check.stop()
+        return settled
+
+    def tap(self) -> None:
+        """Look at the buttons between two blocks."""
+        gesture = self._panel.gesture()
+        if gesture:
+            self._gestures.append(gesture)
+
+    def _draw(self) -> None:
+        self._odd ^= 1
+        check = self._check
+        masks = patterns.METER_PATTERNS.get(self.word())
+        self._panel.light(masks[self._odd] if masks else patterns.meter_mask(check.leds, check.dot))
+
+
+class SealMeter(Meter):
+    """The meter of the seal check.
+
+    The first mark after a reference begins the first section, at the seal: the way there, past the source, is no
+    part of any section. Each later mark closes one section and begins the next.
+    """
+
+    def __init__(self, board: Board, panel: Panel, limit_set: Values) -> None:
+        """limit_set: the set in force."""
+        super().__init__(panel)
+        from curbtick_probe.seal import check as seal
+
+        self._check = seal.SealCheck(TappedEars(board, self.tap), sampling.TONE_HZ, limit_set)
+        self._statuses = seal.STATUSES
+        self._at_seal = False
+
+    def word(self) -> str:
+        """What the bar should say: one of the check's statuses."""
+        word: str = self._statuses[self._check.status]
+        return word
+
+    def ready(self) -> bool:
+        """Whether the free reference was taken."""
+        return self._check.reference_cdb is not None
+
+    def take_reference(self) -> list[Values]:
+        """Take or confirm the reference; return the values of the sections that it settles."""
+        self._at_seal = False
+        settled: list[Values] = self._check.reference()
+        return settled
+
+    def mark(self) -> Values | None:
+        """Close the section and return its values, or begin the first one and return None."""
+        if self._at_seal:
+            values: Values = self._check.mark()
+            return values
+        self._at_seal = True
+        section = self._check.section
+        self._check.section = type(section)(section.number)
+        return None
+
+    def response(self) -> None:
+        """The seal check has but one response."""
+
+
+class HissMeter(Meter):
+    """The meter of the hiss check."""
+
+    def __init__(self, board: Board, panel: Panel, limit_set: Values) -> None:
+        """limit_set: the set in force."""
+        super().__init__(panel)
+        from curbtick_probe.hiss import check as hiss
+
+        self._check = hiss.HissCheck(TappedEars(board, self.tap), limit_set)
+        self._statuses = hiss.STATUSES
+
+    def word(self) -> str:
+        """What the bar should say: one of the check's statuses."""
+        word: str = self._statuses[self._check.told]
+        return word
+
+    def ready(self) -> bool:
+        """Whether the background is known."""
+        return self._check.known is not None
+
+    def take_reference(self) -> list[Values]:
+        """Learn the background; it settles no section."""
+        self._check.background()
+        return []
+
+    def mark(self) -> Values | None:
+        """Close the section and return its values."""
+        values: Values = self._check.mark()
+        return values
+
+    def response(self) -> None:
+        """Change between slow and fast response."""
+        self._check.fast = not self._check.fast

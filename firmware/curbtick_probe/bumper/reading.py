@@ -1,0 +1,290 @@
+"""One reading, from the first sample to its verdict and what the log keeps of it."""
+
+from curbtick_wire import names, records, sampling
+from curbtick_wire._typing import Sequence, Values
+from micropython import const
+
+from curbtick_probe import reason
+from curbtick_probe.bumper import grouping, verdict
+from curbtick_probe.bumper.listen import Listener
+from curbtick_probe.bumper.snippet import envelope_bytes, sound_parts, wave_bytes
+from curbtick_probe.bumper.sounds import SINGLE_CDB
+from curbtick_probe.bumper.train import Trains
+from curbtick_probe.dsp.burst.baseband import HIGHEST, LOWEST
+from curbtick_probe.hardware import Board
+
+# Listening ends here, so that the verdict stands within 1.5 s (3 s where the interval may be beyond 250 ms).
+USUAL_US = const(1290000)
+SLOW_US = const(2740000)
+SLOW_INTERVAL_US = const(250000)
+SLOW_SCORE = const(2600)
+
+# Listening takes half of the chip's time, so that these steps of two blocks make up for four blocks of thinking.
+_CATCH_UP_STEPS = const(4)
+
+# With more sounds than these a look at them takes longer than the capture ring lasts.
+_CALM_SOUNDS = const(40)
+
+# An early PASS waits for this long: a loose contact may send the first bursts.
+_EARLIEST_US = const(655360)
+
+# A sensor that clips does so at its first burst; what clips later than a burst may take is a knock.
+_CLIP_LATEST_US = const(520000)
+
+_PAD_CDB = const(1200)
+_HIGH_BLOCKS = const(8)
+
+# A live converter in quiet spans more codes than this; a stuck one does not.
+STUCK_CODES = const(3)
+RAIL_LOW = const(2)
+RAIL_HIGH = const(4093)
+
+
+class Taken:
+    """What a reading left for the log.
+
+    values: of its record. snippet: values and tail of the strongest burst's record, or None. sounds: values and tail of
+    each record of sounds.
+    """
+
+    def __init__(
+        self,
+        values: Values,
+        snippet: tuple[Values, bytes] | None = None,
+        sounds: Sequence[tuple[Values, bytes]] = (),
+    ) -> None:
+        self.values = values
+        self.snippet = snippet
+        self.sounds = sounds
+
+
+class Reader:
+    """Takes readings one after another; its buffers are made once."""
+
+    def __init__(self, board: Board) -> None:
+        self.board = board
+        self.listener = Listener(board)
+        self.trains = Trains()
+        self.ruling = verdict.Ruling()
+        self.source = names.INPUT_LOW
+        self.noise_cdb = 0
+        self.listened_us = 0
+
+    def take(self, limits: dict[str, int], limit_set: dict[str, int], heard_before: bool) -> Taken:
+        """Listen, decide, and return what was Taken.
+
+        limits: the class's limits, limit_set: the set's own fields (codec.unpack_limits form). heard_before: whether
+        this bumper had a PASS or a WEAK in this visit.
+        """
+        self._listen(limits)
+        live = False
+        high_cdb = records.NONE_I16
+        self.noise_cdb = self.listener.noise_cdb()
+        if self.source == names.INPUT_PADDED:
+            self.noise_cdb += _PAD_CDB
+        self.listened_us = self.listener.time_us()
+        if self._is_broken():
+            self.ruling.set(names.RETRY, reason.MICROPHONE_FAULT, 0)
+        elif self._is_clipped():
+            self.ruling.set(names.RETRY, reason.CLIPPED, 0)
+        else:
+            if not verdict.has_train(self.trains, limits) and not verdict.sibling_proof(self.trains):
+                high_cdb = self._high_floor_cdb()
+                live = limit_set["high_floor_min_cdb"] <= high_cdb <= limit_set["high_floor_max_cdb"]
+            verdict.decide(self.ruling, self.trains, limits, limit_set, self.noise_cdb, live, heard_before)
+        return self._taken(limits, high_cdb)
+
+    def _listen(self, limits: dict[str, int]) -> None:
+        """Listen on the low input, and once more through the pad where a sensor's first burst clips."""
+        self.source = names.INPUT_LOW
+        used_us = self._run(limits, 0)
+        if self._is_clipped() and not self._is_broken() and used_us <= _CLIP_LATEST_US:
+            self.source = names.INPUT_PADDED
+            self._run(limits, used_us)
+
+    def _run(self, limits: dict[str, int], used_us: int) -> int:
+        listener = self.listener
+        pad_cdb = _PAD_CDB if self.source == names.INPUT_PADDED else 0
+        listener.start(self.source, pad_cdb, limits["pass_cdb"])
+        enough = verdict.BURSTS_LEAST
+        end_us = USUAL_US - used_us
+        slow_us = SLOW_US - used_us
+        codes = listener.extremes
+        capture = self.board.capture
+        # Clipped or broken: nothing that is heard from there on can be trusted.
+        while (
+            RAIL_LOW < codes[LOWEST] < codes[HIGHEST] - STUCK_CODES
+            and codes[HIGHEST] < RAIL_HIGH
+            and not capture.overruns
+        ):
+            # Every sound found is measured first: it may speak against an early PASS.
+            if listener.loud >= enough and not listener.waiting and listener.time_us() >= _EARLIEST_US:
+                if self._is_enough(limits):
+                    break
+                enough = listener.loud + (listener.loud >> 1)
+            if listener.time_us() >= end_us:
+                if end_us == slow_us or not self._is_slow(limits):
+                    break
+                end_us = slow_us
+            listener.step()
+        listener.stop()
+        grouping.sort(self.trains, listener.sounds, listener.time_us())
+        return listener.time_us()
+
+    def _is_enough(self, limits: dict[str, int]) -> bool:
+        """Tell whether the evidence is enough for an early PASS; where much is heard there is no time to look."""
+        if self.listener.sounds.count > _CALM_SOUNDS:
+            return False
+        grouping.look(self.trains, self.listener.sounds, self.listener.time_us())
+        return verdict.clearly_passes(self.trains, limits)
+
+    def _is_slow(self, limits: dict[str, int]) -> bool:
+        """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while.
+
+        Bursts with others missing between them are no sign of it, nor a few among many alike. It is worked out in
+        parts, between which the blocks that came meanwhile are taken.
+        """
+        trains = self.trains
+        sounds = self.listener.sounds
+        trains.find_held(sounds, self.listener.time_us())
+        if trains.pair_us > SLOW_INTERVAL_US and trains.level_cdb < limits["dead_cdb"]:
+            return True
+        if trains.count >= 2 and trains.interval_us > SLOW_INTERVAL_US:
+            if trains.rivals > 2 * trains.count:
+                return False
+            self._catch_up()
+            grouping.find_cycle(trains, sounds, self.listener.time_us())
+        if trains.count >= 2 and trains.interval_us <= SLOW_INTERVAL_US:
+            return False
+        self._catch_up()
+        grouping.look_faintly(trains, sounds, self.listener.time_us())
+        if verdict.sibling_proof(trains) and trains.sibling_interval_us <= SLOW_INTERVAL_US:
+            return False
+        if trains.count >= 2:
+            return trains.count >= verdict.BURSTS_LEAST or trains.count == trains.due and not trains.rivals
+        return (
+            trains.sibling_interval_us > SLOW_INTERVAL_US
+            and trains.faint_score >= SLOW_SCORE
+            and trains.siblings == trains.sibling_due
+        )
+
+    def _catch_up(self) -> None:
+        for _ in range(_CATCH_UP_STEPS):
+            self.listener.step()
+
+    def _heard_singly(self) -> int:
+        sounds = self.listener.sounds
+        n = 0
+        for row in range(sounds.count):
+            if sounds.evidence_cdb[row] >= SINGLE_CDB:
+                n += 1
+        return n
+
+    def _is_clipped(self) -> bool:
+        listener = self.listener
+        return listener.lowest <= RAIL_LOW or listener.highest >= RAIL_HIGH
+
+    def _is_broken(self) -> bool:
+        listener = self.listener
+        return listener.highest - listener.lowest <= STUCK_CODES or self.board.capture.overruns > 0
+
+    def _high_floor_cdb(self) -> int:
+        """Return the noise of the high-gain input over 30-80 kHz, which only a live microphone gives."""
+        return self.listener.floor_of(names.INPUT_HIGH, _HIGH_BLOCKS)
+
+    def _taken(self, limits: dict[str, int], high_cdb: int) -> Taken:
+        values = self._values(limits, high_cdb)
+        sounds = self.listener.sounds
+        return Taken(values, self._snippet(), sound_parts(sounds, SINGLE_CDB))
+
+    def _values(self, limits: dict[str, int], high_cdb: int) -> Values:
+        trains = self.trains
+        values = empty_values(limits["class_khz"])
+        values["verdict"] = self.ruling.verdict
+        values["reasons"] = self.ruling.reasons
+        values["proofs"] = self.ruling.proofs
+        values["input"] = self.source
+        values["noise_cdb"] = min(600, self.noise_cdb)
+        values["high_floor_cdb"] = high_cdb
+        values["sound_count"] = self._heard_singly()
+        values["listened_ms"] = self.listened_us // 1000
+        values["single_cdb"] = self._most_evidence()
+        values["train_cdb"] = min(20000, trains.faint_score)
+        if trains.count >= 2:
+            self._add_train(values)
+        return values
+
+    def _add_train(self, values: Values) -> None:
+        trains = self.trains
+        values["level_cdb"] = min(600, trains.level_cdb)
+        values["frequency_hz"] = trains.frequency_hz
+        values["sweep_hz"] = trains.sweep_hz
+        values["interval_us"] = trains.interval_us
+        values["burst_us"] = trains.burst_us
+        values["ringdown_us"] = max(0, trains.ringdown_us)
+        values["burst_count"] = trains.count
+        values["due_count"] = min(255, trains.due)
+
+    def _most_evidence(self) -> int:
+        sounds = self.listener.sounds
+        most = 0
+        for row in range(sounds.count):
+            most = max(most, sounds.evidence_cdb[row])
+        return most
+
+    def _snippet(self) -> tuple[Values, bytes] | None:
+        listener = self.listener
+        if listener.wave_start_us < 0:
+            return None
+        shift, wave = wave_bytes(listener.wave)
+        step, envelope = envelope_bytes(listener.crests, listener.blocks)
+        values = {
+            "reading_seq": 1,
+            "rate_hz": sampling.RATE_HZ,
+            "start_us": listener.wave_start_us,
+            "shift": shift,
+            "sample_count": len(wave),
+            "envelope_step_us": step,
+            "envelope_count": len(envelope),
+        }
+        return values, wave + envelope
+
+
+def empty_values(class_khz: int) -> Values:
+    """Return a reading record's values with nothing measured; the app adds vehicle, position and circumstances."""
+    values = {}
+    _kind, _name, fields, _tail = records.KINDS[records.READING - 1]
+    for name, form, _lowest, _highest in fields:
+        values[name] = records.NONE_I16 if form == "h" else 0
+    values["class_khz"] = class_khz
+    values["sweep_hz"] = records.NONE_I32
+    return values
+
+
+def refused(reasons: int, class_khz: int = 0) -> Taken:
+    """Return what was Taken of a reading that was not begun, for these reasons (a mask)."""
+    values = empty_values(class_khz)
+    values["reasons"] = reasons
+    return Taken(values)
+
+
+_readers: list[Reader] = []
+
+
+def reader(board: Board) -> Reader:
+    """Return the board's Reader; its buffers are made at the first call and kept until release()."""
+    if not _readers:
+        _readers.append(Reader(board))
+    return _readers[0]
+
+
+def release() -> None:
+    """Give the Reader's buffers back, for a check that needs the room."""
+    _readers.clear()
+
+
+def take(board: Board, limits: dict[str, int], limit_set: dict[str, int], heard_before: bool) -> Taken:
+    """Take one reading on a board (Reader.take)."""
+    if board.battery_mv() < limit_set["battery_min_mv"]:
+        return refused(reason.BATTERY_LOW, limits["class_khz"])
+    return reader(board).take(limits, limit_set, heard_before)

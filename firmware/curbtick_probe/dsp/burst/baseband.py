@@ -1,0 +1,180 @@
+"""Real samples to a complex baseband around 62.5 kHz: the one per-sample filter of the bumper check.
+
+In every kernel the hot pointers and a spare integer come first, because viper keeps just the first three
+parameters in registers, and pointers move, because a constant index is one load.
+"""
+
+import micropython
+from micropython import const
+
+_RATE_HZ = const(250000)
+CENTRE_HZ = const(_RATE_HZ // 4)
+
+# Samples for each value; the samples that one value is made of; how often a value comes.
+FOLD = const(4)
+TAPS = const(21)
+VALUE_RATE_HZ = const(_RATE_HZ // FOLD)
+VALUE_US = const(16)
+
+# A part is stored with this offset; sums are kept, rounded, at 2**-6. A full-scale sine (2047.5 codes) at CENTRE_HZ
+# gives a magnitude of 14844.
+ZERO = const(32768)
+_SUM_BITS = const(6)
+_SUM_ZERO = const((ZERO << _SUM_BITS) + 32)
+
+# The ring of recent baseband values, complex, lies behind GUARD values that repeat its last ones, so that a frame
+# that begins before the ring's first value is read in one piece.
+RING = const(2048)
+GUARD = const(8)
+
+# Samples that a block's first outputs need from the block before, and the room in which `fold` joins the two: so many
+# outputs begin in the block before, and the next one begins so many bytes into the block.
+HISTORY = const(TAPS - FOLD)
+_JOINED = const(5)
+_JOINED_SAMPLES = const(_JOINED * FOLD)
+_BLOCK_AHEAD = const(2 * (_JOINED_SAMPLES - HISTORY))
+JOINT = const(40)
+
+# Extreme codes are looked for in 32 samples (64 bytes) at a time, of which 8 outputs are made.
+LOWEST = const(0)
+HIGHEST = const(1)
+_STRIDE_BYTES = const(64)
+_STRIDE_OUTPUTS = const(8)
+
+# Bytes of one value's samples, and of the value.
+_FOLD_BYTES = const(2 * FOLD)
+VALUE_BYTES = const(4)
+
+# The filter's loss against CENTRE_HZ at 30, 31, ... 80 kHz in hundredths of a dB, from the taps below:
+# -20 log10(|sum h[k] (-j)**k exp(j 2 pi f k / 250 kHz)| / 928).
+LOSS_CDB = (
+    327, 255, 193, 142, 99, 65, 39, 20, 8, 2, 1, 4, 11, 20, 32, 44, 55, 66, 75, 81, 84, 84, 81, 75, 66, 57,
+    46, 35, 25, 15, 8, 3, 0, 0, 3, 8, 15, 25, 35, 46, 57, 66, 75, 81, 84, 84, 81, 75, 66, 55, 44,
+)  # fmt: skip
+
+
+@micropython.viper
+def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, z_at: int):
+    """Filter and decimate a block of samples into `count` complex baseband values, and note its extreme codes.
+
+    x: 4 * count samples 0..4095, count a multiple of 8 and at least 16. part: spare, any value. z: halfwords, real and
+    imaginary part in turn, offset by 32768; output n goes to complex index z_at + n and uses samples 4 * n - 17 to
+    4 * n + 3 of the block.
+    joint: JOINT halfwords kept between calls; the first HISTORY are the samples before this block. codes: two words,
+    lowest and highest code, kept between calls, widened by five of each 32 samples, so unevenly spaced that no sine of
+    30-80 kHz hides between them.
+    Taps: a 21-tap equiripple low-pass (Parks-McClellan, pass 28 kHz, stop 46 kHz, rounded to 8 bits, the even
+    taps trimmed to an exact null at DC) times (-j)**k, so that even taps make the real part and odd taps the
+    imaginary one: 30-80 kHz fold to -32.5..+17.5 kHz.
+
+    Q format: 1 code of input is 7.25 steps of output. Range: |real| <= 21888 and |imag| <= 20864 for any input.
+    Headroom: partial sums stay below 4095 * 684 = 2.9e6 < 2**22.
+    """
+    block = ptr16(uint(x) + _BLOCK_AHEAD)
+    n = int(0)
+    while n < _JOINED_SAMPLES:
+        joint[HISTORY + n] = x[n]
+        n += 1
+    part = codes[LOWEST]
+    n = int(count)
+    while n:
+        if x[0] < part:
+            part = int(x[0])
+        if x[7] < part:
+            part = int(x[7])
+        if x[13] < part:
+            part = int(x[13])
+        if x[22] < part:
+            part = int(x[22])
+        if x[29] < part:
+            part = int(x[29])
+        x = ptr16(uint(x) + _STRIDE_BYTES)
+        n -= _STRIDE_OUTPUTS
+    codes[LOWEST] = part
+    part = codes[HIGHEST]
+    x = ptr16(uint(block) - _BLOCK_AHEAD)
+    n = int(count)
+    while n:
+        if x[0] > part:
+            part = int(x[0])
+        if x[7] > part:
+            part = int(x[7])
+        if x[13] > part:
+            part = int(x[13])
+        if x[22] > part:
+            part = int(x[22])
+        if x[29] > part:
+            part = int(x[29])
+        x = ptr16(uint(x) + _STRIDE_BYTES)
+        n -= _STRIDE_OUTPUTS
+    codes[HIGHEST] = part
+    z = ptr16(uint(z) + (z_at << 2))
+    x = ptr16(uint(joint))
+    n = int(_JOINED)
+    count -= _JOINED
+    while n:
+        while n:
+            part = (x[0] + x[20]) << 3
+            part -= x[10] * 254
+            part -= (x[2] + x[18]) * HISTORY
+            part -= (x[4] + x[16]) * 27
+            part += (x[6] + x[14]) * 29
+            part += (x[8] + x[12]) * 134
+            z[0] = (part + _SUM_ZERO) >> _SUM_BITS
+            part = (x[19] - x[1]) * 22
+            part += (x[3] - x[17]) << 1
+            part += (x[5] - x[15]) * 46
+            part += (x[7] - x[13]) * 36
+            part += (x[11] - x[9]) * 220
+            z[1] = (part + _SUM_ZERO) >> _SUM_BITS
+            x = ptr16(uint(x) + _FOLD_BYTES)
+            z = ptr16(uint(z) + VALUE_BYTES)
+            n -= 1
+        n = count
+        count = int(0)
+        if n:
+            x = ptr16(uint(block))
+    while n < HISTORY:
+        joint[n] = x[n]
+        n += 1
+
+
+@micropython.viper
+def copy(source: ptr16, target: ptr16, count: int, source_at: int, target_at: int):
+    """Copy `count` halfwords from source[source_at] on to target[target_at] on.
+
+    Q format: none. Range: any halfword. Headroom: nothing is added.
+    """
+    source = ptr16(uint(source) + (source_at << 1))
+    target = ptr16(uint(target) + (target_at << 1))
+    while count > 0:
+        target[0] = source[0]
+        source = ptr16(uint(source) + 2)
+        target = ptr16(uint(target) + 2)
+        count -= 1
+
+
+@micropython.viper
+def unroll(z: ptr16, part: int, out: ptr16, at: int, count: int) -> int:
+    """Copy `count` complex values from the ring, from complex index `at` (taken modulo RING) on, to `out`.
+
+    z: GUARD and RING complex values. part: spare. Returns 2**n - 1 or less, with n the fewest bits that hold any
+    |real| or |imaginary| part of them, less one for a negative.
+
+    Q format: as fold. Range: 0..32767. Headroom: nothing is added.
+    """
+    top = int(0)
+    while count > 0:
+        at = (at & (RING - 1)) + GUARD
+        part = z[at << 1]
+        out[0] = part
+        part -= ZERO
+        top |= part ^ (part >> 31)
+        part = z[(at << 1) + 1]
+        out[1] = part
+        part -= ZERO
+        top |= part ^ (part >> 31)
+        out = ptr16(uint(out) + VALUE_BYTES)
+        at -= GUARD - 1
+        count -= 1
+    return top

@@ -1,0 +1,218 @@
+"""The hiss check: the background first, then a live meter of the rise above it, and marked sections.
+
+check = HissCheck(board, limit_set)
+check.start()
+check.background()       # 6.9 s, pointing away; returns whether it was taken, check.status says what was against it
+check.update()           # 5 times a second: the bar
+check.mark()             # closes a section: record values with the verdict
+check.stop()
+"""
+
+from curbtick_wire import names, records
+from curbtick_wire._typing import Values
+from micropython import const
+
+from curbtick_probe.hardware import Ears
+from curbtick_probe.hiss.background import Background
+from curbtick_probe.hiss.meter import BAND_LOW_HZ, BAND_SUBS, SEGMENTS, SUB_HZ, HissMeter
+from curbtick_probe.hiss.rise import Rise
+from curbtick_probe.hiss.section import (
+    CLIPPED,
+    DEAD,
+    GUSTY,
+    NO_BACKGROUND,
+    NOISY,
+    QUIET,
+    RISE,
+    STATUSES,
+    TONE,
+    Section,
+)
+from curbtick_probe.updates import LED_CDB, LEDS, SECTION_NUMBER_MAX, UPDATE_TENTHS_MS
+
+__all__ = ("STATUSES", "HissCheck")
+
+# Updates that choose the band, and that measure the background in it.
+CHOOSE_UPDATES = const(5)
+BACKGROUND_UPDATES = const(30)
+
+# A background so loud in its quietest band would bring the peaks of any leak to the converter's rails.
+_NOISY_CDB = const(-2000)
+
+
+class HissCheck:
+    """One hiss check on one vehicle.
+
+    status: one of section.STATUSES by index.
+    fast: set it to let the bar follow a fifth of a second instead of a whole one.
+    leds: 0..12, 3 dB above the background each.
+    dot: the other response on the same scale.
+    known: the background, or None. rise: the rise above it, or None.
+    section: the section that is open.
+    """
+
+    def __init__(self, board: Ears, limit_set: dict[str, int]) -> None:
+        """limit_set: the set in force."""
+        self.board = board
+        self.meter = HissMeter(board.capture)
+        self.section = Section(1)
+        self.known: Background | None = None
+        self.rise: Rise | None = None
+        self.fast = False
+        self.status = NO_BACKGROUND
+        self.leds = self.dot = 0
+        self._unsteady = 0
+        self._limit_set = limit_set
+        self._number = 1
+
+    def start(self) -> None:
+        """Begin listening, on the high input."""
+        self.board.capture.start(names.INPUT_HIGH)
+
+    def stop(self) -> None:
+        """End listening."""
+        self.board.capture.stop()
+
+    def background(self, updates: int = BACKGROUND_UPDATES, choose: int = CHOOSE_UPDATES) -> bool:
+        """Choose the quietest band and learn its level and its unrest, pointing away; return whether it was taken.
+
+        updates: how many measure the background, 3 or more (the newest 40 count); choose: how many before them choose
+        the band, 1..5.
+        """
+        self.known = self.rise = None
+        self.meter.restart()
+        background = Background()
+        clipped = dead = False
+        for n in range(choose + updates):
+            self.meter.update()
+            clipped = clipped or self.meter.clipped
+            dead = dead or self.meter.dead
+            if n < choose:
+                background.survey(self.meter)
+                self.meter.start_sub = background.quietest()
+            else:
+                background.learn(self.meter)
+        self.status = self._background_status(background, clipped, dead)
+        if self.status == QUIET:
+            background.settle(self.meter, self._limit_set["hiss_rise_cdb"])
+            self.known = background
+        self._begin_section()
+        return self.known is not None
+
+    def _background_status(self, background: Background, clipped: bool, dead: bool) -> int:
+        if dead:
+            return DEAD
+        if clipped:
+            return CLIPPED
+        if background.unrest.mean(1, background.unrest.count) > _NOISY_CDB:
+            return NOISY
+        return QUIET
+
+    def _begin_section(self) -> None:
+        self.section = Section(self._number)
+        self.meter.restart()
+        if self.known:
+            self.rise = Rise(self.meter, self.known)
+
+    def update(self) -> int:
+        """Listen for 196.6 ms and return how many LEDs to light, 0..12; `status` and `dot` go with it."""
+        self.meter.update()
+        known, rise = self.known, self.rise
+        if known and rise:
+            rise.add()
+            self.status = self._judge(known, rise)
+            self._unsteady = self._unsteady + 1 if self.status == GUSTY else 0
+            if self.status not in (CLIPPED, DEAD):
+                for frequency_hz, level_cdb in rise.tones:
+                    self.section.hear_tone(frequency_hz, level_cdb)
+            self.section.add(self.status, self._trusted_rise_cdb(rise), known.unrest.level_cdb)
+            self._show(known, rise)
+            if self._may_follow(known, rise):
+                known.follow(rise.oldest_cdb())
+        else:
+            self.section.add(self.status, None, 0)
+        return self.leds
+
+    @property
+    def told(self) -> int:
+        """The status for the bar: a level that just rose or fell looks gusty for a second, and is shown instead."""
+        if self.status == GUSTY and self._unsteady <= SEGMENTS and self.known and self.known.unrest.decides:
+            return QUIET
+        return self.status
+
+    def _judge(self, known: Background, rise: Rise) -> int:
+        meter = self.meter
+        if meter.dead or meter.clipped:
+            return DEAD if meter.dead else CLIPPED
+        if not meter.ready:
+            return QUIET
+        if rise.rise_cdb >= known.unrest.threshold_cdb + rise.guard_cdb:
+            return _judged_rise(rise)
+        if rise.tones:
+            return TONE
+        return QUIET if known.unrest.decides and rise.steady() else GUSTY
+
+    def _may_follow(self, known: Background, rise: Rise) -> bool:
+        """Whether the last second tells of the background: no rise, no tone, nothing amiss.
+
+        All that is no rise is followed: leaving out what is half of one hides a slow wandering until it is one.
+        """
+        calm = self.status in (QUIET, GUSTY) and self.meter.ready and not rise.tones
+        return calm and rise.rise_cdb < known.unrest.threshold_cdb
+
+    def _trusted_rise_cdb(self, rise: Rise) -> int | None:
+        return rise.rise_cdb if self.meter.ready and self.status in (QUIET, RISE, TONE) else None
+
+    def _show(self, known: Background, rise: Rise) -> None:
+        slow_cdb = rise.rise_cdb
+        fast_cdb = self.meter.level_cdb - known.unrest.level_cdb
+        if self.status == TONE:
+            fast_cdb = min(fast_cdb, slow_cdb)
+        self.leds = _leds(fast_cdb if self.fast else slow_cdb)
+        self.dot = _leds(slow_cdb if self.fast else fast_cdb)
+
+    def mark(self) -> Values:
+        """Close the section: return its record values and begin the next."""
+        values = self.values()
+        self._number = self._number % SECTION_NUMBER_MAX + 1
+        self._begin_section()
+        return values
+
+    def values(self) -> Values:
+        """Return the record values of the section so far."""
+        section, known = self.section, self.known
+        verdict, reasons = section.verdict()
+        tone_hz, tone_cdb = section.loudest()
+        low_hz, high_hz = self.band_hz()
+        return {
+            "section": section.number,
+            "verdict": verdict,
+            "reasons": reasons,
+            "band_low_hz": low_hz,
+            "band_high_hz": high_hz,
+            "background_cdb": section.background_cdb if known else records.NONE_I16,
+            "level_cdb": section.level_cdb,
+            "above_background_cdb": section.above_cdb,
+            "tone_hz": tone_hz,
+            "tone_cdb": tone_cdb,
+            "listened_ms": section.updates * UPDATE_TENTHS_MS // 10,
+            "limits_revision": self._limit_set["revision"],
+            "battery_mv": self.board.battery_mv(),
+        }
+
+    def band_hz(self) -> tuple[int, int]:
+        """Return the chosen band's edges; (0, 0) without a background."""
+        if not self.known:
+            return 0, 0
+        low_hz = BAND_LOW_HZ + self.meter.start_sub * SUB_HZ
+        return low_hz, low_hz + BAND_SUBS * SUB_HZ
+
+
+def _judged_rise(rise: Rise) -> int:
+    if rise.drowned() or not rise.is_flat():
+        return TONE
+    return RISE if rise.steady() and rise.lasting() else GUSTY
+
+
+def _leds(rise_cdb: int) -> int:
+    return max(0, min(LEDS, rise_cdb // LED_CDB))

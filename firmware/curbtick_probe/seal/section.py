@@ -1,0 +1,92 @@
+"""A section of the seal check, between two marks, and the verdict on it."""
+
+from curbtick_wire import names, records
+from micropython import const
+
+from curbtick_probe import reason
+from curbtick_probe.seal.meter import ToneMeter
+
+# A tone is lost when so many updates in a row (0.6 s) do not hear it.
+LOST_UPDATES = const(3)
+
+# Updates that a section takes at least, and how far above the noise a tone must be to be found nine times in ten.
+SECTION_UPDATES = const(2)
+DETECT_CDB = const(1180)
+
+# One source, heard twice, keeps its frequency within this.
+SAME_UHZ = const(10000000)
+
+_TIGHT = names.SEAL_VERDICTS.index("tight")
+_LEAK = names.SEAL_VERDICTS.index("leak")
+
+
+class Section:
+    """What was heard between two marks. Levels in hundredths of a dB of the high input's full scale.
+
+    number: 1..99.
+    updates: how many it took. heard, noisy, clipped, dead: how many of them heard the tone, were too noisy to hear a
+    leak, clipped, had a dead microphone. agreeing: how many heard the loudest tone's frequency again.
+    silent: updates in a row, up to now, that did not hear the tone.
+    level_cdb, noise_cdb, snr_cdb, measured_hz, offset_uhz: of the update with the highest level.
+    """
+
+    def __init__(self, number: int) -> None:
+        self.number = number
+        self.updates = self.heard = self.agreeing = self.noisy = self.clipped = self.dead = 0
+        self.level_cdb = self.noise_cdb = self.snr_cdb = records.NONE_I16
+        self.measured_hz = self.offset_uhz = 0
+        self.silent = 0
+
+    def add(self, meter: ToneMeter, gain_cdb: int, floor_cdb: int | None) -> None:
+        """Take one update in. floor_cdb: the level that must be detectable, or None without a reference."""
+        self.updates += 1
+        self.clipped += meter.clipped
+        self.dead += meter.dead
+        self.silent = 0 if meter.heard else self.silent + 1
+        noise_cdb = meter.noise_cdb + gain_cdb
+        if floor_cdb is not None and noise_cdb + DETECT_CDB > floor_cdb:
+            self.noisy += 1
+        if self.heard == 0:
+            self.noise_cdb = max(noise_cdb, self.noise_cdb)
+        if meter.heard:
+            self._hear(meter, meter.level_cdb + gain_cdb, noise_cdb)
+
+    def _hear(self, meter: ToneMeter, level_cdb: int, noise_cdb: int) -> None:
+        if self.heard and abs(meter.offset_uhz - self.offset_uhz) <= SAME_UHZ:
+            self.agreeing += 1
+        self.heard += 1
+        if level_cdb > self.level_cdb or self.heard == 1:
+            self.level_cdb = level_cdb
+            self.noise_cdb = noise_cdb
+            self.snr_cdb = meter.snr_cdb
+            self.measured_hz = meter.measured_hz
+            self.offset_uhz = meter.offset_uhz
+
+    def alive(self) -> bool:
+        """Whether the tone was heard in the section, and up to its end."""
+        return bool(self.heard) and self.silent < LOST_UPDATES
+
+    def leaks(self, floor_cdb: int) -> bool:
+        """Whether the tone was heard above the level at which a leak begins."""
+        return bool(self.heard) and self.level_cdb > floor_cdb
+
+    def doubts(self, floor_cdb: int | None) -> int:
+        """Return the mask of what in the section stands against a verdict. floor_cdb: None without a reference."""
+        reasons = 0
+        if floor_cdb is None:
+            reasons |= reason.NO_REFERENCE
+        elif self.noisy * 5 > self.updates and not self.leaks(floor_cdb):
+            reasons |= reason.NOISY
+        if self.updates < SECTION_UPDATES:
+            reasons |= reason.TOO_SHORT
+        if self.dead:
+            reasons |= reason.MICROPHONE_FAULT
+        if self.clipped > 1 + self.updates // 5:
+            reasons |= reason.CLIPPED
+        return reasons
+
+    def verdict(self, floor_cdb: int | None, reasons: int) -> int:
+        """Return the verdict, given all reasons against one."""
+        if reasons or floor_cdb is None:
+            return names.RETRY
+        return _LEAK if self.leaks(floor_cdb) else _TIGHT

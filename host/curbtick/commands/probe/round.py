@@ -1,0 +1,144 @@
+"""`curbtick round`: make, print and send the day's round."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from curbtick_wire import names
+from sqlalchemy import Connection
+
+from curbtick.commands.history.vehicles import as_object
+from curbtick.commands.output import Db, Json, Output, write_text
+from curbtick.commands.probe.probes import Port
+from curbtick.dates import now_ms
+from curbtick.exchange.send import send_round
+from curbtick.fleet import rounds, vehicles
+from curbtick.fleet.rounds import Round
+from curbtick.link.client import connect
+from curbtick.report import sheets
+from curbtick.store.history import open_store
+
+group = typer.Typer(help="The day's round: its vehicles in order.", no_args_is_help=True)
+Number = Annotated[
+    int | None, typer.Argument(help="Number of the round; the newest when left out.", show_default=False)
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
+    app.add_typer(group, name="round")
+
+
+@group.command("make")
+def make(
+    members: Annotated[
+        list[str], typer.Argument(help="Vehicles by name, or one CSV file.", metavar="VEHICLE... | FILE.csv")
+    ],
+    name: Annotated[str | None, typer.Option(help="What to call the round.", show_default=False)] = None,
+    technician: Annotated[str | None, typer.Option(help="Who walks it.", show_default=False)] = None,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Make a round from vehicles the history knows, or from a CSV file with the columns vehicle, type, depot,
+    rear_positions, rear_class_khz, front_positions, front_class_khz."""
+    output = Output(as_json)
+    with open_store(db, making=True) as store, store.write() as connection:
+        if len(members) == 1 and members[0].lower().endswith(".csv"):
+            chosen = rounds.enter(connection, rounds.read_lines(Path(members[0])), now_ms())
+        else:
+            chosen = [vehicles.find(connection, member) for member in members]
+        round_ = rounds.make(connection, chosen, now_ms(), name=name, technician=technician)
+        notes = _namesakes(connection, round_)
+    _show(output, round_)
+    for note in notes:
+        output.say(note)
+    output.done({**_object(round_), "notes": notes})
+
+
+def _namesakes(connection: Connection, round_: Round) -> list[str]:
+    """Which vehicle a name means, where a retired one had it too."""
+    return [
+        f"{vehicle.name} is #{vehicle.id}; #{other.id}, which had the name before, is retired."
+        for vehicle in round_.vehicles
+        for other in vehicles.retired_namesakes(connection, vehicle)
+    ]
+
+
+def _retired(round_: Round) -> list[str]:
+    """What must be known of a round's vehicles that were retired after it was made."""
+    return [
+        f"{vehicle.name} (#{vehicle.id}) was retired after this round was made; leave it out, or make another."
+        for vehicle in round_.vehicles
+        if vehicle.retired_ms is not None
+    ]
+
+
+@group.command("print")
+def print_(
+    number: Number = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the sheet as a page for the printer.", show_default=False)
+    ] = None,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Print the round sheet that the technician carries: the bar's vehicle numbers and what each means."""
+    output = Output(as_json)
+    with open_store(db) as store, store.read() as connection:
+        round_ = rounds.load(connection, number)
+    _show(output, round_)
+    for note in _retired(round_):
+        output.say(note)
+    if out is not None:
+        write_text(out, sheets.round_sheet(round_))
+        output.say(f"Wrote {out}.")
+    output.done({**_object(round_), "notes": _retired(round_)})
+
+
+@group.command("send")
+def send(number: Number = None, port: Port = None, db: Db = None, as_json: Json = False) -> None:
+    """Send a round to the probe that is plugged in."""
+    output = Output(as_json)
+    with open_store(db) as store, connect(port) as probe:
+        with store.read() as connection:
+            round_ = rounds.load(connection, number)
+        round_sent = send_round(store, probe, round_)
+    notes = _retired(round_sent)
+    if round_sent.number != round_.number:
+        notes.append(
+            f"The probe has had another bench's round {round_.number}, so this one was sent as round "
+            f"{round_sent.number}: "
+            f"print its sheet with `curbtick round print {round_sent.number}`."
+        )
+    output.say(f"Probe {probe.unique_id} has round {round_sent.number}: {len(round_sent.vehicles)} vehicles.")
+    for note in notes:
+        output.say(note)
+    summary = {"round": round_sent.number, "probe": probe.unique_id, "vehicles": len(round_sent.vehicles)}
+    output.done({**summary, "notes": notes})
+
+
+def _show(output: Output, round_: Round) -> None:
+    def fitted(place: int, number: int) -> str:
+        bumper = round_.vehicles[place - 1].bumper(number)
+        return f"{bumper.positions} x {bumper.class_khz or 'custom'} kHz" if bumper.positions else "-"
+
+    output.table(
+        ("bar", "vehicle", "type", "rear", "front"),
+        [
+            (place, vehicle.name, vehicle.type, fitted(place, names.REAR), fitted(place, names.FRONT))
+            for place, vehicle in enumerate(round_.vehicles, 1)
+        ],
+        f"Round {round_.number}"
+        + (f" - {round_.name}" if round_.name else "")
+        + (f" - {round_.technician}" if round_.technician else ""),
+    )
+
+
+def _object(round_: Round) -> dict[str, Any]:
+    return {
+        "round": round_.number,
+        "name": round_.name,
+        "technician": round_.technician,
+        "made_ms": round_.made_ms,
+        "vehicles": [{"place": place, **as_object(v)} for place, v in enumerate(round_.vehicles, 1)],
+    }

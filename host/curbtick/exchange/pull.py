@@ -1,0 +1,182 @@
+"""Take over the records of a probe that is plugged in, and note in the history that it was pulled."""
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from curbtick_wire import records
+from sqlalchemy import func, select
+
+from curbtick.dates import now_ms
+from curbtick.fleet.work import findings
+from curbtick.link.client import Client
+from curbtick.link.download import Batch
+from curbtick.link.replies import Anchor
+from curbtick.link.request import RefusedError
+from curbtick.progress import Progress
+from curbtick.store import ingest, tables, times
+from curbtick.store.history import Store, find_probe
+
+# Benches that share a history may differ by so much.
+CLOCK_SLACK_MIN = 5
+_KINDS = frozenset(entry[0] for entry in records.KINDS)
+
+
+@dataclass(frozen=True)
+class Pull:
+    """What a pull brought.
+
+    probe: the probe's unique id in hex.
+    records: records that the probe sent.
+    new: those that the history did not have.
+    last_seq: the history has everything up to this record.
+    acknowledged_seq: up to where the probe takes its records for delivered.
+    paired: whether this bench has a key for the probe.
+    may_change: whether this bench could acknowledge.
+    notes: what the user must know about the pull, a sentence each.
+    spent_s: how long it took.
+    """
+
+    probe: str
+    records: int
+    new: int
+    last_seq: int
+    acknowledged_seq: int
+    paired: bool
+    may_change: bool
+    notes: tuple[str, ...]
+    spent_s: float
+
+
+def pull_probe(
+    store: Store,
+    probe: Client,
+    progress: Progress | None = None,
+    clock_ms: Callable[[], int] = now_ms,
+) -> Pull:
+    """Take over every record of a probe, each exactly once, and acknowledge what is durably stored.
+
+    progress: called with the number of the record that arrived and that of the last one.
+    clock_ms: gives the time of the pull, in milliseconds since 1970 UTC.
+
+    The boot's clock is anchored with the first batch that is accepted, so that its records get their times and
+    a log begun afresh leaves those of the old one alone. Raises LinkError, StoreError; whatever was stored
+    until then stays, and pulling again goes on from there.
+    """
+    started_s = time.monotonic()
+    from_seq = starting_seq(store, probe)
+    anchors = [_anchor(probe)]
+    clock_notes = _clock_notes(store, anchors[0])
+    count_before = store.record_count(probe.unique_id)
+    unknown = 0
+
+    def commit(batch: Batch) -> None:
+        nonlocal unknown
+        unknown += sum(map(_is_unknown, batch.raws))
+        covered = (batch.first_seq, batch.last_seq)
+        store.ingest(probe.unique_id, batch.raws, covered=covered, anchors=anchors, received_ms=clock_ms())
+        anchors.clear()
+
+    def stored_digest(first: int, last: int) -> bytes:
+        return store.digest(probe.unique_id, first, last)
+
+    pulled = probe.pull(commit, from_seq=from_seq, stored_digest=stored_digest, progress=progress)
+    for anchor in anchors:
+        store.anchor(probe.unique_id, *anchor)
+    with store.write() as connection:
+        findings.refresh(connection)
+    notes = (*probe.greeting.shortcomings(), *_key_notes(probe), *clock_notes, *_unknown_notes(unknown))
+    return Pull(
+        probe=probe.unique_id,
+        records=pulled.records,
+        new=store.record_count(probe.unique_id) - count_before,
+        last_seq=pulled.last_seq,
+        acknowledged_seq=pulled.acknowledged_seq,
+        paired=probe.paired,
+        may_change=probe.may_change,
+        notes=notes,
+        spent_s=time.monotonic() - started_s,
+    )
+
+
+def _is_unknown(raw: bytes) -> bool:
+    """Whether a record's first two bytes, kind and layout, are none that this version decodes."""
+    return raw[0] not in _KINDS or raw[1] != records.LAYOUT
+
+
+def _unknown_notes(count: int) -> list[str]:
+    some = f"{count} records are" if count > 1 else "1 record is"
+    return [f"{some} of a kind or layout not known here, stored as it came."] if count else []
+
+
+def starting_seq(store: Store, probe: Client) -> int:
+    """The number of the record to begin with.
+
+    It is the first that the history lacks, if the probe still has the history's newest record. If the probe gave that
+    record up, the pull begins at 1: should the log be a new one, its records contradict the stored ones.
+    Raises StoreError where the log is plainly not the one that the history has.
+    """
+    newest = _newest(store, probe.unique_id)
+    if newest is None:
+        return 1
+    seq, boot, raw = newest
+    greeting = probe.greet()
+    if greeting.last_seq < seq or greeting.boot < boot:
+        raise ingest.begun_afresh(
+            f"The probe stands at record {greeting.last_seq} of boot {greeting.boot}, and the history has its "
+            f"record {seq} of boot {boot}."
+        )
+    raws = [raw for batch in probe.batches(seq, seq) for raw in batch.raws]
+    if raws and raws != [raw]:
+        raise ingest.begun_afresh(f"The probe's record {seq} differs from the stored one of that number.")
+    return store.stored_to(probe.unique_id) + 1 if raws else 1
+
+
+def _newest(store: Store, unique_id: str) -> tuple[int, int, bytes] | None:
+    """Number, boot and bytes of the highest record that the history has of a probe's newest life."""
+    columns = tables.log.c
+    with store.read() as connection:
+        query = select(columns.seq, columns.boot, columns.raw).order_by(columns.seq.desc()).limit(1)
+        mine = columns.probe_id == find_probe(connection, unique_id)
+        row = connection.execute(query.where(mine)).one_or_none()
+    return None if row is None else (row.seq, row.boot, bytes(row.raw))
+
+
+def _anchor(probe: Client) -> times.Anchor:
+    """Anchor the boot; the probe logs it too where it may be changed by this bench."""
+    anchor = _logged_anchor(probe) or probe.measure_anchor()
+    return times.Anchor(anchor.boot, anchor.ticks_ms, anchor.host_ms, anchor.uncertainty_ms)
+
+
+def _logged_anchor(probe: Client) -> Anchor | None:
+    """An anchor that the probe logged; None where this bench may change nothing, or its key is no longer known."""
+    if not probe.may_change:
+        return None
+    try:
+        return probe.anchor()
+    except RefusedError:
+        if not probe.key_refused:
+            raise
+        return None
+
+
+def _key_notes(probe: Client) -> list[str]:
+    if not probe.key_refused:
+        return []
+    return [
+        "The probe no longer knows this bench's key, so it keeps its records: hold STEP while switching it on, and run "
+        "`curbtick probes pair`."
+    ]
+
+
+def _clock_notes(store: Store, anchor: times.Anchor) -> list[str]:
+    """A word where this bench's clock stands before a moment at which a probe was pulled already."""
+    with store.read() as connection:
+        newest_ms = connection.scalar(select(func.max(tables.anchors.c.host_ms))) or 0
+    behind_min = (newest_ms - anchor.host_ms) // 60_000
+    if behind_min < CLOCK_SLACK_MIN:
+        return []
+    return [
+        f"This bench's clock is {behind_min} minutes behind an earlier pull in this history: one of the two was wrong, "
+        "and so are the times of its readings. Set the clock right, and go by the probe's own order until then."
+    ]

@@ -1,0 +1,307 @@
+"""What a bench can ask of a probe: greet it, pull its records, send it limits and rounds, pair with it.
+
+with connect(port) as client: client.pull(commit)
+
+Reading needs no key. Whatever changes the probe is signed with the key this bench got by pairing
+(keyring.py).
+"""
+
+import hmac
+import os
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from types import TracebackType
+from typing import Any, Self
+
+from curbtick_wire import codec, messages
+from curbtick_wire.errors import WireError
+
+from curbtick.errors import InputError, LinkError
+from curbtick.link import request
+from curbtick.link.download import Batch, Download
+from curbtick.link.keyring import Key, Keyring
+from curbtick.link.port import Link, choose_port, open_wire
+from curbtick.link.pull import Pulled, Takeover
+from curbtick.link.replies import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of
+from curbtick.link.request import Patience, RefusedError, SilentError
+from curbtick.progress import Progress
+
+_GREETING_PATIENCE = Patience(first_wait_s=0.3, tries=4)
+# A signed request waits for flash on the probe.
+_SIGNED_PATIENCE = Patience(first_wait_s=1.0, tries=4)
+_TICKS_ASKED = 8
+
+
+def connect(port: str | None = None, keyring: Keyring | None = None) -> "Client":
+    """Open a probe and greet it.
+
+    port: a path, `socket://host:port`, a probe's unique id, or None for the only probe plugged in.
+    Raises LinkError: no probe, port busy, not a probe, no answer.
+    """
+    path = choose_port(port)
+    client = Client(Link(open_wire(path)), keyring or Keyring(), path)
+    try:
+        client.greet()
+    except BaseException:
+        client.close()
+        raise
+    return client
+
+
+class Client:
+    """One probe on an open link. `greeting` is what it said last; `clock` gives seconds since 1970, UTC.
+
+    Every method raises LinkError when the probe does not answer, and RefusedError (a LinkError) when it
+    refuses.
+    """
+
+    def __init__(self, link: Link, keyring: Keyring, path: str) -> None:
+        self._link = link
+        self._keyring = keyring
+        self._path = path
+        self.clock: Callable[[], float] = time.time
+        self.key_refused = False
+        self.greeting: Greeting
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the port back."""
+        self._link.close()
+
+    @property
+    def unique_id(self) -> str:
+        """The probe's unique id, 16 hex digits."""
+        return self.greeting.unique_id
+
+    @property
+    def paired(self) -> bool:
+        """Whether this bench has a key for the probe."""
+        return self._keyring.get(self.unique_id) is not None
+
+    @property
+    def may_change(self) -> bool:
+        """Whether this bench has a key for the probe and speaks its version: what signed requests need.
+
+        Not after the probe refused the key (`key_refused`), because it was wiped or the key revoked.
+        """
+        return self.paired and not self.key_refused and not self.greeting.to_update
+
+    def greet(self) -> Greeting:
+        """Ask the probe who it is and what it holds."""
+        values = {"bench_version": messages.PROTOCOL_VERSION, "definition": messages.definition()}
+        payload = messages.pack(messages.GREET, values)
+        try:
+            reply, _ = request.ask(self._link, messages.GREET, payload, _GREETING_PATIENCE)
+        except SilentError as error:
+            raise self._no_greeting() from error
+        self.greeting = greeting_of(reply)
+        return self.greeting
+
+    def _no_greeting(self) -> LinkError:
+        if self._link.heard:
+            return LinkError(
+                f"What is on {self._path} is not a probe, or it is at its REPL.",
+                "Nothing was read or changed.",
+                "Name the probe's port with --port; if this is the probe, switch it off and on without a button held.",
+            )
+        return LinkError(
+            f"Nothing answers on {self._path}.",
+            "Nothing was read or changed.",
+            "Switch the probe on, wait for its bar, and try again; try another cable or port.",
+        )
+
+    def stats(self) -> dict[str, int]:
+        """The probe's counters (the fields of the stats reply) and, with `bench_` in front, this end's."""
+        reply, _ = self._ask(messages.STATS)
+        return {**reply, "bench_frames_stale": self._link.stale, "bench_frames_damaged": self._link.damaged}
+
+    def batches(self, from_seq: int = 1, until_seq: int | None = None) -> Iterator[Batch]:
+        """The raw records from from_seq on, in order, in batches as they come; see Batch for what is missing.
+
+        Safe to break off at any batch and to begin again at any number.
+        """
+        last = self.greeting.last_seq if until_seq is None else until_seq
+        return Download(self._link, from_seq, last).batches()
+
+    def records(self, from_seq: int = 1, until_seq: int | None = None) -> Iterator[Record]:
+        """The records from from_seq on, decoded, in order; those of an unknown kind or layout come raw."""
+        for batch in self.batches(from_seq, until_seq):
+            yield from map(decode, batch.raws)
+
+    def pull(
+        self,
+        commit: Callable[[Batch], object],
+        *,
+        from_seq: int | None = None,
+        stored_digest: Callable[[int, int], bytes] | None = None,
+        progress: Progress | None = None,
+    ) -> Pulled:
+        """Take over every record the probe holds, and acknowledge what is stored if this bench is paired.
+
+        commit: called with each batch; must return only once it is stored durably, and take a batch it has
+        already without harm. A batch covers all numbers from its first_seq to its last_seq, those without a
+        record included: they are gone from the probe for good.
+        from_seq: where to begin; by default after the last acknowledged record (at the first record the
+        probe still holds, when this bench is not paired). From further back, records that another bench
+        acknowledged come first, as far as the probe still holds them.
+        stored_digest: gives the SHA-256 over the stored raw records of a range (first, last); needed for
+        acknowledging when from_seq lies further on than that.
+        progress: called with (record number reached, last record number) after each batch.
+        """
+        return Takeover(self, commit, stored_digest, progress).run(from_seq)
+
+    def acknowledge(self, last_seq: int, digest: bytes) -> int:
+        """Tell the probe that everything up to last_seq is stored durably: the number acknowledged now.
+
+        digest: SHA-256 over the raw records after greeting.acknowledged_seq up to last_seq, in order. Doing
+        so again changes nothing. The probe may free the records' space. Needs the key.
+        """
+        first = self.greeting.acknowledged_seq + 1
+        values = {"first_seq": first, "last_seq": last_seq, "digest": digest}
+        reply, _ = self._signed(messages.ACKNOWLEDGE, values)
+        self.greeting = replace(self.greeting, acknowledged_seq=reply["acknowledged_seq"])
+        return self.greeting.acknowledged_seq
+
+    def limits(self) -> dict[str, Any]:
+        """The limit set in force, in the form of codec.unpack_limits."""
+        self._need_same_version("read the limits of")
+        return fitting(codec.unpack_limits, self._ask(messages.LIMITS_GET)[1])
+
+    def send_limits(self, limits: dict[str, Any]) -> int:
+        """Put a limit set in force: its revision. RefusedError names the field at fault. Needs the key."""
+        self._need_same_version("send limits to")
+        reply, _ = self._signed(messages.LIMITS_PUT, {}, _packed(codec.pack_limits, limits))
+        return int(reply["revision"])
+
+    def round(self) -> dict[str, Any] | None:
+        """The round the probe holds, in the form of codec.unpack_round, or None."""
+        self._need_same_version("read the round of")
+        try:
+            return fitting(codec.unpack_round, self._ask(messages.ROUND_GET)[1])
+        except RefusedError as error:
+            if error.code == "not_held":
+                return None
+            raise
+
+    def send_round(self, round_: dict[str, Any]) -> int:
+        """Send a round: its id. RefusedError names the field at fault. Needs the key."""
+        self._need_same_version("send a round to")
+        reply, _ = self._signed(messages.ROUND_PUT, {}, _packed(codec.pack_round, round_))
+        return int(reply["round_id"])
+
+    def measure_anchor(self) -> Anchor:
+        """A pair of bench time and probe ticks, from the quickest of several exchanges.
+
+        The ticks were read at some moment of the exchange: uncertainty is half its length, and one tick.
+        """
+        return min((self._one_anchor() for _ in range(_TICKS_ASKED)), key=lambda pair: pair.uncertainty_ms)
+
+    def _one_anchor(self) -> Anchor:
+        started_s, host_s = time.monotonic(), self.clock()
+        reply, _ = self._ask(messages.TICKS)
+        half_s = (time.monotonic() - started_s) / 2
+        uncertainty_ms = int(half_s * 1000) + 2
+        return Anchor(reply["boot"], reply["ticks_ms"], int((host_s + half_s) * 1000), uncertainty_ms)
+
+    def anchor(self) -> Anchor:
+        """Measure an anchor and have the probe log it, to whole seconds. Needs the key."""
+        self._need_same_version("anchor the clock of")
+        anchor = self.measure_anchor()
+        seconds, milliseconds = divmod(anchor.host_ms, 1000)
+        values = {
+            "boot": anchor.boot,
+            "ticks_ms": anchor.ticks_ms,
+            "host_time_s": seconds,
+            "host_time_ms": milliseconds,
+            "uncertainty_ms": anchor.uncertainty_ms,
+        }
+        self._signed(messages.ANCHOR, values)
+        return anchor
+
+    def pair(self, bench_name: str) -> int:
+        """Share a new key with the probe and keep it: its key id. The probe must have been started with
+        STEP held.
+
+        bench_name: what the probe lists the key under, at most 16 bytes of it.
+        """
+        self._need_same_version("pair with")
+        secret = os.urandom(messages.SECRET_SIZE)
+        name = messages.text_field(bench_name, messages.KEY_NAME_SIZE)
+        reply, _ = self._ask(messages.PAIR, {"secret": secret, "name": name}, patience=_SIGNED_PATIENCE)
+        self._keyring.put(self.unique_id, Key(reply["key_id"], secret.hex()))
+        self.key_refused = False
+        return int(reply["key_id"])
+
+    def keys(self) -> list[PairedKey]:
+        """The keys the probe holds."""
+        reply, tail = self._ask(messages.KEYS)
+        rows = fitting(lambda data: codec.unpack_list(messages.KEY_ROW, data, reply["count"])[0], tail)
+        return [PairedKey(row["key_id"], row["counter"], messages.field_text(row["name"])) for row in rows]
+
+    def revoke(self, key_id: int) -> None:
+        """Have the probe forget a key; this bench's own is forgotten here too. Needs the key."""
+        self._need_same_version("revoke a key of")
+        own = self._keyring.get(self.unique_id)
+        self._signed(messages.REVOKE, {"revoked_key_id": key_id})
+        if own and own.key_id == key_id:
+            self._keyring.remove(self.unique_id)
+
+    def self_test(self) -> None:
+        """Have the probe run its self-test; the result comes as a record. Needs the key."""
+        self._need_same_version("start the self-test of")
+        self._signed(messages.SELF_TEST, {})
+
+    def _ask(
+        self, kind: int, values: dict[str, Any] | None = None, patience: Patience = request.PATIENT
+    ) -> tuple[dict[str, Any], bytes]:
+        return request.ask(self._link, kind, messages.pack(kind, values or {}), patience)
+
+    def _signed(self, kind: int, values: dict[str, Any], tail: bytes = b"") -> tuple[dict[str, Any], bytes]:
+        """Send a signed request; once more from the probe's own counter when this bench's has fallen
+        behind.
+        """
+        body = messages.pack(kind, values, tail)
+        try:
+            return self._send_signed(kind, body, 0)
+        except RefusedError as error:
+            self.key_refused = error.code in ("unknown_key", "bad_tag")
+            if error.code != "replayed":
+                raise
+            return self._send_signed(kind, body, error.value)
+
+    def _send_signed(self, kind: int, body: bytes, at_least: int) -> tuple[dict[str, Any], bytes]:
+        key = self._keyring.use(self.unique_id, at_least)
+        text = messages.signed_text(bytes.fromhex(self.unique_id), kind, body, key.key_id, key.counter)
+        tag = hmac.digest(bytes.fromhex(key.secret), text, "sha256")
+        signature = codec.pack(messages.SIGNATURE, {"key_id": key.key_id, "counter": key.counter, "tag": tag})
+        return request.ask(self._link, kind, body + signature, _SIGNED_PATIENCE)
+
+    def _need_same_version(self, deed: str) -> None:
+        greeting = self.greeting
+        if not greeting.to_update:
+            return
+        raise LinkError(
+            f"This bench cannot {deed} probe {self.unique_id}: its firmware {greeting.firmware} is of another version.",
+            "Its records can still be pulled; record kinds not known here are stored as they are.",
+            greeting.update_words,
+        )
+
+
+def _packed(pack: Callable[[dict[str, Any]], bytes], value: dict[str, Any]) -> bytes:
+    """A limit set or round as bytes. Raises InputError, naming the field, for a value outside its range."""
+    try:
+        return pack(value)
+    except WireError as error:
+        raise InputError(
+            f"The field {error.field} {error.why}.",
+            "Nothing was sent; what the probe holds is unchanged.",
+            "Correct the field named, and send it again.",
+        ) from error

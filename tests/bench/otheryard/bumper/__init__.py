@@ -1,0 +1,1 @@
+"""The kinds of scenes for the bumper check."""

@@ -1,0 +1,135 @@
+"""The probe itself: tolerances at their ends, hum and ripple, and faults that allow no verdict."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from tests.bench.otheryard.bumper import setting
+from tests.bench.otheryard.bumper.faulty import WEAK_SPAN_DBFS
+from tests.bench.otheryard.front import hum
+from tests.bench.otheryard.front.converter import Converter
+from tests.bench.otheryard.front.microphone import DISCONNECTED, Microphone
+from tests.bench.otheryard.front.unit import LOW_STOP_CODE, TOP_STOP_CODES
+from tests.bench.otheryard.kinds import Draft, Kinds, entered
+from tests.bench.otheryard.truth import DEAD, FAULTY_PROBE, NOTHING_TRANSMITS, Truth, by_level, said
+from tests.bench.otheryard.vehicle.bumper import Arrivals
+
+KINDS: Kinds = {}
+CLOGGED = "a clogged microphone: only the siblings' levels, over readings, can tell it from weak sensors"
+
+
+def _any_state(rng: np.random.Generator, world: setting.Setting) -> Draft:
+    """A sound, weak or dead sensor, or a silent vehicle, a quarter each: the probe's oddity must not matter."""
+    state = int(rng.integers(4))
+    if state == 3:
+        return world.alone(NOTHING_TRANSMITS)
+    held = None
+    if state < 2:
+        held = world.sensor(world.healthy_level() if state == 0 else rng.uniform(*WEAK_SPAN_DBFS))
+    truth = DEAD if held is None else by_level(held.level_db(8), held.frequency_hz(8))
+    return world.draft(truth, world.turns(), world.siblings(held))
+
+
+def _odd(rng: np.random.Generator, **fields: object) -> Draft:
+    return _any_state(rng, setting.with_unit(setting.drawn(rng, least=3), **fields))
+
+
+@entered(KINDS, "amplifiers that stop early: at code 25 and between 3984 and 3994; sensors at -1.5 to 1 dBFS")
+def early_stops(rng: np.random.Generator) -> Draft:
+    stops = (LOW_STOP_CODE, TOP_STOP_CODES[0] + rng.uniform(0, 10))
+    world = setting.with_unit(setting.drawn(rng), stops=stops)
+    held = world.sensor(rng.uniform(-1.5, 1.0))
+    return world.draft(by_level(held.level_db(8), held.frequency_hz(8)), world.turns(), world.siblings(held))
+
+
+@entered(KINDS, "a noisy converter: 7.3 to 8.3 effective bits")
+def low_enob(rng: np.random.Generator) -> Draft:
+    return _odd(rng, converter=Converter(rng.uniform(7.3, 8.3), rng.uniform(1, 6)))
+
+
+@entered(KINDS, "mains hum of 20 to 300 codes at every input")
+def mains_hum(rng: np.random.Generator) -> Draft:
+    return _odd(rng, lines=tuple(hum.mains(rng, 10 ** rng.uniform(1.3, 2.48))))
+
+
+@entered(
+    KINDS, "the probe's own supply: ripple of 25 to 60 kHz, -75 to -58 dBFS, and slow noise of the reference"
+)
+def supply_ripple(rng: np.random.Generator) -> Draft:
+    lines = tuple(hum.ripple(rng, rng.uniform(-75, -58)))
+    return _odd(rng, lines=lines, slow_noise_codes=rng.uniform(1, 6))
+
+
+@entered(KINDS, "steps: wide codes of 6 to 10 LSB, code 2047 missing, bias 15 to 40 codes off")
+def bad_steps(rng: np.random.Generator) -> Draft:
+    bias = 2048 + rng.choice([-1, 1]) * rng.uniform(15, 40)
+    return _odd(rng, converter=Converter(8.7, rng.uniform(6, 10), missing=True), bias_code=bias)
+
+
+@entered(KINDS, "the hand moves: the level swings by 1 to 3 dB within the reading")
+def unsteady_hand(rng: np.random.Generator) -> Draft:
+    world = setting.drawn(rng)
+    held = world.sensor(-9.0)
+    held.jitter_db = rng.uniform(0.5, 1.5) * np.sin(np.arange(setting.APART) * rng.uniform(0.1, 1.0))
+    held.set_level(max(world.healthy_level(), -13.0))
+    return world.draft(by_level(held.level_db(8), held.frequency_hz(8)), world.turns(), world.siblings(held))
+
+
+@entered(KINDS, "the collar sits only 0.2 to 0.7 s into the reading; 12 to 25 dB less before: PASS or RETRY")
+def seated_late(rng: np.random.Generator) -> Draft:
+    return _moved(rng, rng.uniform(0.2, 0.7), late=True)
+
+
+@entered(KINDS, "the collar is lifted 0.4 to 1.0 s into the reading; 12 to 25 dB less after: PASS or RETRY")
+def lifted_early(rng: np.random.Generator) -> Draft:
+    return _moved(rng, rng.uniform(0.4, 1.0), late=False)
+
+
+def _moved(rng: np.random.Generator, change_s: float, late: bool) -> Draft:
+    world = setting.drawn(rng)
+    held = world.sensor(world.healthy_level())
+    truth = Truth(
+        said("pass", "retry"), must_not=said("dead", "weak"), sound=True, level_dbfs=held.level_db(8)
+    )
+    draft = world.draft(truth, world.turns(), world.siblings(held))
+    heard = draft.sources[0]
+    assert isinstance(heard, Arrivals)
+    heard.weaken(held, lambda at_s: (at_s < change_s) == late, rng.uniform(12, 25))
+    return draft
+
+
+def _faulty(rng: np.random.Generator, microphone: Microphone, truth: Truth, **fields: object) -> Draft:
+    """A probe whose microphone is not what it should be, held to any sensor."""
+    world = setting.with_unit(setting.drawn(rng), microphone=microphone, **fields)
+    held = world.sensor(world.healthy_level()) if rng.uniform() < 0.6 else None
+    firings = world.turns() if rng.uniform() < 0.8 else []
+    return world.draft(truth, firings, world.siblings(held))
+
+
+@entered(KINDS, "the microphone's wire is off, with or without hum in it")
+def microphone_open(rng: np.random.Generator) -> Draft:
+    lines = tuple(hum.mains(rng, rng.uniform(5, 100))) if rng.uniform() < 0.5 else ()
+    return _faulty(rng, DISCONNECTED, FAULTY_PROBE, lines=lines)
+
+
+@entered(KINDS, "the microphone is shorted: the bias 20 to 60 codes off, nothing heard")
+def microphone_shorted(rng: np.random.Generator) -> Draft:
+    return _faulty(rng, DISCONNECTED, FAULTY_PROBE, bias_code=2048 - rng.uniform(20, 60))
+
+
+@entered(KINDS, "a half deaf microphone: signal and own noise 14 to 26 dB down")
+def microphone_half_deaf(rng: np.random.Generator) -> Draft:
+    gain = float(10 ** (-rng.uniform(14, 26) / 20))
+    return _faulty(rng, Microphone(gain, gain), FAULTY_PROBE)
+
+
+@entered(KINDS, "a clogged port: sound 10 to 25 dB down, the microphone's own noise as ever")
+def microphone_clogged(rng: np.random.Generator) -> Draft:
+    world = setting.drawn(rng)
+    loss_db = rng.uniform(10, 25)
+    world = setting.with_unit(world, microphone=Microphone(float(10 ** (-loss_db / 20)), 1.0))
+    held = world.sensor(world.healthy_level())
+    truth = Truth(said("retry", "weak"), must_not=said("dead"), apart=CLOGGED)
+    if held.level_db(8) - loss_db >= -18.5:
+        truth = replace(truth, accepted=said("pass"))
+    return world.draft(replace(truth, level_dbfs=held.level_db(8)), world.turns(), world.siblings(held))

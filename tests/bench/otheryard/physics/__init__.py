@@ -1,0 +1,1 @@
+"""Air, a piston's beam, levels and strips of noise."""

@@ -1,0 +1,1 @@
+"""A transducer of two coupled resonances, and the square waves that drive it."""

@@ -1,0 +1,1 @@
+"""Who fires when, through which wire, and how it reaches the probe."""

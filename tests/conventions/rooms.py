@@ -1,0 +1,355 @@
+"""The rooms of the product and which rooms each may import: `python -m tests.conventions.rooms` prints the table.
+
+This is the one definition of the directions. DEVELOPERS.md prints it as the contributor's map, and
+test_rooms.py holds the code and the map to it. A room is a folder of Python files, named as it is imported. What a
+room's row does not name is forbidden to it.
+"""
+
+import ast
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.conventions.sources import base_of
+from tests.paths import FIRMWARE, HOST, ROOT, WIRE
+
+
+@dataclass(frozen=True)
+class Room:
+    """A room: its dotted name, what lives there, and the names of the rooms that it may import."""
+
+    name: str
+    what: str
+    imports: tuple[str, ...] = ()
+
+
+def _room(name: str, what: str, imports: str = "") -> Room:
+    """A row; a leading dot in `imports` stands for the package of the row."""
+    package = name.split(".", maxsplit=1)[0]
+    return Room(
+        name, what, tuple(package + word if word.startswith(".") else word for word in imports.split())
+    )
+
+
+ROOMS = (
+    _room(
+        "curbtick_wire",
+        "messages, records, names, settings, codec, COBS, frames: tables and pure functions, no input or "
+        "output",
+    ),
+    _room(
+        "curbtick_probe",
+        "the version, the bit of each reason, what a board is, an update of the seal and hiss meters",
+        "curbtick_wire",
+    ),
+    _room(
+        "curbtick_probe.dsp",
+        "integer kernels that several checks share: sine tables, FFT, extent, logarithms",
+    ),
+    _room(
+        "curbtick_probe.dsp.burst",
+        "samples to bursts: baseband, spectrum, noise floor, a close look at one sound",
+    ),
+    _room("curbtick_probe.dsp.train", "loops over the sounds of a reading: regular chains, columns"),
+    _room("curbtick_probe.dsp.tone", "the seal check's tone: mixer and spectral cells", ".dsp"),
+    _room("curbtick_probe.dsp.hiss", "the hiss check's spectra and steady lines", ".dsp"),
+    _room(
+        "curbtick_probe.bumper",
+        "one reading: listen, measure, sounds, train, cycle, verdict, snippet",
+        "curbtick_wire curbtick_probe .dsp .dsp.burst .dsp.train",
+    ),
+    _room(
+        "curbtick_probe.seal",
+        "the seal check: meter, sections, verdict",
+        "curbtick_wire curbtick_probe .dsp .dsp.tone",
+    ),
+    _room(
+        "curbtick_probe.hiss",
+        "the hiss check: meter, background, rise, sections, verdict",
+        "curbtick_wire curbtick_probe .dsp .dsp.hiss",
+    ),
+    _room(
+        "curbtick_probe.store",
+        "what survives a power cut: log, slots, limits, rounds, clock, keys",
+        "curbtick_wire curbtick_probe",
+    ),
+    _room(
+        "curbtick_probe.link",
+        "frames to requests: who may ask what, and the replies",
+        "curbtick_wire curbtick_probe .store",
+    ),
+    _room("curbtick_probe.panel", "bar patterns, gestures, beeper", "curbtick_wire curbtick_probe"),
+    _room(
+        "curbtick_probe.app",
+        "the state machine that ties the rooms together; the self-test",
+        "curbtick_wire curbtick_probe .dsp .bumper .seal .hiss .store .link .panel",
+    ),
+    _room("curbtick_probe.board", "which version of the firmware starts"),
+    _room("curbtick_probe.board.rp2", "the real board: the only files that touch hardware", "curbtick_wire"),
+    _room("curbtick_probe.board.virtual", "the same board on the MicroPython unix port", "curbtick_wire"),
+    _room(
+        "curbtick_probe.virtual",
+        "programs of a virtual probe",
+        "curbtick_wire curbtick_probe .seal .hiss .board.virtual",
+    ),
+    _room("curbtick", "errors, dates, air, progress, cautions, where the probe's sources are"),
+    _room(
+        "curbtick.link",
+        "the serial port, requests and replies, download, pull, pairing keys",
+        "curbtick_wire curbtick",
+    ),
+    _room(
+        "curbtick.store.database",
+        "where the database is, SQLite and server, their errors in words",
+        "curbtick",
+    ),
+    _room(
+        "curbtick.store",
+        "the history: schema, tables, decoding, times",
+        "curbtick_wire curbtick .store.database",
+    ),
+    _room("curbtick.store.sync", "two histories made one", "curbtick_wire curbtick .store.database .store"),
+    _room(
+        "curbtick.sound",
+        "what a sound is: snippets, tones, recordings, flow through a hole, a reading as JSON",
+        "curbtick_wire curbtick",
+    ),
+    _room(
+        "curbtick.limits",
+        "limit sets, their fit to the fleet, guard band, repeatability study",
+        "curbtick_wire curbtick .store",
+    ),
+    _room(
+        "curbtick.fleet",
+        "vehicles, rounds, readings, sections of the seal and hiss checks",
+        "curbtick_wire curbtick .store .sound",
+    ),
+    _room(
+        "curbtick.fleet.places",
+        "which reading counts at a place, and how the place stands",
+        "curbtick_wire curbtick .store .fleet",
+    ),
+    _room(
+        "curbtick.fleet.work",
+        "findings, repairs, swaps, assigned readings, the reread list",
+        "curbtick_wire curbtick .store .limits .fleet .fleet.places",
+    ),
+    _room(
+        "curbtick.fleet.probes", "names and health of probes", "curbtick_wire curbtick .store .limits .fleet"
+    ),
+    _room(
+        "curbtick.exchange",
+        "a probe and a history: pull, send",
+        "curbtick_wire curbtick .link .store .limits .fleet .fleet.work",
+    ),
+    _room(
+        "curbtick.report",
+        "the site, sheets, exports",
+        "curbtick_wire curbtick .store .sound .limits .fleet .fleet.places .fleet.work .fleet.probes "
+        ".report.pages .report.views",
+    ),
+    _room(
+        "curbtick.report.pages",
+        "a function for each page",
+        "curbtick_wire curbtick .sound .limits .fleet .fleet.places .fleet.work .fleet.probes "
+        ".report.views .report.drawings",
+    ),
+    _room(
+        "curbtick.report.views",
+        "what pages say of a place, a leak, a reading",
+        "curbtick_wire curbtick .limits .fleet .fleet.places .fleet.work .report.drawings",
+    ),
+    _room("curbtick.report.drawings", "drawings and pictures", "curbtick_wire curbtick .sound"),
+    _room(
+        "curbtick.web",
+        "the page of this computer: server and actions",
+        "curbtick_wire curbtick .link .store .fleet .fleet.work .exchange .report .report.views "
+        ".report.drawings",
+    ),
+    _room("curbtick.install", "the firmware's image and its way onto a board", "curbtick .install.squeeze"),
+    _room("curbtick.install.squeeze", "sources made small for a chip's memory"),
+    _room(
+        "curbtick.hardware",
+        "the probe's parts, nets and rails as tables, and what follows from them",
+        "curbtick_wire",
+    ),
+    _room(
+        "curbtick.yard.front_end",
+        "microphone, amplifier and converter, and the yard's time axis",
+        "curbtick_wire",
+    ),
+    _room("curbtick.yard.air", "sound in air and in the collar", "curbtick .yard.front_end"),
+    _room(
+        "curbtick.yard.sounds",
+        "sensors, noise, other machines: what sounds and when",
+        "curbtick_wire curbtick .yard.front_end .yard.air",
+    ),
+    _room(
+        "curbtick.yard.ear",
+        "all sounds at one microphone, and what is wrong with it",
+        "curbtick_wire .yard.front_end .yard.sounds",
+    ),
+    _room(
+        "curbtick.yard.truth",
+        "what a reading must say",
+        "curbtick_wire .yard.front_end .yard.sounds .yard.ear",
+    ),
+    _room(
+        "curbtick.yard.scenes",
+        "scenes, their population, the invented depot",
+        "curbtick_wire curbtick .yard.front_end .yard.air .yard.sounds .yard.ear .yard.truth",
+    ),
+    _room("curbtick.yard", "the invented yard"),
+    _room("curbtick.virtual", "the virtual probe"),
+    _room(
+        "curbtick.virtual.probe",
+        "the real firmware as a process: bus, flash file",
+        "curbtick_wire curbtick .yard.front_end",
+    ),
+    _room(
+        "curbtick.virtual.panel",
+        "bar, pictures, the terminal",
+        "curbtick_wire curbtick .yard.ear .yard.scenes .virtual.probe",
+    ),
+    _room(
+        "curbtick.virtual.replay",
+        "recordings and scenes through the real firmware",
+        "curbtick_wire curbtick .link .sound .yard.front_end .yard.ear .yard.scenes .virtual.probe",
+    ),
+    _room(
+        "curbtick.virtual.demo",
+        "the demo day and its technician",
+        "curbtick_wire curbtick .link .store .limits .fleet .fleet.places .fleet.work .exchange .report "
+        ".yard.ear .yard.scenes .virtual.probe .virtual.panel",
+    ),
+    _room("curbtick.commands", "the command line's start, output and error words", "curbtick"),
+    _room(
+        "curbtick.commands.probe",
+        "commands that speak to a probe",
+        "curbtick_wire curbtick .link .store .limits .fleet .fleet.probes .exchange .report "
+        ".report.pages .install .commands .commands.history",
+    ),
+    _room(
+        "curbtick.commands.history",
+        "commands on a history",
+        "curbtick_wire curbtick .store.database .store .store.sync .sound .limits .fleet .fleet.places "
+        ".fleet.work .report .report.pages .report.views .report.drawings .web .commands",
+    ),
+    _room(
+        "curbtick.commands.virtual",
+        "commands that need no probe",
+        "curbtick_wire curbtick .store .sound .report.views .virtual.probe .virtual.panel .virtual.replay "
+        ".virtual.demo .commands",
+    ),
+)
+FOLDERS = {"curbtick_wire": WIRE, "curbtick_probe": FIRMWARE / "curbtick_probe", "curbtick": HOST}
+
+
+def folder_of(room: str, root: Path = ROOT) -> Path:
+    """The folder of a room, in this checkout or in a copy of it at `root`."""
+    package, *rest = room.split(".")
+    return (root / FOLDERS[package].relative_to(ROOT)).joinpath(*rest)
+
+
+def files_of(room: str, root: Path = ROOT) -> list[Path]:
+    """The Python files that stand in a room itself."""
+    return sorted(folder_of(room, root).glob("*.py"))
+
+
+def rooms_on_disk() -> set[str]:
+    """Every folder of the product that holds Python files, by its dotted name."""
+    return {
+        ".".join([package, *path.parent.relative_to(folder).parts])
+        for package, folder in FOLDERS.items()
+        for path in folder.rglob("*.py")
+    }
+
+
+def reached(room: str, path: Path, source: str) -> set[str]:
+    """The other rooms of the product that a file of a room imports, wherever in the file it does."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(source, str(path))):
+        for dotted in _dotted(room, path, node):
+            home = _home(dotted)
+            if home is not None and home != room:
+                found.add(home)
+    return found
+
+
+def _dotted(room: str, path: Path, node: ast.AST) -> Iterable[str]:
+    if isinstance(node, ast.Import):
+        return [alias.name for alias in node.names]
+    if isinstance(node, ast.ImportFrom):
+        module = room if path.name == "__init__.py" else f"{room}.{path.stem}"
+        base = base_of(node, module, path.name == "__init__.py")
+        return [f"{base}.{alias.name}" for alias in node.names]
+    if isinstance(node, ast.Call) and ast.unparse(node.func).endswith("import_module"):
+        return [_constant_part(node.args[0])]
+    return []
+
+
+def _constant_part(name: ast.expr) -> str:
+    """The name of a module that is imported by a string, as far as it is known beforehand."""
+    first = name.values[0] if isinstance(name, ast.JoinedStr) else name
+    assert isinstance(first, ast.Constant), (
+        f"line {name.lineno}: nobody can know beforehand what this imports"
+    )
+    return str(first.value).rstrip(".")
+
+
+_NAMES = {room.name for room in ROOMS}
+
+
+def _home(dotted: str) -> str | None:
+    """The room in which a dotted name stands; None outside the product."""
+    parts = dotted.split(".")
+    if parts[0] not in FOLDERS:
+        return None
+    # A package's folder without files of its own counts for the file that stands beside it.
+    longest = next(n for n in range(len(parts), 0, -1) if ".".join(parts[:n]) in _NAMES)
+    return ".".join(parts[:longest])
+
+
+def violations(root: Path = ROOT, only: Iterable[Path] = ()) -> list[tuple[str, str, Path]]:
+    """Each import that the table forbids, as (room, imported room, file), in the tree at `root` or some files of it."""
+    chosen = set(only)
+    found = []
+    for room in ROOMS:
+        for path in files_of(room.name, root):
+            if chosen and path not in chosen:
+                continue
+            for other in sorted(reached(room.name, path, path.read_text(encoding="utf-8"))):
+                if other not in room.imports:
+                    found.append((room.name, other, path))
+    return found
+
+
+def used() -> Mapping[str, set[str]]:
+    """What each room really imports."""
+    return {
+        room.name: {
+            other
+            for path in files_of(room.name)
+            for other in reached(room.name, path, path.read_text(encoding="utf-8"))
+        }
+        for room in ROOMS
+    }
+
+
+def table() -> str:
+    """The table as DEVELOPERS.md shows it."""
+    rows = ["| room | what lives there | may import |", "|---|---|---|"]
+    for room in ROOMS:
+        package = room.name.split(".", maxsplit=1)[0]
+        others = " ".join(f"`{_shortened(other, package)}`" for other in room.imports)
+        rows.append(f"| `{room.name.replace('.', '/')}` | {room.what} | {others or 'nothing'} |")
+    return "\n".join(rows) + "\n"
+
+
+def _shortened(other: str, package: str) -> str:
+    """A room's path, without the package where that is the row's own."""
+    return other.replace(".", "/").removeprefix(f"{package}/")
+
+
+if __name__ == "__main__":
+    print(table(), end="")

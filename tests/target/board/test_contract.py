@@ -1,0 +1,102 @@
+"""The boards behave alike: one list of cases on the virtual board, rp2.py over doubles, and the emulated chip."""
+
+import ast
+import importlib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from curbtick.virtual.probe.process import run_script
+from numpy.typing import NDArray
+
+from tests.target.board import contract
+from tests.target.board.fake_board import FakeBoard
+from tests.target.board.fakes import FakeChip, chip, data_directory
+
+__all__ = ["chip"]
+
+BOARD = Path(__file__).resolve().parents[3] / "firmware/curbtick_probe/board"
+CASES = Path(contract.__file__)
+
+
+class RampEar:
+    """Each sample one more than the last, modulo 4096, whatever the input."""
+
+    def __init__(self) -> None:
+        self._next = 0
+
+    def read(self, count: int, input: int, start_us: int) -> NDArray[np.uint16]:
+        samples = (np.arange(count) + self._next) % 4096
+        self._next += count
+        return samples.astype(np.uint16)
+
+
+def test_virtual_board_keeps_the_contract(tmp_path: Path) -> None:
+    script = tmp_path / "contract.py"
+    script.write_text(
+        CASES.read_text()
+        + "\nfrom curbtick_probe.board.virtual.board import Board\n"
+        + "board = Board()\nfound = failures(board)\nboard.bus.ask('\\n'.join(found).encode())\n"
+    )
+    told: list[bytes] = []
+
+    def hear(payload: bytes) -> bytes:
+        told.append(payload)
+        return b""
+
+    run_script(script, RampEar(), hear)
+    assert told == [b""]
+
+
+def test_the_fake_board_of_the_tests_keeps_the_contract() -> None:
+    assert contract.failures(FakeBoard()) == []
+
+
+def test_rp2_board_keeps_the_contract_over_doubles(
+    chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    rp2_board = importlib.import_module("curbtick_probe.board.rp2.board")
+    data_directory(monkeypatch, rp2_board, tmp_path)
+    assert contract.failures(rp2_board.Board()) == []
+
+
+def test_rp2_board_drives_the_bar_and_leaves_the_beeper_silent(
+    chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    rp2_board = importlib.import_module("curbtick_probe.board.rp2.board")
+    data_directory(monkeypatch, rp2_board, tmp_path)
+    board = rp2_board.Board()
+    board.bar(0b1000_0000_0101)
+    assert [led for led in range(12) if chip.pins[2 + led].level] == [0, 2, 11]
+    board.beep(4000, 5)
+    assert chip.pins[16].level == 0
+
+
+def test_rp2_buttons_are_debounced(chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    rp2_board = importlib.import_module("curbtick_probe.board.rp2.board")
+    data_directory(monkeypatch, rp2_board, tmp_path)
+    board = rp2_board.Board()
+    seen = []
+    for level in (0, 1, 0, 0, 0, 0, 0, 0):
+        chip.pins[14].level = level
+        seen.append(board.buttons())
+        chip.pass_time(2000)
+    assert seen == [0, 0, 0, 0, 0, 0, 1, 1]
+
+
+def _shape(name: str) -> dict[str, tuple[str, ...]]:
+    tree = ast.parse((BOARD / name).read_text())
+    found: dict[str, tuple[str, ...]] = {}
+    for node in tree.body:
+        if isinstance(node, ast.ClassDef) and node.name in ("Board", "Capture"):
+            for method in node.body:
+                if isinstance(method, ast.FunctionDef) and not method.name.startswith("_"):
+                    found[f"{node.name}.{method.name}"] = tuple(arg.arg for arg in method.args.args)
+    return found
+
+
+def test_the_two_boards_have_the_same_methods_with_the_same_arguments() -> None:
+    virtual = _shape("virtual/board.py")
+    real = _shape("rp2/board.py") | _shape("rp2/adc_dma.py")
+    assert virtual == real
+    assert {"Board.beep", "Board.wait", "Capture.block"} <= virtual.keys()

@@ -1,0 +1,240 @@
+"""Sending: the difference and what it would have changed are shown first, and nothing is sent without a
+yes.
+"""
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from curbtick.commands import main
+from curbtick.dates import now_ms
+from curbtick.errors import InputError
+from curbtick.fleet import rounds
+from curbtick.limits import sets
+from curbtick.link.request import RefusedError, SilentError
+from curbtick.store import tables
+from curbtick.store.history import Store
+from curbtick_wire import names, records
+from sqlalchemy import select
+from typer.testing import CliRunner, Result
+
+from tests.unit.bench.benchdata import PROBE, Logbook, add_round, add_vehicle, reading, record
+
+
+class Taker:
+    """A probe that takes what it is sent; the real one is driven by the tests of both ends together.
+
+    It has the two records that the fixture `db` pulled, and one more.
+    """
+
+    unique_id = PROBE
+    may_change = True
+
+    def __init__(self) -> None:
+        self.in_force = sets.factory()
+        self.rounds: list[dict[str, Any]] = []
+        self.held: dict[int, bytes] = {}
+        self.boot, self.last_seq, self.round_id = 1, 3, 0
+        self.error: BaseException | None = None
+
+    def greet(self) -> SimpleNamespace:
+        return SimpleNamespace(boot=self.boot, last_seq=self.last_seq, round_id=self.round_id)
+
+    def batches(self, first_seq: int, last_seq: int) -> list[SimpleNamespace]:
+        numbers = range(first_seq, last_seq + 1)
+        return [SimpleNamespace(raws=[self.held[seq] for seq in numbers if seq in self.held])]
+
+    def round(self) -> dict[str, Any] | None:
+        return self.rounds[-1] if self.rounds else None
+
+    def limits(self) -> sets.LimitSet:
+        return self.in_force
+
+    def send_limits(self, limit_set: sets.LimitSet) -> None:
+        self.in_force = limit_set
+
+    def send_round(self, made: dict[str, Any]) -> None:
+        if self.error:
+            raise self.error
+        self.rounds.append(made)
+        self.round_id = made["round_id"]
+
+
+@pytest.fixture
+def probe(monkeypatch: pytest.MonkeyPatch) -> Taker:
+    taker = Taker()
+
+    @contextmanager
+    def connect(_port: str | None = None) -> Iterator[Taker]:
+        yield taker
+
+    for command in ("limits", "round"):
+        monkeypatch.setattr(f"curbtick.commands.probe.{command}.connect", connect)
+    return taker
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Path:
+    with Store(tmp_path / "history.db") as store:
+        add_round(store, 1, [add_vehicle(store, "Van 1")])
+        Logbook(store).visit(now_ms() - 86_400_000, {"round_id": 1, "level_cdb": -1600})
+    return tmp_path / "history.db"
+
+
+def stricter(db: Path) -> Path:
+    limit_set = sets.factory()
+    limit_set["classes"][1]["pass_cdb"] = -1500
+    path = db.parent / "stricter.toml"
+    path.write_text(sets.to_toml(limit_set))
+    return path
+
+
+def send(db: Path, *words: str | Path, answer: str = "") -> Result:
+    arguments = ["limits", "send", *map(str, words), "--db", str(db)]
+    return CliRunner().invoke(main.app, arguments, input=answer)
+
+
+def test_without_a_yes_nothing_is_sent_and_nothing_stored(probe: Taker, db: Path) -> None:
+    for answer in ("n\n", "\n", ""):
+        assert send(db, stricter(db), answer=answer).exit_code != 0
+        assert probe.in_force == sets.factory()
+    with Store(db) as store, store.read() as connection:
+        assert list(sets.all_sets(connection)) == [1]
+
+
+def test_the_difference_and_last_months_changes_are_shown_before_the_question(probe: Taker, db: Path) -> None:
+    shown = send(db, stricter(db), answer="n\n").output
+    assert "class 48: pass_cdb -1700 -> -1500" in shown
+    assert "1 from pass to weak" in shown
+    assert shown.index("pass_cdb") < shown.index("Send these limits")
+
+
+def test_with_a_yes_it_is_stored_sent_and_noted(probe: Taker, db: Path) -> None:
+    found = send(db, stricter(db), "--json", answer="y\n")
+    assert found.exit_code == 0, found.output
+    shown = json.loads(found.stdout)
+    assert shown["sent_revision"] == 2 and probe.in_force["revision"] == 2
+    assert probe.in_force["classes"][1]["pass_cdb"] == -1500
+    assert shown["last_month"] == {"judged": 1, "changed": {"pass to weak": 1}}
+    with Store(db) as store, store.read() as connection:
+        assert sets.load(connection) == probe.in_force
+
+
+def test_the_same_limits_are_not_sent_again(probe: Taker, db: Path) -> None:
+    found = send(db, "--json")
+    assert found.exit_code == 0 and json.loads(found.stdout)["sent_revision"] is None
+
+
+@pytest.mark.parametrize("text", ["pass_cdb = 3\n", "nonsense", ""])
+def test_a_file_that_makes_no_sense_is_not_sent(probe: Taker, db: Path, text: str) -> None:
+    path = db.parent / "bad.toml"
+    path.write_text(text)
+    found = send(db, path, "--yes")
+    assert found.exit_code == 2 and "makes no sense" in found.stderr
+    assert probe.in_force == sets.factory()
+
+
+def test_a_file_or_revision_that_is_not_there_is_said(probe: Taker, db: Path) -> None:
+    assert "cannot be read" in send(db, db.parent / "none.toml", "--yes").stderr
+    assert "no limit set of revision 7" in send(db, "7", "--yes").stderr
+
+
+def send_round(db: Path, *words: str) -> Result:
+    return CliRunner().invoke(main.app, ["round", "send", *words, "--json", "--db", str(db)])
+
+
+def notes(db: Path) -> list[tuple[int, int | None]]:
+    """Number and record of the rounds that were noted as sent, but for those of the fixture."""
+    columns = tables.sends.c
+    with Store(db) as store, store.read() as connection:
+        query = select(columns.number, columns.above_seq).where(columns.what == "round").order_by(columns.id)
+        return [(row.number, row.above_seq) for row in connection.execute(query)][1:]
+
+
+def test_a_round_is_sent_as_it_was_made(probe: Taker, db: Path) -> None:
+    found = send_round(db)
+    assert json.loads(found.stdout) == {"round": 1, "probe": PROBE, "vehicles": 1, "notes": []}
+    assert probe.rounds[0]["vehicles"][0]["rear_class_khz"] == 48
+
+
+def test_the_record_that_the_probe_had_is_noted_and_the_same_round_again_changes_nothing(
+    probe: Taker, db: Path
+) -> None:
+    send_round(db)
+    probe.last_seq = 9
+    send_round(db)
+    assert len(probe.rounds) == 2 and notes(db) == [(1, 3)]
+
+
+def test_a_number_that_another_bench_used_on_the_probe_is_left_out(probe: Taker, db: Path) -> None:
+    with Store(db) as store:
+        add_round(store, 2, [add_vehicle(store, "Van 2")])
+    probe.round_id = 2
+    found = send_round(db)
+    assert json.loads(found.stdout)["round"] == 3 and "another bench's round 2" in found.stderr
+    assert probe.rounds[0]["round_id"] == 3 and notes(db) == [(3, 3)]
+    with Store(db) as store, store.read() as connection:
+        two, three = rounds.load(connection, 2), rounds.load(connection, 3)
+    assert [vehicle.name for vehicle in three.vehicles] == ["Van 2"] == [v.name for v in two.vehicles]
+
+
+def test_a_number_that_a_pulled_event_names_is_left_out(probe: Taker, db: Path) -> None:
+    with Store(db) as store:
+        add_round(store, 2, [add_vehicle(store, "Van 2")])
+        values = {"event": names.EVENTS.index("round_received"), "value": 2}
+        store.ingest(PROBE, [record(records.EVENT, 3, values)])
+    assert json.loads(send_round(db).stdout)["round"] == 3
+
+
+def test_a_bench_that_may_not_send_notes_nothing(probe: Taker, db: Path) -> None:
+    probe.may_change = False
+    send_round(db)
+    assert notes(db) == []
+
+
+def test_a_round_is_not_sent_to_a_log_begun_afresh(probe: Taker, db: Path) -> None:
+    probe.last_seq = 1
+    found = send_round(db)
+    assert found.exit_code == 4 and "probes renew" in found.stderr
+    assert probe.rounds == [] and notes(db) == []
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        RefusedError("unknown_key", "a round", "", 0),
+        InputError("The keys cannot be read.", "Nothing.", "See."),
+    ],
+)
+def test_a_round_that_the_probe_did_not_take_leaves_no_note(probe: Taker, db: Path, error: Exception) -> None:
+    """Another bench's round of that number, taken next, would count as this one's."""
+    with Store(db) as store:
+        add_round(store, 2, [add_vehicle(store, "Van 2")])
+    probe.error = error
+    assert send_round(db).exit_code != 0 and notes(db) == []
+    with Store(db) as store:
+        event = {"event": names.EVENTS.index("round_received"), "value": 2}
+        of_other = reading(5, round_id=2, ticks_ms=3000)
+        store.ingest(PROBE, [record(records.EVENT, 4, event, ticks_ms=2000), of_other])
+        with store.read() as connection:
+            columns = tables.readings.c
+            assert connection.scalar(select(columns.vehicle_id).where(columns.seq == 5)) is None
+
+
+@pytest.mark.parametrize("error", [SilentError("The probe is silent.", "-", "-"), KeyboardInterrupt()])
+def test_a_round_that_the_probe_may_have_taken_is_noted(probe: Taker, db: Path, error: BaseException) -> None:
+    probe.error = error
+    assert send_round(db).exit_code != 0 and notes(db) == [(1, 3)]
+
+
+def test_a_refused_round_takes_no_new_number(probe: Taker, db: Path) -> None:
+    with Store(db) as store:
+        add_round(store, 2, [add_vehicle(store, "Van 2")])
+    probe.round_id, probe.error = 2, RefusedError("bad_tag", "a round", "", 0)
+    assert send_round(db).exit_code == RefusedError.exit_code
+    with Store(db) as store, store.read() as connection:
+        assert rounds.load(connection).number == 2

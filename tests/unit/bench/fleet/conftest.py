@@ -1,0 +1,15 @@
+"""One fixture for the fleet's tests: two vehicles, their findings, two probes, entered out of time order."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from curbtick.store.history import Store
+
+from tests.unit.bench.fleet.fleetdata import Yard
+
+
+@pytest.fixture
+def yard(tmp_path: Path) -> Iterator[Yard]:
+    with Store(tmp_path / "history.db") as store:
+        yield Yard(store)

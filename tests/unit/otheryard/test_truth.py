@@ -1,0 +1,167 @@
+"""Judging, counting, and the command that does both."""
+
+import contextlib
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from tests.bench.otheryard import __main__ as command
+from tests.bench.otheryard import truth
+from tests.bench.otheryard.catalog import BUMPER, CHECKS, bumper_scene
+from tests.bench.otheryard.rates import (
+    BUMPER_BOUNDS,
+    LISTEN_BOUNDS,
+    Rates,
+    Tally,
+    bumper_events,
+    listen_events,
+)
+from tests.bench.otheryard.seal.walk import LEAK, ONLY_RETRY, TIGHT
+from tests.bench.otheryard.truth import DEAD, FAULTY_PROBE, NOTHING_TRANSMITS, by_level, judge
+
+
+@pytest.mark.parametrize(
+    ("level_dbfs", "words"),
+    [
+        (-8.0, {"pass": truth.RIGHT, "weak": truth.WRONG, "dead": truth.FALSE_DEAD, "retry": truth.REFUSED}),
+        (
+            -25.0,
+            {"pass": truth.FALSE_PASS, "weak": truth.RIGHT, "dead": truth.FALSE_DEAD, "retry": truth.REFUSED},
+        ),
+        (
+            -45.0,
+            {"pass": truth.FALSE_PASS, "weak": truth.WRONG, "dead": truth.RIGHT, "retry": truth.ACCEPTED},
+        ),
+    ],
+)
+def test_a_level_decides_by_the_default_limits(level_dbfs: float, words: dict[str, str]) -> None:
+    judged = by_level(level_dbfs, 48e3)
+    assert {word: judge(judged, word) for word in words} == words
+
+
+@pytest.mark.parametrize(
+    ("judged", "word", "expected"),
+    [
+        (NOTHING_TRANSMITS, "dead", truth.FALSE_DEAD),
+        (NOTHING_TRANSMITS, "pass", truth.FALSE_PASS),
+        (NOTHING_TRANSMITS, "weak", truth.WRONG),
+        (NOTHING_TRANSMITS, "retry", truth.RIGHT),
+        (DEAD, "retry", truth.ACCEPTED),
+        (DEAD, "pass", truth.FALSE_PASS),
+        (FAULTY_PROBE, "weak", truth.FAULT_JUDGED),
+        (LEAK, "tight", truth.MISSED),
+        (LEAK, "retry", truth.REFUSED),
+        (TIGHT, "leak", truth.FALSE_ALARM),
+        (ONLY_RETRY, "tight", truth.CALM),
+        (ONLY_RETRY, "leak", truth.FALSE_ALARM),
+    ],
+)
+def test_judgements(judged: truth.Truth, word: str, expected: str) -> None:
+    assert judge(judged, word) == expected
+
+
+def test_intervals_are_those_of_newcombe() -> None:
+    """Wilson 95 % (Newcombe 1998): 81/263 up to .3662; 0/20 up to .1611; 1/29 up to .1718."""
+    assert [Tally(*counts).upper() for counts in ((81, 263), (0, 20), (1, 29))] == pytest.approx(
+        [0.3662, 0.1611, 0.1718], abs=1e-4
+    )
+
+
+def test_a_rate_over_its_bound_does_not_hold() -> None:
+    rates = Rates(BUMPER_BOUNDS, bumper_events)
+    for _ in range(5000):
+        rates.add("silence", NOTHING_TRANSMITS, "retry")
+    assert {f["holds"] for f in rates.figures() if f["name"] == "false dead where nothing transmits"} == {
+        True
+    }
+    for _ in range(3):
+        rates.add("silence", NOTHING_TRANSMITS, "dead")
+    assert {f["holds"] for f in rates.figures() if f["name"] == "false dead where nothing transmits"} == {
+        False
+    }
+
+
+def test_a_kind_far_over_a_bound_is_named() -> None:
+    rates = Rates(LISTEN_BOUNDS, listen_events)
+    for n in range(300):
+        rates.add("pinhole", LEAK, "tight" if n < 40 else "leak")
+    assert rates.kinds_beyond() == ["pinhole: missed 40 of 300"]
+
+
+def test_apart_counts_for_false_verdicts_only() -> None:
+    apart = by_level(-8.0, 48e3, apart="why")
+    assert bumper_events(apart, "dead") == {"false dead of all not dead": True}
+
+
+@contextlib.contextmanager
+def perfect() -> Iterator[Any]:
+    """A probe that knows the truth."""
+    yield lambda scene: {"verdict": sorted(scene.truth.best)[0]}
+
+
+@contextlib.contextmanager
+def optimist() -> Iterator[Any]:
+    """A probe that always says PASS, as the number that travels."""
+    yield lambda scene: {"verdict": 1}
+
+
+@contextlib.contextmanager
+def listener() -> Iterator[Any]:
+    """One that knows the truth of sections."""
+    yield lambda story: [sorted(each.best)[0] for each in story.truths]
+
+
+def last_line(captured: str) -> dict[str, Any]:
+    """The JSON object that a benchmark ends with."""
+    return json.loads(captured.strip().splitlines()[-1])
+
+
+def test_the_command_lists_every_kind(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(command, "LIST_DRAWS", 1)
+    command.main(["--list"])
+    shown = capsys.readouterr().out
+    for kinds, _ in CHECKS.values():
+        assert all(f"  {name}: {kind.line}" in shown for name, kind in kinds.items())
+
+
+@pytest.mark.parametrize(
+    ("line", "word"), [(["--json"], "--runner"), (["--runner", "no.such:thing"], "no.such")]
+)
+def test_the_command_without_a_runner_says_what_to_do(line: list[str], word: str) -> None:
+    with pytest.raises(SystemExit) as left:
+        command.main(line)
+    assert word in str(left.value.code)
+
+
+def test_an_optimist_fails_and_is_replayed_by_seed_and_index(capsys: pytest.CaptureFixture[str]) -> None:
+    line = "--check bumper --short --seed 5 --json --runner tests.unit.otheryard.test_truth:optimist"
+    with pytest.raises(SystemExit) as left:
+        command.main(line.split())
+    said = last_line(capsys.readouterr().out)
+    assert left.value.code == 1 and not said["holds"] and said["seed"] == 5
+    wrong, _, readings = said["figures"][0]["counted"].split()
+    assert wrong == readings != "0"
+    assert "--seed 5 --index" in said["bumper"]["failures"][0]
+
+
+def test_a_perfect_probe_makes_no_mistake() -> None:
+    rates = Rates(BUMPER_BOUNDS, bumper_events)
+    with perfect() as read:
+        for index in range(len(BUMPER)):
+            assert command.hear("bumper", bumper_scene(8, index), read, rates) == []
+    assert all(tally.wrong == 0 for tally in rates.totals.values())
+    assert set(rates.totals) >= {bound.name for bound in BUMPER_BOUNDS}
+
+
+def test_a_perfect_listener_makes_no_mistake() -> None:
+    for check in ("seal", "hiss"):
+        kinds, make = CHECKS[check]
+        rates = Rates(LISTEN_BOUNDS, listen_events)
+        with listener() as read:
+            for index in range(len(kinds)):
+                assert command.hear(check, make(8, index), read, rates) == []
+        assert set(rates.totals) == {bound.name for bound in LISTEN_BOUNDS}

@@ -1,0 +1,80 @@
+"""Runs under MicroPython on the virtual board: takes readings, and sorts made-up sounds, as readingdata.Prober asks."""
+
+import binascii
+import json
+
+from curbtick_probe.board.virtual.board import Board, Capture
+from curbtick_probe.bumper import grouping, reading
+from curbtick_probe.bumper.sounds import Sounds
+from curbtick_probe.bumper.train import Trains
+from curbtick_wire import codec, records
+
+HEADER = {"seq": 1, "boot": 1, "ticks_ms": 0}
+
+
+class Busy(Capture):
+    """Samples of a probe that something else keeps busy once in a reading."""
+
+    before_block = -1
+    for_us = 0
+
+    def start(self, source):
+        """As a capture does, and count its blocks from here."""
+        super().start(source)
+        self.blocks = 0
+
+    def block(self):
+        """As a capture does, later where the probe was busy."""
+        if self.blocks == self.before_block:
+            self._bus.charge(self.for_us)
+        self.blocks += 1
+        return super().block()
+
+
+def records_of(taken):
+    """What the log would get, each record in hex."""
+    kept = [codec.encode_record(records.READING, HEADER, taken.values)]
+    if taken.snippet:
+        kept.append(codec.encode_record(records.SNIPPET, HEADER, taken.snippet[0], taken.snippet[1]))
+    for values, tail in taken.sounds:
+        kept.append(codec.encode_record(records.SOUNDS, HEADER, values, tail))
+    return [binascii.hexlify(record).decode() for record in kept]
+
+
+def take(board, asked):
+    """Take one reading."""
+    board.capture.before_block, board.capture.for_us = asked["stall"]
+    started_us = board.ticks_us()
+    taken = reading.take(board, asked["limits"], asked["limit_set"], asked["heard_before"])
+    took_us = board.ticks_us() - started_us
+    return {"took_us": took_us, "records": records_of(taken), "heard": heard_by(board, asked["columns"])}
+
+
+def heard_by(board, columns):
+    """Every sound of the last reading, by column."""
+    sounds = reading.reader(board).listener.sounds
+    return {name: list(getattr(sounds, name)[: sounds.count]) for name in columns}
+
+
+def sort(asked):
+    """Sort sounds into trains."""
+    sounds = Sounds()
+    for values in asked["rows"]:
+        row = sounds.claim(values[-1], values[0])
+        for place, name in enumerate(asked["columns"]):
+            getattr(sounds, name)[row] = values[place]
+    trains = Trains()
+    grouping.sort(trains, sounds, asked["listened_us"])
+    found = {name: value for name, value in trains.__dict__.items() if isinstance(value, (int, bool))}
+    found["kinds"] = list(sounds.kind[: sounds.count])
+    return found
+
+
+board = Board()
+board.capture = Busy(board.bus)
+answer = {}
+while True:
+    asked = json.loads(board.bus.ask(json.dumps(answer).encode()))
+    if not asked:
+        break
+    answer = take(board, asked) if asked["do"] == "take" else sort(asked)
