@@ -176,7 +176,7 @@ ROOMS = (
     _room(
         "curbtick.yard.front_end",
         "microphone, amplifier and converter, and the yard's time axis",
-        "curbtick_wire",
+        "curbtick_wire .hardware",
     ),
     _room("curbtick.yard.air", "sound in air and in the collar", "curbtick .yard.front_end"),
     _room(

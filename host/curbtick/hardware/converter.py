@@ -25,9 +25,11 @@ OFFSET_CODES = figure(0.0, -10.0, 10.0, "the converter's own offset; from memory
 # RP2040 data sheet section 4.9.3; RP2350 data sheet section 12.4.3.
 EFFECTIVE_BITS = {"RP2040": 8.7, "RP2350": 9.2}
 
-# Codes where owners and the maker report a wide, a missing or a shifted code: erratum RP2040-E11 (data sheet) and
+# Wide codes of the RP2040: erratum RP2040-E11 (data sheet).
+WIDE_CODES = (512, 1536, 2560, 3584)
+# Codes where owners and the maker report a wide, a missing or a shifted code: the wide ones above;
 # raspberrypi/pico-feedback issue 91 (2047 missing on three boards); earlephilhower/arduino-pico issue 2534 (RP2350).
-STEPS_CODES = {"RP2040": (512, 1536, 2047, 2560, 3584), "RP2350": (1536, 2048, 2560)}
+STEPS_CODES = {"RP2040": (*WIDE_CODES, 2047), "RP2350": (1536, 2048, 2560)}
 
 # raspberrypi/pico-feedback issue 91: rms noise with GP23 low (the converter's power-save mode) and high (low ripple).
 POWER_SAVE_NOISE_CODES = 0.97

@@ -4,17 +4,19 @@ from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
-from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
 from curbtick_wire.sampling import RATE_HZ
 from numpy.typing import NDArray
 
-from curbtick.yard.front_end.inputs import CODE_MAX
+from curbtick.yard.front_end.inputs import CODE_MAX, OUTPUT_OF, TABLE, codes_of_peak_dbfs
 
 SAMPLE_US = 1e6 / RATE_HZ
 
-# A piezo of 80 dB SPL at the microphone (an assumption), through the front end at 4 kHz: peak codes at each input as
-# hardware_notes/frontend computes them.
-PEAK_CODES = {INPUT_HIGH: 965.0, INPUT_LOW: 10.0, INPUT_PADDED: 3.2}
+# A piezo of 80 dB SPL at the microphone (an assumption), through the front end at 4 kHz: peak codes at each input.
+PIEZO_DB_SPL, PIEZO_HZ = 80.0, 4_000.0
+PEAK_CODES = {
+    input_: codes_of_peak_dbfs(TABLE.dbfs(PIEZO_DB_SPL, output, PIEZO_HZ))
+    for input_, output in OUTPUT_OF.items()
+}
 
 
 class BeepLike(Protocol):

@@ -1,4 +1,4 @@
-"""The probe's ears: microphone, amplifier and ADC, as the standard front end has them.
+"""The probe's ears: microphone, amplifier and ADC, as the nominal front end of curbtick.hardware has them.
 
 Levels in dBFS refer to a sine of 2047.5 codes peak; a noise level is its rms over that sine's rms.
 Each input is a second-order high-pass against the yard's rumble, a second-order low-pass against aliasing and the
@@ -14,6 +14,8 @@ import numpy.typing as npt
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
 from curbtick_wire.sampling import FULL_SCALE_CODES, MID_CODE, RATE_HZ
 
+from curbtick.hardware import converter, frontend, noise
+
 Samples = npt.NDArray[np.uint16]
 Volts = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
@@ -21,9 +23,8 @@ ComplexArray = npt.NDArray[np.complex128]
 
 # The largest code of 12 bits.
 CODE_MAX = 4095
-BAND_LOW_HZ = 30_000.0
-BAND_HIGH_HZ = 80_000.0
-UNITY_HZ = 50_000.0
+BAND_LOW_HZ, BAND_HIGH_HZ = noise.BAND_HZ
+UNITY_HZ = frontend.UNITY_HZ
 BAND_SHARE = (BAND_HIGH_HZ - BAND_LOW_HZ) / (RATE_HZ / 2)
 
 
@@ -36,24 +37,25 @@ class Input:
     low_pass_hz: float
 
 
+# The hardware's table, and its name for each input.
+TABLE = frontend.of()
+OUTPUT_OF = {INPUT_LOW: "low", INPUT_PADDED: "padded", INPUT_HIGH: "high"}
+
 INPUTS = {
-    INPUT_LOW: Input(0.0, 7_000.0, 110_000.0),
-    INPUT_PADDED: Input(-12.0, 7_000.0, 110_000.0),
-    INPUT_HIGH: Input(40.0, 8_000.0, 100_000.0),
+    input_: Input(TABLE.step_db(output), *TABLE.corners_hz(output)) for input_, output in OUTPUT_OF.items()
 }
 
 # A microphone of the kind sold for ultrasound falls by a few dB towards 80 kHz; a second-order low-pass stands for it.
 MICROPHONE_LOW_PASS_HZ = 120_000.0
 
 # Over 30-80 kHz on the high input, before the converter's own: the live microphone's self-noise, and the amplifier's
-# without a microphone. With the converter they make -43.5 and -55.3 dBFS, as hardware_notes/frontend computes.
-MICROPHONE_NOISE_DBFS = -43.65
-AMPLIFIER_NOISE_DBFS = -58.5
+# without a microphone. With the converter they make -42.8 and -53.5 dBFS.
+MICROPHONE_NOISE_DBFS = TABLE.front_floor_dbfs()
+AMPLIFIER_NOISE_DBFS = TABLE.front_floor_dbfs(live=False)
 
-# 6.02 * 8.7 + 1.76 dB below a full-scale sine over 0-125 kHz: the RP2040's data sheet, section 4.9, states 8.7 bits.
-ENOB_BITS = 8.7
-# Where the RP2040's ADC has wide codes (erratum RP2040-E11); a width of 9 codes is read off its figure, from memory.
-SPIKE_CODES = (512, 1536, 2560, 3584)
+# 6.02 bits + 1.76 dB below a full-scale sine over 0-125 kHz.
+ENOB_BITS = converter.EFFECTIVE_BITS["RP2040"]
+# The width of a wide code in codes, read off the figure of erratum RP2040-E11, from memory.
 SPIKE_WIDTH = 9
 
 _STEPS_PER_CODE = 4
@@ -117,14 +119,14 @@ def _code_table() -> npt.NDArray[np.uint16]:
     Each wide code takes SPIKE_WIDTH codes of input; the codes between two of them are narrower by as much in sum.
     """
     edges, outputs = [0.0], [-0.5]
-    for code in SPIKE_CODES:
+    for code in converter.WIDE_CODES:
         edges += [code - SPIKE_WIDTH / 2, code + SPIKE_WIDTH / 2]
         outputs += [code - 0.5, code + 0.5]
     edges.append(float(CODE_MAX))
     outputs.append(CODE_MAX + 0.49)
     ideal = (np.arange((CODE_MAX + 1) * _STEPS_PER_CODE) + 0.5) / _STEPS_PER_CODE - 0.5
     codes = np.rint(np.interp(ideal, edges, outputs))
-    for code in SPIKE_CODES:
+    for code in converter.WIDE_CODES:
         codes[np.abs(ideal - code) < SPIKE_WIDTH / 2] = code
     return np.clip(codes, 0, CODE_MAX).astype(np.uint16)
 
