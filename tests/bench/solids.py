@@ -3,10 +3,8 @@
 `python -m tests.bench.solids --json`. It needs the extra: `pip install 'curbtick[solids]'`.
 """
 
-import secrets
 import sys
 import tempfile
-import time
 from pathlib import Path
 from typing import Any
 
@@ -120,18 +118,15 @@ def main() -> None:
     if missing():
         print(f"{', '.join(missing())} not found: {HOW_TO_GET}", file=sys.stderr)
         sys.exit(2)
-    seed_given = any(word.startswith("--seed") for word in sys.argv)
-    seed = asked.seed if seed_given else secrets.randbelow(2**31)
-    started_s = time.monotonic()
     with tempfile.TemporaryDirectory() as folder:
-        figures = mesh_figures(Path(folder), 500 if asked.short else 20_000, seed)
+        figures = mesh_figures(Path(folder), 500 if asked.short else 20_000, asked.seed)
     figures += [*fit_figures(), *hand_figures(), *weather_figures()]
     states = {loss.what: [round(db, 1) for db in loss.loss_db] for loss in weather.losses()}
     if not asked.json:
         for entry in figures:
             holds = "ok" if entry["holds"] else "MISSED"
             print(f"{entry['name']:46} {entry['value']:10} {entry['bound']:>10} {holds}")
-    _common.report(figures, started_s, seed=seed, losses_db=states)
+    _common.report(figures, asked, losses_db=states)
 
 
 if __name__ == "__main__":
