@@ -12,7 +12,7 @@ from curbtick.hardware import nets
 from curbtick.hardware.nets import AGND, BIAS, INSTANCES, Instance
 
 from hardware_notes.board import footprints, layout
-from hardware_notes.board.footprints import COLUMNS, ON_WIRES, ROWS, Hole
+from hardware_notes.board.footprints import COLUMNS, CONTROLLER_HOLE, ON_WIRES, ROWS, Hole
 from hardware_notes.board.layout import FRONT, MAIN, Layout, Spot, Wire
 
 _MAIN_KINDS = ("controller", "led", "p-fet")
@@ -36,7 +36,7 @@ def is_main(part: Instance) -> bool:
 
 def main_board() -> tuple[dict[str, Spot], dict[tuple[str, str], tuple[str, Hole]]]:
     """The controller's board: bar in row 2, its resistors behind it, the controller, the rest at its left."""
-    spots = {"U1": Spot(MAIN, (4, 9), "r"), "J4": Spot(MAIN, (14, 17), "r"), "J2": Spot(MAIN, (0, 0), "r"),
+    spots = {"U1": Spot(MAIN, CONTROLLER_HOLE, "r"), "J4": Spot(MAIN, (14, 17), "r"), "J2": Spot(MAIN, (0, 0), "r"),
              "Q1": Spot(MAIN, (0, 10), "d"), "Rq1": Spot(MAIN, (2, 10), "d"), "Cq1": Spot(MAIN, (3, 10), "d"),
              "Rz1": Spot(MAIN, (8, 0), "l")}  # fmt: skip
     for led in range(nets.LEDS):

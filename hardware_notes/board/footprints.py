@@ -23,8 +23,10 @@ _LINE = {
 }
 # Off the boards: their wires end in landing holes on the controller's board.
 ON_WIRES = ("cells", "fuse", "switch", "button", "beeper", "microphone")
+# Where the controller lies: its pad 20, clear of the header in the last row by its own overhang beyond the pads.
+CONTROLLER_HOLE: Hole = (4, 8)
 # The controller board's two rows of pads, seven pitches apart; USB to the right, pads 1 and 40 there.
-CONTROLLER_ROWS = 7
+CONTROLLER_ROWS, CONTROLLER_PADS = 7, 20
 ADAPTER_ROWS = 6
 
 
@@ -65,7 +67,9 @@ def pin_holes(part: Instance, place: Hole, direction: str) -> dict[str, Hole]:
 
 
 def covered(part: Instance, place: Hole, direction: str) -> set[Hole]:
-    """Every hole that a part covers; other parts may not use them. The controller stands on sockets."""
+    """Every hole that a part covers; other parts may not use them. Between the controller's pads wires may land: they
+    end on the solder side.
+    """
     holes = set(pin_holes(part, place, direction).values())
     if part.kind == "controller":
         return holes

@@ -111,13 +111,15 @@ STEPS = (
         "wiring.svg",
         120,
         ("perfboard", "controller", "LEDs", "resistors and capacitors", "P-FET", "adapters", "wire", "cable"),
-        ("soldering iron", "multimeter"),
+        ("soldering iron", "multimeter", "file"),
         (
             f"The LEDs stand in row {d.BAR_ROW + 1} from the nose, every second hole, on legs: their tips "
             f"{d.LED_TIP_Y - d.UPPER_BOARD_Y - d.BOARD_THICK:.1f} mm above the board. A strip of card of "
             "that height sets them all.",
-            "The controller lies flat on the board, its USB socket over the right edge, its middle "
-            f"{d.BOARDS_Z + d.BOARD_Z - d.USB_PORT_Z:g} mm from the board's rear edge.",
+            f"The controller lies flat on the board, its USB socket to the right, {d.CONTROLLER_INSET:.1f} mm behind "
+            f"the edge, its middle {d.BOARD_Z - d.CONTROLLER_MIDDLE_Z:.1f} mm from the board's rear edge. File a notch "
+            f"{d.NOTCH_WIDE:g} mm wide and {d.CONTROLLER_INSET:.1f} mm deep before the socket, between the rows of "
+            "pads: the cable's plug goes through it.",
             "Wire by [board.md](board.md); nothing from the cells to VBUS. The six wires to the front end are soldered "
             "into J4's holes: a plug there does not fit below the lid.",
             "The P-FET's **drain is towards the cells**, its source at VSYS, its gate at VBUS. Measure before the "

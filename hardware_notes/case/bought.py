@@ -47,8 +47,11 @@ def lower_board() -> Part:
 
 
 def upper_board() -> Part:
-    """The board of controller and bar."""
-    return _board(d.UPPER_BOARD_Y)
+    """The board of controller and bar, with its notch for the cable's plug."""
+    x = RIGHT * (d.BOARD_X - d.CONTROLLER_INSET) / 2
+    notch = Box(d.CONTROLLER_INSET, d.NOTCH_WIDE, 2 * d.BOARD_THICK, align=MIDDLE)
+    place = in_shell(d.UPPER_BOARD_Y - d.BOARD_THICK / 2) * Pos(x, along(d.USB_PORT_Z), 0)
+    return _board(d.UPPER_BOARD_Y) - place * notch
 
 
 def lower_parts() -> Part:
@@ -63,7 +66,7 @@ def controller() -> Part:
     deep = 6.0
     socket_x = RIGHT * (d.CONTROLLER_LONG / 2 + d.USB_OVERHANG - deep / 2)
     socket = Pos(socket_x, 0, d.CONTROLLER_THICK) * Box(deep, 8.0, d.USB_HIGH, align=MIDDLE)
-    x = RIGHT * (d.BOARD_X - d.CONTROLLER_LONG) / 2
+    x = RIGHT * ((d.BOARD_X - d.CONTROLLER_LONG) / 2 - d.CONTROLLER_INSET)
     return in_shell(d.UPPER_BOARD_Y + d.BOARD_THICK) * Pos(x, along(d.USB_PORT_Z), 0) * (board + socket)
 
 

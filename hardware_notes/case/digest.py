@@ -3,9 +3,13 @@
 import hashlib
 from pathlib import Path
 
+from curbtick.hardware import microphones
+
 FOLDER = Path(__file__).resolve().parent
 SOURCES = (
     FOLDER.parent / "collar" / "geometry.py",
+    FOLDER.parent / "board" / "footprints.py",
+    Path(microphones.__file__),
     *(
         FOLDER / f"{name}.py"
         for name in (

@@ -78,6 +78,20 @@ UPPER_PARTS_HIGH = 6.0
 CONTROLLER_LONG, CONTROLLER_WIDE, CONTROLLER_THICK = 51.0, 21.0, 1.0
 USB_HIGH = 2.8
 
+# Where the board's holes put the controller: its short edge with the socket behind the board's right edge, its middle
+# before the board's rear edge. The cable's plug (overmould at most 10.6 x 8.5 mm, from memory) reaches the socket
+# through a notch in the board, between the two rows of pads.
+_FIRST_HOLE_X = (BOARD_X - (BOARD_HOLES_X - 1) * HOLE_PITCH) / 2
+_FIRST_HOLE_Z = (BOARD_Z - (BOARD_HOLES_Z - 1) * HOLE_PITCH) / 2
+_LAST_PAD = footprints.CONTROLLER_HOLE[0] + footprints.CONTROLLER_PADS - 1
+_PAD_TO_EDGE = (CONTROLLER_LONG - (footprints.CONTROLLER_PADS - 1) * HOLE_PITCH) / 2
+CONTROLLER_INSET = BOARD_X - _FIRST_HOLE_X - _LAST_PAD * HOLE_PITCH - _PAD_TO_EDGE
+CONTROLLER_MIDDLE_Z = (
+    _FIRST_HOLE_Z + (footprints.CONTROLLER_HOLE[1] + footprints.CONTROLLER_ROWS / 2) * HOLE_PITCH
+)
+NOTCH_WIDE = 12.0
+PLUG_WIDE, PLUG_HIGH = 10.6, 8.5
+
 # The shell.
 WALL = 3.0
 FLOOR = 3.0
@@ -116,7 +130,7 @@ LED_PITCH = 2 * HOLE_PITCH
 LED_RADIUS = 1.5
 LED_HIGH = 5.3
 BAR_ROW = 2
-BAR_Z = BOARDS_Z + (BOARD_Z - (BOARD_HOLES_Z - 1) * HOLE_PITCH) / 2 + BAR_ROW * HOLE_PITCH
+BAR_Z = BOARDS_Z + _FIRST_HOLE_Z + BAR_ROW * HOLE_PITCH
 BAR_SLOT_X = (LEDS - 1) * LED_PITCH + 2 * LED_RADIUS + 1.0
 BAR_SLOT_Z = 2 * LED_RADIUS + 0.8
 WINDOW_THICK = 1.5
@@ -143,7 +157,7 @@ HOLDER_X, HOLDER_Y, HOLDER_Z = 48.0, 16.0, 58.0
 HOLDER_TAPE = 1.0
 
 # In the right wall: the USB socket's slot, open to the rim so that nothing hangs, its stopper, and the power switch.
-USB_PORT_Z, USB_PORT_WIDE, USB_PORT_BELOW = BOARDS_Z + BOARD_Z - 14.0, 13.0, 4.0
+USB_PORT_Z, USB_PORT_WIDE, USB_PORT_BELOW = BOARDS_Z + CONTROLLER_MIDDLE_Z, 13.0, 4.5
 STOPPER_GAP, STOPPER_DEEP, STOPPER_LIP, STOPPER_LIP_THICK = 0.2, 1.5, 2.5, 1.6
 USB_OVERHANG = 1.3
 SWITCH_RADIUS, SWITCH_Y = 3.2, 15.0

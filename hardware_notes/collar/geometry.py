@@ -1,5 +1,7 @@
 """The collar's dimensions, once, and what stands around it."""
 
+from curbtick.hardware.microphones import FIRST
+
 LENGTH_M = 0.050
 BORE_RADIUS_M = 0.020
 LINING_M = 0.005
@@ -11,7 +13,7 @@ WALL_KG_PER_M3 = 1050.0
 # as the first one asks for), the lining and the rim.
 FELT_RESISTIVITY = 100_000.0
 FELT_TOLERANCE = 0.20
-PLUG_M = 0.0122
+PLUG_M = FIRST.plug_mm * 1e-3
 GAP_M = 0.001
 
 # A closed-face sensor: 14 mm face, at least 115 dB re 20 uPa at 30 cm, siblings 40 cm apart (common

@@ -8,6 +8,7 @@ from curbtick.yard.scenes.scenes import single_scene
 from curbtick_probe import reason
 from curbtick_wire import names
 
+from hardware_notes.board import footprints, layout
 from hardware_notes.case import dimensions as d
 from hardware_notes.case import page, sun
 from hardware_notes.case.digest import FOLDER, digest
@@ -69,6 +70,20 @@ def test_a_hood_of_no_height_gives_hardly_any_shade(monkeypatch: pytest.MonkeyPa
     assert sun.shade().from_nose_deg > 60.0
     monkeypatch.setattr(d, "HOOD_HIGH", 0.0)
     assert sun.shade().from_nose_deg < 20.0
+
+
+def test_the_controller_lies_where_the_layout_has_it() -> None:
+    """By hand: hole 24 lies 5.79 mm from the board's edge, pads 1 and 40 lie 1.37 mm from the controller's."""
+    assert layout.load().spots["U1"].hole == footprints.CONTROLLER_HOLE
+    assert pytest.approx(5.79 - 1.37) == d.CONTROLLER_INSET
+    assert pytest.approx(3.41 + 11.5 * 2.54) == d.CONTROLLER_MIDDLE_Z
+
+
+def test_the_cable_s_plug_passes_slot_and_notch() -> None:
+    """The notch stays clear of the two rows of pads (rings of 2 mm)."""
+    assert min(d.USB_PORT_WIDE, d.NOTCH_WIDE) >= d.PLUG_WIDE + 1.0
+    assert d.USB_PORT_BELOW >= d.PLUG_HIGH / 2 and d.INNER_Y - d.USB_Y >= d.PLUG_HIGH / 2
+    assert footprints.CONTROLLER_ROWS * d.HOLE_PITCH - d.NOTCH_WIDE >= 2.0
 
 
 def test_dry_and_clean_felt_loses_nothing_more() -> None:
