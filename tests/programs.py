@@ -63,8 +63,9 @@ CHROMIUM = Program(("chromium", "chromium-browser"), "chromium", "CURBTICK_CHROM
 NGSPICE = Program(("ngspice",), "ngspice", "CURBTICK_NGSPICE")
 POSTGRESQL = Program(("initdb", "postgres"), "postgresql", "CURBTICK_POSTGRES_BIN")
 OPENSSL = Program(("openssl",), "openssl", "CURBTICK_OPENSSL")
+CC = Program(("cc",), "gcc", "CURBTICK_CC")
 LRZSZ = Program(("sz", "rz"), "lrzsz", "CURBTICK_SZ")
-PROGRAMS = (CHROMIUM, NGSPICE, POSTGRESQL, OPENSSL, LRZSZ)
+PROGRAMS = (CHROMIUM, NGSPICE, POSTGRESQL, OPENSSL, LRZSZ, CC)
 
 
 def needed(program: Program) -> Path:

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from curbtick_wire.sampling import MID_CODE
+from curbtick_wire import sampling
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -23,7 +23,7 @@ def words() -> dict[str, str]:
     low, high = b["LOW_FLOOR_MIN_CDB"] / 100, b["LOW_FLOOR_MAX_CDB"] / 100
     cold, hot = b["TEMPERATURE_MIN_DDEG"] / 10, b["TEMPERATURE_MAX_DDEG"] / 10
     return {
-        "bias": f"all three inputs rest within {b['BIAS_SLACK_CODES']} codes of {MID_CODE}",
+        "bias": f"all three inputs rest within {b['BIAS_SLACK_CODES']} codes of {sampling.MID_CODE}",
         "low_floor": f"the quiet low input lies between {low:g} and {high:g} dBFS",
         "microphone": "the quiet high input lies within the limit set's floor",
         "rate": f"sampling takes its time within {b['RATE_SLACK_PERMILLE'] / 10:g} %",

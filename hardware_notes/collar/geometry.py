@@ -1,5 +1,6 @@
 """The collar's dimensions, once, and what stands around it."""
 
+from curbtick.air import REFERENCE_SOUND_M_S
 from curbtick.hardware.microphones import FIRST
 
 LENGTH_M = 0.050
@@ -24,4 +25,4 @@ SENSOR_DISTANCE_M = 0.30
 NEIGHBOUR_M = 0.40
 
 AIR_KG_PER_M3 = 1.204
-SOUND_M_PER_S = 343.2
+SOUND_M_PER_S = REFERENCE_SOUND_M_S

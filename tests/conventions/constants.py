@@ -107,7 +107,13 @@ def same_names(found: list[Binding]) -> list[list[Binding]]:
 def is_mirror(one: Binding, found: list[Binding]) -> bool:
     """Whether a kernel's private constant repeats a public definition of another file."""
     private = one.name.startswith("_") and one.path.is_relative_to(PROBE / "dsp")
-    return private and any(other.name == one.name.strip("_") for other in found if other.path != one.path)
+    return private and any(is_mirrored(other, one) for other in found)
+
+
+def is_mirrored(other: Binding, one: Binding) -> bool:
+    """Whether another file of the probe or the protocol has the public definition of a kernel's constant."""
+    near = other.path.is_relative_to(FIRMWARE) or other.path.is_relative_to(WIRE)
+    return near and other.path != one.path and other.name == one.name.strip("_")
 
 
 def unequal_mirrors(found: list[Binding]) -> list[tuple[Binding, Binding]]:
@@ -117,8 +123,23 @@ def unequal_mirrors(found: list[Binding]) -> list[tuple[Binding, Binding]]:
         for one in found
         if is_mirror(one, found)
         for other in found
-        if other.name == one.name.strip("_") and other.value != one.value
+        if is_mirrored(other, one) and other.value != one.value
     ]
+
+
+# Numbers that are equal by chance: file and number, and what the number is there.
+COINCIDENCES = {
+    (
+        "firmware/curbtick_probe/bumper/reading.py",
+        4093,
+    ): "its codes at a rail include this one, extent's begin after it",
+    ("firmware/curbtick_probe/dsp/burst/baseband.py", 254): "a tap of the filter",
+    ("firmware/curbtick_probe/panel/patterns.py", 408): "a pattern's bits",
+    ("hardware_notes/board/sheets.py", 112): "a place on the drawing",
+    ("host/curbtick/hardware/microphones.py", 115): "a microphone's overload in dB SPL",
+    ("host/curbtick/hardware/parts.py", 115): "the overload that a microphone must have in dB SPL",
+    ("host/curbtick/yard/sounds/imposters.py", 115): "how many calls a bat makes",
+}
 
 
 def bare_copies(found: list[Binding]) -> list[str]:
@@ -131,9 +152,16 @@ def bare_copies(found: list[Binding]) -> list[str]:
             if not isinstance(node, ast.Constant) or isinstance(node.value, bool):
                 continue
             home = homes.get(float(node.value)) if isinstance(node.value, int | float) else None
-            if home is not None and home.path != path and node.lineno not in mirrors:
+            chance = (shown(path), node.value) in COINCIDENCES
+            if home is not None and home.path != path and node.lineno not in mirrors and not chance:
                 lines.append(f"{shown(path)}:{node.lineno} repeats {home}")
     return lines
+
+
+def numbers_in(path: Path) -> set[int | float]:
+    """Every number that stands in a file."""
+    values = (node.value for node in ast.walk(tree(path)) if isinstance(node, ast.Constant))
+    return {value for value in values if isinstance(value, int | float) and not isinstance(value, bool)}
 
 
 if __name__ == "__main__":

@@ -11,7 +11,8 @@ from tests.conventions.sources import python_files, shown, tree
 from tests.paths import ROOT
 
 # Folders of one machine. Written so that this file does not find itself.
-MACHINE_PATHS = re.compile("|".join(f"/{name}/" for name in ("home", "root", "Users", "work", "workspace")))
+MACHINE_FOLDERS = ("home", "root", "Users", "work", "workspace")
+MACHINE_PATHS = re.compile("|".join(rf"(?<![\w.])/{name}/" for name in MACHINE_FOLDERS))
 UNFINISHED = re.compile("|".join(("TO" + "DO", "FIX" + "ME", "XX" + "X")))
 BINARY = {".png", ".wav", ".db", ".mpy", ".bin", ".npz", ".pdf"}
 
@@ -31,6 +32,11 @@ def kept_texts() -> list[tuple[str, str]]:
 
 def test_no_file_names_a_folder_of_one_machine() -> None:
     assert not [name for name, text in kept_texts() if MACHINE_PATHS.search(text)]
+
+
+def test_a_folder_of_one_machine_is_seen_and_a_room_is_not() -> None:
+    assert MACHINE_PATHS.search("see " + "/ho" + "me/somebody/notes")
+    assert not MACHINE_PATHS.search("host/curbtick/fleet/work/findings.py")
 
 
 def test_nothing_is_left_for_later() -> None:

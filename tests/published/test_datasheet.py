@@ -19,8 +19,8 @@ BOARD = Path(pins.__file__).parent
 
 def _constants(name: str) -> dict[str, int]:
     """The module's `NAME = const(...)` and plain integer expressions, evaluated in order (RP2040)."""
-    values: dict[str, int] = {"const": lambda value: value, "_RP2350": False}  # type: ignore[dict-item]
-    values |= {word: number for word, number in vars(sampling).items() if isinstance(number, int)}
+    facts = {name: getattr(sampling, name) for name in ("RATE_HZ", "BLOCK", "BLOCK_US")}
+    values: dict[str, int] = {"const": lambda value: value, "_RP2350": False, **facts}  # type: ignore[dict-item]
     for node in ast.parse((BOARD / name).read_text()).body:
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
             try:

@@ -12,7 +12,7 @@ from curbtick_wire.sampling import FULL_SCALE_CODES
 
 from curbtick.hardware import amplifier, converter, noise, response
 from curbtick.hardware.components import Component, Figure
-from curbtick.hardware.microphones import CLASSES_HZ, FIRST, Microphone
+from curbtick.hardware.microphones import FIRST, SHAPE_HZ, Microphone
 from curbtick.hardware.rails import OFFSET_GAINS, Rails, Supplies
 from curbtick.hardware.rails import rails as rails_of
 from curbtick.hardware.values import OUTPUTS, SIGNAL, SUPPLY, fitted, nominal, unplugged
@@ -28,7 +28,7 @@ class FrontEnd:
     """One front end.
 
     values: the signal path in ohm, farad and hertz (values.nominal gives the keys); rails: its supplies;
-    sensitivity_db: the microphone's output at 1 Pa and 1 kHz; shape_db: its response over that at CLASSES_HZ;
+    sensitivity_db: the microphone's output at 1 Pa and 1 kHz; shape_db: its response over that at SHAPE_HZ;
     noise_db: its own noise below 1 Pa; overload_db: sound pressure level at which it distorts by 10 %;
     offset_codes: the converter's offset; offsets_mv: the amplifiers' offsets that reach each output, summed up there.
     """
@@ -52,8 +52,8 @@ class FrontEnd:
         return self.gain_db(output, frequency_hz) - self.gain_db("low", frequency_hz)
 
     def microphone_db(self, frequency_hz: float) -> float:
-        """The microphone's output in dBV (rms) at 1 Pa; its response is interpolated between the classes."""
-        return self.sensitivity_db + float(np.interp(frequency_hz, CLASSES_HZ, self.shape_db))
+        """The microphone's output in dBV (rms) at 1 Pa; its response is interpolated between those of SHAPE_HZ."""
+        return self.sensitivity_db + float(np.interp(frequency_hz, SHAPE_HZ, self.shape_db))
 
     def dbfs(self, level_db_spl: float, output: str, frequency_hz: float) -> float:
         """Level at an output of a tone of so many dB SPL at the microphone; 0 dBFS is 2047.5 codes peak."""
@@ -88,7 +88,7 @@ class FrontEnd:
         if live:
             source = noise.microphone_density(self.microphone, self.noise_db)
             source *= 10.0 ** ((self.sensitivity_db - self.microphone.sensitivity_db.nominal) / 10.0)
-            shape = 10.0 ** (np.interp(_NOISE_HZ, CLASSES_HZ, self.shape_db) / 10.0)
+            shape = 10.0 ** (np.interp(_NOISE_HZ, SHAPE_HZ, self.shape_db) / 10.0)
             density = noise.high_density(self.values, _NOISE_HZ, source * shape)
         else:
             density = noise.high_density(unplugged(dict(self.values)), _NOISE_HZ)

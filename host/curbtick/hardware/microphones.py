@@ -11,6 +11,8 @@ from curbtick_wire.classes import CLASSES
 from curbtick.hardware.components import Figure, figure
 
 CLASSES_HZ = tuple(float(row["centre_hz"]) for row in CLASSES)
+# Where a microphone's response is stated; in between it is interpolated.
+SHAPE_HZ = (40e3, 48e3, 58e3, 68e3)
 _MEMORY = "from memory"
 _FIRST_SHEET = (
     "MP23ABS1 data sheet, DocID031167 Rev 6, October 2020, page 1 (its audio sister; own sheet not read)"
@@ -24,7 +26,7 @@ class Microphone:
 
     sensitivity_db: output at 1 Pa, 1 kHz, in dBV; noise_db: A-weighted noise below 1 Pa in dB; overload_db: sound
     pressure level in dB of 10 % distortion; load_min_ohm: the least load of its test conditions; output_ohm: its own
-    resistance; supply_ma; shape_db: response over that at 1 kHz at CLASSES_HZ; shape_spread_db: half the range that
+    resistance; supply_ma; shape_db: response over that at 1 kHz at SHAPE_HZ; shape_spread_db: half the range that
     each of these may have from part to part and from mounting to mounting; gain_stage: whether M amplifies;
     plug_mm: the felt before it that keeps the loudest sensor 6 dB below its overload (tests.bench.chain).
     """

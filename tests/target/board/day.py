@@ -19,10 +19,10 @@ from curbtick.yard.ear import faults
 from curbtick.yard.ear.ear import Ear
 from curbtick.yard.scenes import scenes
 
+from tests import programs
 from tests.target.board import image
 from tests.target.board.emulator import EmulatedBoard
 from tests.target.board.yard import BarWatch, YardAdc, over_usb
-from tests.target.fastcore.library import HOW_TO_GET_A_COMPILER, has_compiler
 
 UF2 = os.environ.get("CURBTICK_UF2", "")
 needs_image = pytest.mark.skipif(
@@ -30,7 +30,7 @@ needs_image = pytest.mark.skipif(
     reason="CURBTICK_UF2 is not set: name MicroPython's RPI_PICO .uf2 file (micropython.org/download/RPI_PICO) in it "
     "to run the whole firmware on an emulated RP2040",
 )
-needs_speed = pytest.mark.skipif(not has_compiler(), reason=HOW_TO_GET_A_COMPILER)
+needs_speed = pytest.mark.skipif(programs.CC.find() is None, reason=programs.CC.how)
 
 HERE = Path(__file__).parent
 PRELOADED = 100

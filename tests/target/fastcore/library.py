@@ -9,18 +9,15 @@ import ctypes
 import hashlib
 import os
 import re
-import shutil
 import subprocess
 import tempfile
 from functools import cache
 from pathlib import Path
 
+from tests.programs import CC
+
 SOURCE = Path(__file__).parent
 FLAGS = ("-O2", "-std=c11", "-fwrapv", "-Wall", "-Werror", "-shared", "-fPIC")
-HOW_TO_GET_A_COMPILER = (
-    "no C compiler: install one (Debian: `apt install gcc`; macOS: `xcode-select --install`) "
-    "or name yours in CC, and the emulated board runs about twenty times faster"
-)
 TYPES: dict[str, type] = {
     "uint8_t *": ctypes.c_void_p,
     "uint16_t *": ctypes.c_void_p,
@@ -49,20 +46,11 @@ class State(ctypes.Structure):
 
 
 def find_compiler() -> str:
-    """CC, or the machine's cc; raises NoCompiler."""
-    found = shutil.which(os.environ.get("CC", "cc"))
-    if not found:
-        raise NoCompiler(HOW_TO_GET_A_COMPILER)
-    return found
-
-
-def has_compiler() -> bool:
-    """Whether this machine can build the core."""
-    try:
-        find_compiler()
-    except NoCompiler:
-        return False
-    return True
+    """The machine's C compiler; raises NoCompiler."""
+    found = CC.find()
+    if found is None:
+        raise NoCompiler(CC.how)
+    return str(found)
 
 
 def sources(folder: Path = SOURCE) -> list[Path]:

@@ -14,7 +14,6 @@ from random import Random
 import pytest
 
 from tests.target.fastcore.core import ChipFault
-from tests.target.fastcore.library import HOW_TO_GET_A_COMPILER, has_compiler
 from tests.target.fastcore.situations import (
     CARRY,
     ENCODINGS,
@@ -32,8 +31,6 @@ from tests.target.fastcore.situations import (
     situations,
     window_of,
 )
-
-pytestmark = pytest.mark.skipif(not has_compiler(), reason=HOW_TO_GET_A_COMPILER)
 
 Departures = dict[str, tuple[Callable[[Situation], bool], set[str]]]
 

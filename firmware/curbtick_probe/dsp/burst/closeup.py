@@ -18,9 +18,9 @@ _SUM_BYTES = const(8)
 # Products lose these bits before rotate_sums adds them up.
 _PRODUCT_DROP = const(3)
 
-# A word of 64 bits loads ptr32 without its sign: ((v + _HALF) & _MASK) - _HALF gives a number of 30 bits its sign back.
-_HALF = const(0x20000000)
-_MASK = const(0x3FFFFFFF)
+# A word of 64 bits loads ptr32 without its sign: ((v + SIGN_HALF) & SIGN_MASK) - SIGN_HALF gives a number of 30 bits its sign back.
+SIGN_HALF = const(0x20000000)
+SIGN_MASK = const(0x3FFFFFFF)
 
 # Words that `search` gives out, and how many steps it tries: three coarse ones, and the two beside the best of them.
 BEST = const(0)
@@ -133,7 +133,7 @@ def search(
         elif tries == 3:
             at = step + 2
         elif tries == 2:
-            step = ((out[BEST_STEP] + _HALF) & _MASK) - _HALF
+            step = ((out[BEST_STEP] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF
             at = step - 1
         else:
             at = step + 1
@@ -197,9 +197,9 @@ def envelope(sums: ptr32, ahead: ptr32, e: ptr32, count: int, span: int, shift: 
     ahead = ptr32(uint(ahead) + (span << 3))
     while count > 0:
         re = ahead[0] - sums[0]
-        re = (((re + _HALF) & _MASK) - _HALF) >> shift
+        re = (((re + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
         im = ahead[1] - sums[1]
-        im = (((im + _HALF) & _MASK) - _HALF) >> shift
+        im = (((im + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
         e[0] = re * re + im * im
         sums = ptr32(uint(sums) + _SUM_BYTES)
         ahead = ptr32(uint(ahead) + _SUM_BYTES)
@@ -278,9 +278,9 @@ def thirds(sums: ptr32, out: ptr32, first: int, length: int, shift: int):
     while n:
         ahead = ptr32(uint(sums) + (length << 3))
         re = ahead[0] - sums[0]
-        re = (((re + _HALF) & _MASK) - _HALF) >> shift
+        re = (((re + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
         im = ahead[1] - sums[1]
-        im = (((im + _HALF) & _MASK) - _HALF) >> shift
+        im = (((im + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
         out[0] = re
         out[1] = im
         energy += re * re + im * im

@@ -26,9 +26,9 @@ CHAIN_WORDS = const(6)
 # The score of no chain.
 _NONE = const(-1)
 
-# A word of 64 bits loads ptr32 without its sign: ((v + _HALF) & _MASK) - _HALF gives a number of 30 bits its sign back.
-_HALF = const(0x20000000)
-_MASK = const(0x3FFFFFFF)
+# A word of 64 bits loads ptr32 without its sign: ((v + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF gives a number of 30 bits its sign back.
+_SIGN_HALF = const(0x20000000)
+_SIGN_MASK = const(0x3FFFFFFF)
 
 
 @micropython.viper
@@ -63,7 +63,7 @@ def best_chain(
                 break
             fits = int(0)
             if step >= rules[SHORTEST_US] and weight[j]:
-                d = ((level[i] - level[j] + _HALF) & _MASK) - _HALF
+                d = ((level[i] - level[j] + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF
                 f = hz[i] - hz[j]
                 if d < 0:
                     d = -d
@@ -93,7 +93,7 @@ def best_chain(
                                 break
                             k += ahead
                             if late >= -slack and weight[k]:
-                                d = ((level[k] - base_level + _HALF) & _MASK) - _HALF
+                                d = ((level[k] - base_level + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF
                                 f = hz[k] - base_hz
                                 if d < 0:
                                     d = -d
@@ -179,7 +179,7 @@ def repeats(
             if slip > interval - slip:
                 slip = interval - slip
             if slip <= slack:
-                clear = ((evidence[n] + _HALF) & _MASK) - _HALF
+                clear = ((evidence[n] + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF
                 if clear >= least and length[n] <= longest:
                     return 1
         n += 1

@@ -45,9 +45,9 @@ _COMPANIONS = const(2)
 _EVIDENCE_ZERO = const(0x8000)
 _EVIDENCE_MASK = const(0x1FFFF)
 
-# A word of 64 bits loads ptr32 without its sign: ((v + _HALF) & _MASK) - _HALF gives a number of 30 bits its sign back.
-_HALF = const(0x20000000)
-_MASK = const(0x3FFFFFFF)
+# A word of 64 bits loads ptr32 without its sign: ((v + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF gives a number of 30 bits its sign back.
+_SIGN_HALF = const(0x20000000)
+_SIGN_MASK = const(0x3FFFFFFF)
 
 
 @micropython.viper
@@ -59,10 +59,10 @@ def weakest(x: ptr32, count: int) -> int:
     Q format: integers. Range: |value| < 2**29. Headroom: as the range.
     """
     at = int(0)
-    least = ((x[0] + _HALF) & _MASK) - _HALF
+    least = ((x[0] + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF
     n = int(1)
     while n < count:
-        v = ((x[n] + _HALF) & _MASK) - _HALF
+        v = ((x[n] + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF
         if v < least:
             least = v
             at = n
@@ -99,8 +99,8 @@ def mark(t: ptr32, evidence: ptr32, length: ptr32, sweep: ptr32, marks: ptr32, f
     """
     n = int(0)
     while n < count:
-        e = ((evidence[n] + _HALF) & _MASK) - _HALF
-        s = ((sweep[n] + _HALF) & _MASK) - _HALF
+        e = ((evidence[n] + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF
+        s = ((sweep[n] + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF
         if s < 0:
             s = -s
         flag = int(0)
@@ -131,7 +131,7 @@ def weigh(level: ptr32, flags: ptr32, weight: ptr32, count: int, asked: int, lea
     weighed = int(0)
     n = int(0)
     while n < count:
-        v = ((level[n] + _HALF) & _MASK) - _HALF
+        v = ((level[n] + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF
         weight[n] = 0
         if v >= least and flags[n] & asked == asked:
             weight[n] = hit
@@ -177,7 +177,7 @@ def like_off_beat(
     n = int(0)
     while n < count:
         if flags[n] & asked == asked:
-            d = ((level[n] - like[LEVEL] + _HALF) & _MASK) - _HALF
+            d = ((level[n] - like[LEVEL] + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF
             f = hz[n] - like[HZ]
             if d < 0:
                 d = -d
@@ -204,7 +204,7 @@ def count_loud(level: ptr32, flags: ptr32, kind: ptr32, count: int, asked: int, 
     n = int(0)
     while n < count:
         if flags[n] & asked == asked and kind[n] != but:
-            if ((level[n] + _HALF) & _MASK) - _HALF > above:
+            if ((level[n] + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF > above:
                 loud += 1
         n += 1
     return loud
@@ -296,7 +296,7 @@ def keep_alike(
             fewer = hits[n]
             if others[n] < fewer:
                 fewer = others[n]
-            d = ((means[n] - their_means[n] + _HALF) & _MASK) - _HALF
+            d = ((means[n] - their_means[n] + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF
             if d < 0:
                 d = -d
             if fewer < _COMPANIONS or d > most:
