@@ -8,6 +8,7 @@ import numpy as np
 
 from tests.bench import target
 from tests.bench._common import figure
+from tests.target.board.fake_board import FakeBoard
 from tests.target.meter import Meter
 
 SHARE_MAX_PERCENT = 60
@@ -52,7 +53,7 @@ def figures(ring_blocks: int, seed: int) -> list[dict[str, Any]]:
     for name, make in CHECKS.items():
         meter = Meter()
         capture = target.Capture(stream, meter)
-        check = make(target.Board(capture))
+        check = make(FakeBoard(capture))
         with meter:
             check.start()
             for _ in range(UPDATES):

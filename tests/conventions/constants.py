@@ -132,7 +132,7 @@ COINCIDENCES = {
     (
         "firmware/curbtick_probe/bumper/reading.py",
         4093,
-    ): "its codes at a rail include this one, extent's begin after it",
+    ): "a code at the rail here, the last one before it there",
     ("firmware/curbtick_probe/dsp/burst/baseband.py", 254): "a tap of the filter",
     ("firmware/curbtick_probe/panel/patterns.py", 408): "a pattern's bits",
     ("hardware_notes/board/sheets.py", 112): "a place on the drawing",

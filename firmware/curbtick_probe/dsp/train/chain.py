@@ -26,7 +26,8 @@ CHAIN_WORDS = const(6)
 # The score of no chain.
 _NONE = const(-1)
 
-# A word of 64 bits loads ptr32 without its sign: ((v + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF gives a number of 30 bits its sign back.
+# A word of 64 bits loads ptr32 without its sign: adding half, masking and taking half off gives a number of 30
+# bits its sign back.
 _SIGN_HALF = const(0x20000000)
 _SIGN_MASK = const(0x3FFFFFFF)
 

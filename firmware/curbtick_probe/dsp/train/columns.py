@@ -45,7 +45,8 @@ _COMPANIONS = const(2)
 _EVIDENCE_ZERO = const(0x8000)
 _EVIDENCE_MASK = const(0x1FFFF)
 
-# A word of 64 bits loads ptr32 without its sign: ((v + _SIGN_HALF) & _SIGN_MASK) - _SIGN_HALF gives a number of 30 bits its sign back.
+# A word of 64 bits loads ptr32 without its sign: adding half, masking and taking half off gives a number of 30
+# bits its sign back.
 _SIGN_HALF = const(0x20000000)
 _SIGN_MASK = const(0x3FFFFFFF)
 

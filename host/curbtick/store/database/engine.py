@@ -10,6 +10,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from curbtick.errors import NoHistoryError, StoreError
+from curbtick.extras import how_to_install
 from curbtick.store.database import sealed, server
 
 BUSY_TIMEOUT_S = 5.0
@@ -59,7 +60,7 @@ def bare_engine(url: str, busy_timeout_s: float = BUSY_TIMEOUT_S) -> Engine:
             f"The database {shown(url)} cannot be opened: {error}.",
             "Nothing was read or changed.",
             "Check --db or CURBTICK_DB: a file name, or a URL of a database whose driver is installed "
-            "(`pip install 'curbtick[postgresql]'`).",
+            f"({how_to_install('postgresql')}).",
         ) from error
 
 

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from curbtick.errors import MissingProgramError
+from curbtick.extras import how_to_install
 
 ENVIRONMENT_NAME = "CURBTICK_MICROPYTHON"
 
@@ -15,7 +16,7 @@ def find_micropython() -> list[str]:
     """Return the command (a list of words) that starts a MicroPython unix port.
 
     Looked for in this order: the program named by CURBTICK_MICROPYTHON, `micropython` on the PATH, the wheel
-    that `pip install 'curbtick[demo]'` brings. Raises MissingProgramError when there is none.
+    that the extra `demo` brings. Raises MissingProgramError when there is none.
     """
     named = os.environ.get(ENVIRONMENT_NAME)
     if named:
@@ -29,7 +30,7 @@ def find_micropython() -> list[str]:
     raise MissingProgramError(
         "There is no MicroPython on this computer to run the probe's firmware.",
         "No reading was made or changed; only the virtual probe (demo, virtual, replay) needs it.",
-        f"Install it with pip install 'curbtick[demo]', or name a MicroPython unix port in {ENVIRONMENT_NAME}.",
+        f"Install it with {how_to_install('demo')}, or name a MicroPython unix port in {ENVIRONMENT_NAME}.",
     )
 
 

@@ -54,7 +54,7 @@ def test_the_wheel_s_interpreter_tells_how_it_ended(monkeypatch: pytest.MonkeyPa
 def test_none_at_all_says_how_to_get_one(bare: pytest.MonkeyPatch) -> None:
     with pytest.raises(MissingProgramError) as caught:
         find_micropython()
-    assert "curbtick[demo]" in caught.value.next_step and ENVIRONMENT_NAME in caught.value.next_step
+    assert "pip install" in caught.value.next_step and ENVIRONMENT_NAME in caught.value.next_step
     assert caught.value.exit_code == 5
 
 
