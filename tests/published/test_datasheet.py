@@ -6,11 +6,15 @@ Section 4.9 (ADC) and the effective bits were read in a retrievable document; su
 import ast
 import math
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from curbtick.hardware import converter
 from curbtick_probe.board.rp2 import pins
 from curbtick_wire import sampling
+from rp2040py import sio
+from rp2040py.memory_map import SIO_START_ADDRESS
 from rp2040py.peripherals import adc as model
 from rp2040py.peripherals.dma import CHN_AL2_WRITE_ADDR_TRIG, TREQ, DREQChannel
 
@@ -20,7 +24,8 @@ BOARD = Path(pins.__file__).parent
 def _constants(name: str) -> dict[str, int]:
     """The module's `NAME = const(...)` and plain integer expressions, evaluated in order (RP2040)."""
     facts = {name: getattr(sampling, name) for name in ("RATE_HZ", "BLOCK", "BLOCK_US")}
-    values: dict[str, int] = {"const": lambda value: value, "_RP2350": False, **facts}  # type: ignore[dict-item]
+    rp2040 = SimpleNamespace(RP2350=False)
+    values: dict[str, Any] = {"const": lambda value: value, "chip": rp2040, "pins": pins, **facts}
     for node in ast.parse((BOARD / name).read_text()).body:
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
             try:
@@ -32,6 +37,7 @@ def _constants(name: str) -> dict[str, int]:
 
 
 CAPTURE = _constants("adc_dma.py")
+BAR = _constants("bar.py")
 
 
 def test_divider_gives_the_rate() -> None:
@@ -64,15 +70,35 @@ def test_dma_requests_and_aliases() -> None:
     assert 4 * CAPTURE["RING_BLOCKS"] == 1 << 5, "the control channel's ring of 2**5 bytes"
 
 
-def test_numbers_of_the_rp2350() -> None:
-    """ADC base 0x400a0000 and DREQ_ADC 48, as the vendor's register headers for the RP2350 state them."""
-    tree = ast.parse((BOARD / "adc_dma.py").read_text())
-    choices = {
+def test_output_registers_are_those_of_an_independent_model() -> None:
+    """PyPI rp2040py's SIO; RP2040 data sheet section 2.3.1."""
+    assert BAR["_OUT"] == SIO_START_ADDRESS + sio.GPIO_OUT
+    assert BAR["_OUT_XOR"] == SIO_START_ADDRESS + sio.GPIO_OUT_XOR
+
+
+def test_bar_s_pins_stand_side_by_side() -> None:
+    """One shift puts a mask on them."""
+    assert [pins.gpio(f"bar_{led + 1}") - BAR["_FIRST"] for led in range(12)] == list(range(12))
+    assert BAR["_ALL"] == 0xFFF
+
+
+def _choices(name: str) -> dict[str, tuple[int, int]]:
+    """What a module takes for (RP2350, RP2040)."""
+    return {
         node.targets[0].id: (node.value.body.value, node.value.orelse.value)  # type: ignore[attr-defined]
-        for node in tree.body
+        for node in ast.parse((BOARD / name).read_text()).body
         if isinstance(node, ast.Assign) and isinstance(node.value, ast.IfExp)
     }
-    assert choices == {"_ADC": (0x400A0000, 0x4004C000), "_DREQ_ADC": (48, 36)}
+
+
+def test_numbers_of_the_rp2350() -> None:
+    """As the vendor's register headers (pico-sdk 2.2.0) state them.
+
+    ADC base 0x400a0000, DREQ_ADC 48; SIO base 0xd0000000, GPIO_OUT at 0x10 as on the RP2040, GPIO_OUT_XOR at 0x28, not
+    0x1c, which sets bits of the second bank there.
+    """
+    assert _choices("adc_dma.py") == {"_ADC": (0x400A0000, 0x4004C000), "_DREQ_ADC": (48, 36)}
+    assert _choices("bar.py") == {"_OUT_XOR": (0xD0000028, 0xD000001C)}
 
 
 def test_effective_bits() -> None:

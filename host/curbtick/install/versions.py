@@ -6,6 +6,7 @@ so that a cut at any moment leaves a board that starts. Readings lie in /probe a
 """
 
 import json
+import re
 from dataclasses import dataclass
 
 from curbtick.errors import CurbtickError, LinkError
@@ -19,6 +20,9 @@ SLOTS = ("a", "b")
 MANIFEST = "manifest.json"
 LEAST_VERSION = (1, 28)
 SPARE_BYTES = 20_000
+# What wireless boards call themselves: "... Pico W with RP2040", "... Pico 2 W with RP2350" (MicroPython v1.28.0,
+# ports/rp2/boards).
+_WIRELESS = re.compile(r"\bPico\b.*\bW\b")
 
 
 @dataclass(frozen=True)
@@ -61,7 +65,13 @@ def facts(board: BoardFiles, root: str = "") -> BoardFacts:
 
 
 def image_for(board: BoardFacts) -> Image:
-    """Compile for a board. Raises CurbtickError when its MicroPython is too old or of another .mpy format."""
+    """Compile for a board.
+
+    Raises CurbtickError when its pins differ from the probe's, when its MicroPython is too old or of another .mpy
+    format.
+    """
+    if _WIRELESS.search(board.machine):
+        raise _wireless(board.machine)
     arm = board.architecture.startswith("arm")
     image = firmware_image.build(CHIP_ARCHITECTURE if arm else board.architecture)
     if board.micropython[:2] < LEAST_VERSION:
@@ -72,6 +82,15 @@ def image_for(board: BoardFacts) -> Image:
             f"the compiler makes {image.mpy_version}.{image.mpy_sub_version}."
         )
     return image
+
+
+def _wireless(machine: str) -> CurbtickError:
+    """Its radio hangs on GPIO 23, 24, 25 and 29 (the vendor's board header pico_w.h, pico-sdk 2.2.0)."""
+    return CurbtickError(
+        f"The board calls itself {machine}: a wireless one, whose radio holds GPIO 23, 24 and 29.",
+        "Nothing was copied: the probe needs these pins for its supply's mode and voltage and to see the USB cable.",
+        "Take the same board without a radio (hardware_notes/parts.md), and install again.",
+    )
 
 
 def _dotted(version: tuple[int, ...]) -> str:

@@ -1,4 +1,4 @@
-"""Doubles of `machine`, `rp2`, `uctypes` and MicroPython's clock, enough for board/rp2.py to run on CPython.
+"""Doubles of `machine`, `rp2`, `uctypes` and MicroPython's clock, enough for board/rp2 to run on CPython.
 
 They model what the board's contract rests on: an ADC that converts a ramp at the rate its divider asks for,
 a DMA channel that moves it to memory and chains to another, pins, and a clock that only moves while
@@ -21,11 +21,13 @@ import pytest
 ADC, CS, FCS, FIFO, DIV = 0x4004C000, 0x0, 0x8, 0xC, 0x10
 START_MANY, READY, OVER = 1 << 3, 1 << 8, 1 << 11
 WRITE_TRIGGER = 0x2C
+# SIO, RP2040 data sheet section 2.3.1.
+GPIO_OUT, GPIO_OUT_XOR = 0xD0000010, 0xD000001C
 READING_US = 2
 
 
 class FakeChip:
-    """Time, the ADC's registers and the DMA channels."""
+    """Time, the registers of the ADC and of the pins' outputs, and the DMA channels."""
 
     def __init__(self) -> None:
         self.now_us = 1000
@@ -34,6 +36,8 @@ class FakeChip:
         self.next_sample = 0
         self.next_us = 0.0
         self.pins: dict[int, FakePin] = {}
+        # (address, value) of each write to a register, in order.
+        self.writes: list[tuple[int, int]] = []
 
     def pass_time(self, duration_us: float) -> None:
         end = self.now_us + duration_us
@@ -54,10 +58,19 @@ class FakeChip:
 
     def __getitem__(self, address: int) -> int:
         self.pass_time(READING_US)
+        if address == GPIO_OUT:
+            return sum(pin.level << pin.number for pin in self._outputs())
         value = self.registers.get(address, 0)
         return value | READY if address == ADC + CS else value
 
+    def _outputs(self) -> list["FakePin"]:
+        return [pin for pin in self.pins.values() if pin.mode == FakePin.OUT]
+
     def __setitem__(self, address: int, value: int) -> None:
+        self.writes.append((address, value))
+        if address == GPIO_OUT_XOR:
+            for pin in self._outputs():
+                pin.level ^= value >> pin.number & 1
         if address == ADC + FCS:
             value = value & ~OVER if value & OVER else value | self.registers.get(address, 0) & OVER
         if address == ADC + CS and value & START_MANY:
@@ -141,6 +154,7 @@ class FakePin:
 
     def __init__(self, number: int, mode: int = 0, pull: int = 0, value: int | None = None) -> None:
         self.number = number
+        self.mode = mode
         self.level = 1 if pull == self.PULL_UP else value or 0
 
     def value(self, level: int | None = None) -> int:
@@ -149,6 +163,7 @@ class FakePin:
         return self.level
 
     def init(self, mode: int, value: int = 0) -> None:
+        self.mode = mode
         self.level = value
 
 
@@ -182,7 +197,7 @@ class FakeSerialIn:
 
 @pytest.fixture
 def chip(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[FakeChip]:
-    """A fake chip behind the imports of board/rp2.py; its modules are forgotten afterwards."""
+    """A fake chip behind the imports of board/rp2; its modules are forgotten afterwards."""
     fake = FakeChip()
 
     def pins(number: int, *args: Any, **options: Any) -> FakePin:
@@ -221,9 +236,17 @@ def chip(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[FakeChip]:
     yield fake
     for name in set(sys.modules) - before:
         if name.startswith("curbtick_probe.board"):
-            del sys.modules[name]
+            _forget(name)
     _BLOCKS.clear()
     gc.collect()
+
+
+def _forget(name: str) -> None:
+    """Let a module be imported anew, by `from package import module` as well."""
+    del sys.modules[name]
+    package, _, module = name.rpartition(".")
+    if package in sys.modules:
+        vars(sys.modules[package]).pop(module, None)
 
 
 def _patch_clock(monkeypatch: pytest.MonkeyPatch, fake: FakeChip) -> None:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from tests.target.board import contract
 from tests.target.board.fake_board import FakeBoard
-from tests.target.board.fakes import FakeChip, chip, data_directory
+from tests.target.board.fakes import GPIO_OUT_XOR, FakeChip, chip, data_directory
 
 __all__ = ["chip"]
 
@@ -70,6 +70,22 @@ def test_rp2_board_drives_the_bar_and_leaves_the_beeper_silent(
     assert [led for led in range(12) if chip.pins[2 + led].level] == [0, 2, 11]
     board.beep(4000, 5)
     assert chip.pins[16].level == 0
+
+
+@pytest.mark.parametrize(("before", "mask"), [(0, 0xFFF), (0xFFF, 0), (0x0F0, 0xF0F), (0x555, 0x556)])
+def test_rp2_board_changes_the_whole_bar_by_one_write(
+    chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, before: int, mask: int
+) -> None:
+    rp2_board = importlib.import_module("curbtick_probe.board.rp2.board")
+    data_directory(monkeypatch, rp2_board, tmp_path)
+    board = rp2_board.Board()
+    board.bar(before)
+    others = {number: pin.level for number, pin in chip.pins.items() if not 2 <= number <= 13}
+    chip.writes.clear()
+    board.bar(mask)
+    assert chip.writes == [(GPIO_OUT_XOR, (before ^ mask) << 2)]
+    assert sum(chip.pins[2 + led].level << led for led in range(12)) == mask
+    assert {number: chip.pins[number].level for number in others} == others
 
 
 def test_rp2_buttons_are_debounced(chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -8,7 +8,6 @@ headers state them.
 """
 
 import array
-import sys
 import time
 
 import machine
@@ -19,14 +18,13 @@ from curbtick_wire.sampling import BLOCK, BLOCK_US, RATE_HZ
 from machine import mem32
 from micropython import const
 
-from curbtick_probe.board.rp2 import pins
+from curbtick_probe.board.rp2 import chip, pins
 
 RING_BLOCKS = const(8)
 ADC_CLOCK_HZ = const(48_000_000)
 
-_RP2350 = "RP2350" in sys.implementation._machine
-_ADC = 0x400A0000 if _RP2350 else 0x4004C000
-_DREQ_ADC = 48 if _RP2350 else 36
+_ADC = 0x400A0000 if chip.RP2350 else 0x4004C000
+_DREQ_ADC = 48 if chip.RP2350 else 36
 _CS = _ADC
 _FCS = _ADC + 0x08
 _FIFO = _ADC + 0x0C

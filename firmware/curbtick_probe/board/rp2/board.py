@@ -7,7 +7,7 @@ import machine
 from machine import ADC, PWM, Pin
 from micropython import const
 
-from curbtick_probe.board.rp2 import adc_dma, pins, serial
+from curbtick_probe.board.rp2 import adc_dma, bar, pins, serial
 
 ROOT = "/probe"
 
@@ -89,9 +89,7 @@ class Board:
         self.unique_id = machine.unique_id()
         self.root = _data_directory()
         self._clock = Clock()
-        self._bar = tuple(
-            Pin(pins.gpio(f"bar_{led}"), Pin.OUT, value=0) for led in range(1, pins.BAR_LEDS + 1)
-        )
+        self._bar = bar.Bar()
         self._beeper = Pin(pins.gpio("beeper"), Pin.OUT, value=0)
         self._buttons = Buttons()
         self._quiet_supply = Pin(pins.gpio("quiet_supply"), Pin.OUT, value=1)
@@ -132,9 +130,8 @@ class Board:
         return self._temperature_ddeg
 
     def bar(self, mask: int) -> None:
-        """Light the LEDs whose bits are set; bit 0 is the left end."""
-        for led, pin in enumerate(self._bar):
-            pin.value(mask >> led & 1)
+        """Light the LEDs whose bits are set, all at once; bit 0 is the left end."""
+        self._bar.show(mask)
 
     def beep(self, frequency_hz: int, duration_ms: int) -> None:
         """Sound the beeper and return when it is silent again; 0 Hz is a pause."""

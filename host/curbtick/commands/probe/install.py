@@ -10,6 +10,7 @@ from curbtick_wire import names, records
 
 from curbtick.commands.output import Json, Output
 from curbtick.errors import LinkError
+from curbtick.install import image as firmware_image
 from curbtick.install import versions
 from curbtick.install.board_files import BoardFiles, NoPromptError
 from curbtick.install.versions import Installed
@@ -33,10 +34,16 @@ def register(app: typer.Typer) -> None:
 def install(
     port: Port = None,
     back: Annotated[bool, typer.Option("--back", help="Put the version before in force again.")] = False,
+    digest: Annotated[
+        bool, typer.Option("--digest", help="Print the digest that names this release's firmware; no board.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Put this release's firmware on a board that runs MicroPython; readings on it stay as they are."""
     output = Output(as_json)
+    if digest:
+        _say_digest(output)
+        return
     path = choose_port(port)
     with at_prompt(path, output.say) as board:
         done = versions.back(board) if back else _install(board, output)
@@ -49,6 +56,12 @@ def install(
     output.done(result)
     if result["self_test_failed"] != []:
         raise typer.Exit(1)
+
+
+def _say_digest(output: Output) -> None:
+    image = firmware_image.build()
+    output.say(image.digest)
+    output.done({"version": image.digest, "bytes": image.size, "files": len(image.files)})
 
 
 def at_prompt(path: str, say: Callable[[str], None], wait_s: float = BUTTONS_WAIT_S) -> BoardFiles:

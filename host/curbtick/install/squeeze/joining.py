@@ -80,7 +80,7 @@ class _Joiner:
             if source in self.parts and source != whole.root:
                 names[local] = whole.take_module(source)
                 continue
-            for attribute in _attributes_of(module, local):
+            for attribute in sorted(_attributes_of(module, local)):
                 pairs[local, attribute] = self._name_in(whole, source, attribute)
         names.update(whole.outside(self._program, path, module))
         return names, pairs

@@ -1,7 +1,6 @@
 """Names that a program has anyhow, as attributes or strings, to call other things by: a chip keeps each name once."""
 
 import ast
-import builtins
 import itertools
 import keyword
 import string
@@ -10,8 +9,21 @@ from collections.abc import Iterator
 
 from curbtick.install.squeeze.modules import Program
 
+# MicroPython's built-in names (py/modbuiltins.c of v1.28.0). The computer's own Python has others in each version.
+BUILT_IN = frozenset({
+    "ArithmeticError", "AssertionError", "AttributeError", "BaseException", "EOFError", "Ellipsis", "Exception",
+    "GeneratorExit", "ImportError", "IndentationError", "IndexError", "KeyError", "KeyboardInterrupt",
+    "LookupError", "MemoryError", "NameError", "NotImplemented", "NotImplementedError", "OSError", "OverflowError",
+    "RuntimeError", "StopAsyncIteration", "StopIteration", "SyntaxError", "SystemExit", "TypeError", "UnicodeError",
+    "ValueError", "ViperTypeError", "ZeroDivisionError", "abs", "all", "any", "bin", "bool", "bytearray", "bytes",
+    "callable", "chr", "classmethod", "compile", "complex", "delattr", "dict", "dir", "divmod", "enumerate", "eval",
+    "exec", "execfile", "filter", "float", "frozenset", "getattr", "globals", "hasattr", "hash", "help", "hex",
+    "id", "input", "int", "isinstance", "issubclass", "iter", "len", "list", "locals", "map", "max", "memoryview",
+    "min", "next", "object", "oct", "open", "ord", "pow", "print", "property", "range", "repr", "reversed", "round",
+    "set", "setattr", "slice", "sorted", "staticmethod", "str", "sum", "super", "tuple", "type", "zip",
+})  # fmt: skip
 # What MicroPython's compiler and its machine code know by name.
-_TAKEN = {"micropython", "const", "self", "ptr", "ptr8", "ptr16", "ptr32", "uint", *dir(builtins)}
+_COMPILER = frozenset({"micropython", "const", "self", "ptr", "ptr8", "ptr16", "ptr32", "uint"})
 
 
 def variables(module: ast.AST) -> set[str]:
@@ -49,7 +61,12 @@ def strings(program: Program) -> set[str]:
 
 def is_name(word: str) -> bool:
     """Whether a word may be a name that means nothing yet."""
-    return word.isidentifier() and word.isascii() and not keyword.iskeyword(word) and word not in _TAKEN
+    return (
+        word.isidentifier()
+        and word.isascii()
+        and not keyword.iskeyword(word)
+        and word not in BUILT_IN | _COMPILER
+    )
 
 
 def for_variables(program: Program) -> list[str]:

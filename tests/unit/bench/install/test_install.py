@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import re
 import subprocess
 import tty
 from collections.abc import Iterator
@@ -19,6 +20,7 @@ from curbtick.virtual.probe.micropython import find_micropython
 from curbtick.virtual.probe.process import VirtualProbe
 from curbtick.yard.ear.ear import Ear as YardEar
 from curbtick.yard.ear.probe_state import ProbeState
+from curbtick_probe.board.rp2 import pins
 
 TINY = Image({"main.mpy": b"first", "curbtick_probe/app.mpy": bytes(range(256)) * 5}, 6, 3)
 OTHER = Image({"main.mpy": b"second", "curbtick_probe/dsp/x.mpy": b"\x03\x04\x00\xff" * 300}, 6, 3)
@@ -179,6 +181,26 @@ def test_another_micropython_is_refused() -> None:
     strange = versions.BoardFacts("board with RP2040", (1, 30, 0), 7, 0, "armv6m", PLENTY)
     with pytest.raises(CurbtickError, match=r"format 7\.0"):
         versions.image_for(strange)
+
+
+@pytest.mark.parametrize("machine", ["Raspberry Pi Pico W with RP2040", "Raspberry Pi Pico 2 W with RP2350"])
+def test_a_wireless_board_is_refused_in_three_lines(machine: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Names as MicroPython's ports/rp2/boards of v1.28.0 has them."""
+    monkeypatch.setattr(firmware_image, "build", lambda architecture: pytest.fail("was compiled"))
+    with pytest.raises(CurbtickError, match="wireless") as caught:
+        versions.image_for(versions.BoardFacts(machine, (1, 28, 0), 6, 3, "armv6m", PLENTY))
+    assert machine in caught.value.what and caught.value.data and caught.value.next_step
+    wired_on_the_board = {number for number, _pad, _name, kind in pins.PINS if kind == "board"}
+    assert {int(word) for word in re.findall(r"\b2\d\b", caught.value.what)} == wired_on_the_board
+
+
+@pytest.mark.parametrize("machine", ["Raspberry Pi Pico with RP2040", "Raspberry Pi Pico2 with RP2350"])
+def test_the_same_boards_without_a_radio_are_not_refused(machine: str) -> None:
+    image = firmware_image.build()
+    facts = versions.BoardFacts(
+        machine, (1, 28, 0), image.mpy_version, image.mpy_sub_version, "armv6m", PLENTY
+    )
+    assert versions.image_for(facts).digest == image.digest
 
 
 def test_a_program_that_does_not_give_the_prompt(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -3,13 +3,15 @@
 import ast
 import importlib.abc
 import itertools
+import subprocess
 import sys
 from importlib.machinery import ModuleSpec
 from types import ModuleType
 
 import pytest
-from curbtick.install.squeeze import constants, joining, shorter, squeeze
+from curbtick.install.squeeze import constants, joining, shorter, spare, squeeze
 from curbtick.install.squeeze.modules import Program
+from curbtick.virtual.probe.micropython import find_micropython
 
 PROGRAM = {
     "main": """
@@ -209,3 +211,12 @@ def test_a_module_used_as_a_value_cannot_be_joined() -> None:
     program["c"] = ast.parse("")
     with pytest.raises(joining.CannotJoinError):
         joining.join(program)
+
+
+def test_micropython_has_no_built_in_name_that_the_list_lacks() -> None:
+    """The unix port, asked itself: a variable named like a built-in function would hide it."""
+    program = "import builtins\nprint(*[word for word in dir(builtins) if not word.startswith('_')])"
+    told = subprocess.run(
+        [*find_micropython(), "-c", program], capture_output=True, text=True, check=True
+    ).stdout.split()
+    assert {"len", "print", "OSError", "bytearray"} <= set(told) <= spare.BUILT_IN
