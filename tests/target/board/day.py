@@ -42,11 +42,11 @@ LONG_S = 0.8
 
 # A probe's flash before the test: a round with one bumper of four sensors, and readings of days before.
 PRELOAD = """
-from curbtick_probe import reading
+from curbtick_probe.bumper import reading
 from curbtick_probe.board.virtual.board import Board
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.log import Log
-from curbtick_probe.rounds import Rounds
+from curbtick_probe.store.rounds import Rounds
 from curbtick_wire import codec, records
 
 board = Board()
