@@ -45,6 +45,7 @@ for _ in range(int(sys.argv[2])):
     while listener.folded < BLOCKS:
         listener.step()
     listener.stop()
+    listener.settle()
     sounds = listener.sounds
     grouping.sort(trains, sounds, listener.time_us())
     rows = [[column[row] for column in sounds.columns] for row in range(sounds.count)]

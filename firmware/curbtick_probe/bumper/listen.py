@@ -68,7 +68,8 @@ class Listener:
     """Listens on one input until told to stop; all buffers are made once.
 
     The heap is locked while it captures: a collection takes as long as the ring lasts, and MicroPython puts a frame of
-    more than 11 words on the heap unless that is locked. An allocation raises MemoryError; end() is due after it.
+    more than 11 words on the heap unless that is locked, then on the C stack. An allocation raises MemoryError, a stack
+    that is used up RuntimeError; stop() is due after either.
 
     sounds: what was heard.
     loud: how many of them were at least as loud as asked.
@@ -168,18 +169,13 @@ class Listener:
         while self.waiting:
             self._measure_strongest()
 
-    def stop(self) -> None:
-        """Stop capturing, and measure what still waits."""
-        self.end()
-        self.settle()
-
     def _begin(self, source: int) -> None:
         self.capture.start(source)
         heap_lock()
         self._locked = True
 
-    def end(self) -> None:
-        """Stop capturing and unlock the heap, however far listening came."""
+    def stop(self) -> None:
+        """Stop capturing and unlock the heap, however far listening came; what still waits is left to settle()."""
         try:
             self.capture.stop()
         finally:
@@ -207,7 +203,7 @@ class Listener:
             for _ in range(0, blocks, BLOCKS_A_STEP):
                 self._learn()
         finally:
-            self.end()
+            self.stop()
         return self.noise_cdb()
 
     def _learn(self) -> None:

@@ -82,7 +82,8 @@ class Reader:
             self._listen(limits)
             if not capture.overruns:
                 high_cdb = self._rule(limits, limit_set, heard_before)
-        except MemoryError:
+        except (MemoryError, RuntimeError):
+            # Something allocated while it listened, or the stack, which has the frames then, was used up.
             return refused(reason.SAMPLES_LOST, limits["class_khz"])
         if capture.overruns:
             self.ruling.set(names.RETRY, reason.SAMPLES_LOST, 0)
@@ -91,14 +92,15 @@ class Reader:
     def _rule(self, limits: dict[str, int], limit_set: dict[str, int], heard_before: bool) -> int:
         """Decide on what was heard whole; return the floor of the high input, NONE_I16 where it was not needed."""
         high_cdb = records.NONE_I16
-        if self._is_stuck():
+        if self.listener.highest - self.listener.lowest <= STUCK_CODES:
             self.ruling.set(names.RETRY, reason.MICROPHONE_FAULT, 0)
         elif self._is_clipped():
             self.ruling.set(names.RETRY, reason.CLIPPED, 0)
         else:
             live = False
             if not verdict.has_train(self.trains, limits) and not verdict.sibling_proof(self.trains):
-                high_cdb = self._high_floor_cdb()
+                # Only a live microphone has a floor there.
+                high_cdb = self.listener.floor_of(names.INPUT_HIGH, _HIGH_BLOCKS)
                 live = limit_set["high_floor_min_cdb"] <= high_cdb <= limit_set["high_floor_max_cdb"]
             verdict.decide(self.ruling, self.trains, limits, limit_set, self.noise_cdb, live, heard_before)
         return high_cdb
@@ -116,40 +118,37 @@ class Reader:
         self.listened_us = self.listener.time_us()
 
     def _run(self, limits: dict[str, int], used_us: int) -> int:
-        listener = self.listener
-        try:
-            self._hear(limits, used_us)
-        finally:
-            listener.end()
-        listener.settle()
-        grouping.sort(self.trains, listener.sounds, listener.time_us())
-        return listener.time_us()
-
-    def _hear(self, limits: dict[str, int], used_us: int) -> None:
+        """Listen on the source until enough was heard; all in one, for each call in between takes C stack."""
         listener = self.listener
         pad_cdb = _PAD_CDB if self.source == names.INPUT_PADDED else 0
-        listener.start(self.source, pad_cdb, limits["pass_cdb"])
         enough = verdict.BURSTS_LEAST
         end_us = USUAL_US - used_us
         slow_us = SLOW_US - used_us
         codes = listener.extremes
         capture = self.board.capture
-        # Clipped or broken: nothing that is heard from there on can be trusted.
-        while (
-            RAIL_LOW < codes[LOWEST] < codes[HIGHEST] - STUCK_CODES
-            and codes[HIGHEST] < RAIL_HIGH
-            and not capture.overruns
-        ):
-            # Every sound found is measured first: it may speak against an early PASS.
-            if listener.loud >= enough and not listener.waiting and listener.time_us() >= _EARLIEST_US:
-                if self._is_enough(limits):
-                    break
-                enough = listener.loud + (listener.loud >> 1)
-            if listener.time_us() >= end_us:
-                if end_us == slow_us or not self._is_slow(limits):
-                    break
-                end_us = slow_us
-            listener.step()
+        try:
+            listener.start(self.source, pad_cdb, limits["pass_cdb"])
+            # Clipped or broken: nothing that is heard from there on can be trusted.
+            while (
+                RAIL_LOW < codes[LOWEST] < codes[HIGHEST] - STUCK_CODES
+                and codes[HIGHEST] < RAIL_HIGH
+                and not capture.overruns
+            ):
+                # Every sound found is measured first: it may speak against an early PASS.
+                if listener.loud >= enough and not listener.waiting and listener.time_us() >= _EARLIEST_US:
+                    if self._is_enough(limits):
+                        break
+                    enough = listener.loud + (listener.loud >> 1)
+                if listener.time_us() >= end_us:
+                    if end_us == slow_us or not self._is_slow(limits):
+                        break
+                    end_us = slow_us
+                listener.step()
+        finally:
+            listener.stop()
+        listener.settle()
+        grouping.sort(self.trains, listener.sounds, listener.time_us())
+        return listener.time_us()
 
     def _is_enough(self, limits: dict[str, int]) -> bool:
         """Tell whether the evidence is enough for an early PASS; where much is heard there is no time to look."""
@@ -203,13 +202,6 @@ class Reader:
     def _is_clipped(self) -> bool:
         listener = self.listener
         return listener.lowest <= RAIL_LOW or listener.highest >= RAIL_HIGH
-
-    def _is_stuck(self) -> bool:
-        return self.listener.highest - self.listener.lowest <= STUCK_CODES
-
-    def _high_floor_cdb(self) -> int:
-        """Return the noise of the high-gain input over 30-80 kHz, which only a live microphone gives."""
-        return self.listener.floor_of(names.INPUT_HIGH, _HIGH_BLOCKS)
 
     def _taken(self, limits: dict[str, int], high_cdb: int) -> Taken:
         values = self._values(limits, high_cdb)

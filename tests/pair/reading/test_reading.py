@@ -17,7 +17,7 @@ from curbtick_wire import names
 from curbtick_wire.classes import CLASSES_KHZ
 from curbtick_wire.names import DEAD, INPUT_HIGH, INPUT_LOW, INPUT_PADDED, PASS, RETRY, WEAK
 
-from tests.unit.probe.bumper.readingdata import NO_MEMORY, Inputs, Prober, Reading
+from tests.unit.probe.bumper.readingdata import NO_MEMORY, NO_STACK, Inputs, Prober, Reading
 
 USUAL_MS, SLOW_MS = 1_300, 2_750
 
@@ -206,12 +206,13 @@ def test_samples_lost_while_the_high_input_is_heard_spoil_the_reading(prober: Pr
     assert late.values["lost_blocks"] > 0
 
 
+@pytest.mark.parametrize("lacks", [NO_MEMORY, NO_STACK])
 @pytest.mark.parametrize("stalled_input", [INPUT_LOW, INPUT_HIGH])
 def test_memory_that_runs_out_while_listening_is_no_fault_of_the_microphone(
-    prober: Prober, stalled_input: int
+    prober: Prober, stalled_input: int, lacks: int
 ) -> None:
     silent = single_scene(48, fault=faults.DEAD, siblings=0)
-    late = prober.take(silent.ear, 48, heard_before=True, stall=(4, NO_MEMORY), stalled_input=stalled_input)
+    late = prober.take(silent.ear, 48, heard_before=True, stall=(4, lacks), stalled_input=stalled_input)
     assert (late.verdict, late.reasons) == (RETRY, ["samples_lost"])
     assert prober.take(silent.ear, 48, heard_before=True).verdict == DEAD
 
@@ -219,7 +220,7 @@ def test_memory_that_runs_out_while_listening_is_no_fault_of_the_microphone(
 def test_a_reading_listens_with_the_heap_locked_and_leaves_it_unlocked(prober: Prober) -> None:
     """Of a silent place, which the high input is heard at as well; and of one where memory runs out."""
     silent = single_scene(48, fault=faults.DEAD, siblings=0)
-    for stall in ((-1, 0), (4, NO_MEMORY)):
+    for stall in ((-1, 0), (4, NO_MEMORY), (4, NO_STACK)):
         reading = prober.take(silent.ear, 48, heard_before=True, stall=stall)
         assert reading.unlocked_blocks == 0
         assert reading.locked_after == 0

@@ -10,6 +10,8 @@ from curbtick_probe.bumper.sounds import Sounds
 from curbtick_probe.bumper.train import Trains
 from curbtick_wire import codec, records
 
+# As readingdata has them.
+NO_MEMORY, NO_STACK = -1, -2
 HEADER = {"seq": 1, "boot": 1, "ticks_ms": 0}
 
 
@@ -28,15 +30,22 @@ class Busy(Capture):
         self.blocks = 0
 
     def block(self):
-        """As a capture does, later where the probe was busy; it allocates where for_us is below 0."""
+        """As a capture does, later where the probe was busy; or it allocates, or uses up the stack."""
         if not lock_depth():
             self.unlocked += 1
         if self.blocks == self.before_block and self.source == self.on_input:
-            if self.for_us < 0:  # readingdata.NO_MEMORY
+            if self.for_us == NO_MEMORY:
                 bytearray(64)
+            if self.for_us == NO_STACK:
+                deeper()
             self._bus.charge(self.for_us)
         self.blocks += 1
         return super().block()
+
+
+def deeper():
+    """Call itself for ever."""
+    deeper()
 
 
 def lock_depth():

@@ -20,8 +20,8 @@ from curbtick_wire import codec, names, records, settings
 SCRIPT = Path(__file__).with_name("reading_script.py")
 LIMIT_SET: dict[str, int] = dict(settings.FACTORY_SET)
 LISTENED_US = 1_290_000
-# A stall that lasts no time but needs memory.
-NO_MEMORY = -1
+# Stalls that last no time but need memory, or more of the stack than there is.
+NO_MEMORY, NO_STACK = -1, -2
 COLUMNS = (
     "time_us",
     "level_cdb",
@@ -198,7 +198,7 @@ class Prober:
         """Take one reading.
 
         start_us: where on the ear's axis; stall: (before which block of stalled_input, for how many us) something else
-        keeps the probe busy, or NO_MEMORY: it allocates; asked: heard_before, limits, and fields of the limit set.
+        keeps the probe busy, or NO_MEMORY, NO_STACK; asked: heard_before, limits, and fields of the limit set.
         Raises ProbeStoppedError with the traceback where the firmware raises.
         """
         self._ear, self._base_us, self._start_us = ear, -1, start_us
