@@ -33,6 +33,7 @@ REASONS = (
     "no_background",
     "gusty",
     "too_short",
+    "samples_lost",
 )
 
 BUMPERS = ("rear", "front")

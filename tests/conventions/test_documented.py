@@ -29,7 +29,7 @@ UNITS = {
     ),
     *("ns", "us", "ms", "s", "hours", "days", "mm", "m", "m_per_s", "pa", "kpa", "c", "k", "ddeg"),
     *("v", "mv", "a", "ma", "mah", "w", "mw", "j", "ohm", "pf", "nf", "uf"),
-    *("code", "codes", "samples", "bytes", "bits"),
+    *("code", "codes", "samples", "blocks", "bytes", "bits"),
 }
 
 # Fields that count, name or enumerate, and so have no unit.

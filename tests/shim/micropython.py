@@ -41,14 +41,18 @@ def native(function: _Function) -> _Function:
     return function
 
 
-def heap_lock() -> int:
-    """Makes any allocation an error on the chip. CPython has no such thing, so this does nothing."""
-    return 0
+_heap_locks = [0]
+
+
+def heap_lock() -> None:
+    """Makes any allocation an error on the chip; here it is only counted."""
+    _heap_locks[0] += 1
 
 
 def heap_unlock() -> int:
-    """Ends heap_lock."""
-    return 0
+    """Ends one heap_lock; returns how many are left."""
+    _heap_locks[0] -= 1
+    return _heap_locks[0]
 
 
 # Viper annotations, which CPython evaluates where MicroPython does not.

@@ -5,7 +5,7 @@ import array
 from curbtick_wire import names
 from curbtick_wire._typing import Ints
 from curbtick_wire.sampling import BLOCK, BLOCK_US, MID_CODE
-from micropython import const
+from micropython import const, heap_lock, heap_unlock
 
 from curbtick_probe.bumper import tables
 from curbtick_probe.bumper.measure import SUMS_WORDS, Measurer
@@ -67,6 +67,10 @@ _WORDS = const(5)
 class Listener:
     """Listens on one input until told to stop; all buffers are made once.
 
+    The heap is locked while it captures: a collection takes as long as the ring lasts, and MicroPython puts a frame of
+    more than 11 words on the heap unless that is locked, then on the C stack. An allocation raises MemoryError, a stack
+    that is used up RuntimeError; stop() is due after either.
+
     sounds: what was heard.
     loud: how many of them were at least as loud as asked.
     blocks: how many blocks of BLOCK_US were searched. folded: how many were taken.
@@ -100,6 +104,7 @@ class Listener:
         self.quadratures_q8 = tables.quadratures_q8()
         self.pad_cdb = 0
         self.loud_cdb = 0
+        self._locked = False
         self._reset()
 
     def _reset(self) -> None:
@@ -143,7 +148,7 @@ class Listener:
         self.pad_cdb = pad_cdb
         self.loud_cdb = loud_cdb
         self._reset()
-        self.capture.start(source)
+        self._begin(source)
         self._learn()
         self._search()
 
@@ -164,10 +169,19 @@ class Listener:
         while self.waiting:
             self._measure_strongest()
 
+    def _begin(self, source: int) -> None:
+        self.capture.start(source)
+        heap_lock()
+        self._locked = True
+
     def stop(self) -> None:
-        """Stop capturing, and measure what still waits."""
-        self.capture.stop()
-        self.settle()
+        """Stop capturing and unlock the heap, however far listening came; what still waits is left to settle()."""
+        try:
+            self.capture.stop()
+        finally:
+            if self._locked:
+                self._locked = False
+                heap_unlock()
 
     def time_us(self) -> int:
         """Return how long this reading has listened, in us of samples."""
@@ -184,10 +198,12 @@ class Listener:
         """
         for i in range(spectrum.BINS):
             self.floor[i] = floor.FLOOR_MAX
-        self.capture.start(source)
-        for _ in range(0, blocks, BLOCKS_A_STEP):
-            self._learn()
-        self.capture.stop()
+        try:
+            self._begin(source)
+            for _ in range(0, blocks, BLOCKS_A_STEP):
+                self._learn()
+        finally:
+            self.stop()
         return self.noise_cdb()
 
     def _learn(self) -> None:

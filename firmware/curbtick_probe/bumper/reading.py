@@ -76,58 +76,77 @@ class Reader:
         limits: the class's limits, limit_set: the set's own fields (codec.unpack_limits form). heard_before: whether
         this bumper had a PASS or a WEAK in this visit.
         """
-        self._listen(limits)
-        live = False
         high_cdb = records.NONE_I16
-        self.noise_cdb = self.listener.noise_cdb()
-        if self.source == names.INPUT_PADDED:
-            self.noise_cdb += _PAD_CDB
-        self.listened_us = self.listener.time_us()
-        if self._is_broken():
+        capture = self.board.capture
+        try:
+            self._listen(limits)
+            if not capture.overruns:
+                high_cdb = self._rule(limits, limit_set, heard_before)
+        except (MemoryError, RuntimeError):
+            # Something allocated while it listened, or the stack, which has the frames then, was used up.
+            return refused(reason.SAMPLES_LOST, limits["class_khz"])
+        if capture.overruns:
+            self.ruling.set(names.RETRY, reason.SAMPLES_LOST, 0)
+        return self._taken(limits, high_cdb)
+
+    def _rule(self, limits: dict[str, int], limit_set: dict[str, int], heard_before: bool) -> int:
+        """Decide on what was heard whole; return the floor of the high input, NONE_I16 where it was not needed."""
+        high_cdb = records.NONE_I16
+        if self.listener.highest - self.listener.lowest <= STUCK_CODES:
             self.ruling.set(names.RETRY, reason.MICROPHONE_FAULT, 0)
         elif self._is_clipped():
             self.ruling.set(names.RETRY, reason.CLIPPED, 0)
         else:
+            live = False
             if not verdict.has_train(self.trains, limits) and not verdict.sibling_proof(self.trains):
-                high_cdb = self._high_floor_cdb()
+                # Only a live microphone has a floor there.
+                high_cdb = self.listener.floor_of(names.INPUT_HIGH, _HIGH_BLOCKS)
                 live = limit_set["high_floor_min_cdb"] <= high_cdb <= limit_set["high_floor_max_cdb"]
             verdict.decide(self.ruling, self.trains, limits, limit_set, self.noise_cdb, live, heard_before)
-        return self._taken(limits, high_cdb)
+        return high_cdb
 
     def _listen(self, limits: dict[str, int]) -> None:
         """Listen on the low input, and once more through the pad where a sensor's first burst clips."""
         self.source = names.INPUT_LOW
         used_us = self._run(limits, 0)
-        if self._is_clipped() and not self._is_broken() and used_us <= _CLIP_LATEST_US:
+        if self._is_clipped() and not self.board.capture.overruns and used_us <= _CLIP_LATEST_US:
             self.source = names.INPUT_PADDED
             self._run(limits, used_us)
+        self.noise_cdb = self.listener.noise_cdb()
+        if self.source == names.INPUT_PADDED:
+            self.noise_cdb += _PAD_CDB
+        self.listened_us = self.listener.time_us()
 
     def _run(self, limits: dict[str, int], used_us: int) -> int:
+        """Listen on the source until enough was heard; all in one, for each call in between takes C stack."""
         listener = self.listener
         pad_cdb = _PAD_CDB if self.source == names.INPUT_PADDED else 0
-        listener.start(self.source, pad_cdb, limits["pass_cdb"])
         enough = verdict.BURSTS_LEAST
         end_us = USUAL_US - used_us
         slow_us = SLOW_US - used_us
         codes = listener.extremes
         capture = self.board.capture
-        # Clipped or broken: nothing that is heard from there on can be trusted.
-        while (
-            RAIL_LOW < codes[LOWEST] < codes[HIGHEST] - STUCK_CODES
-            and codes[HIGHEST] < RAIL_HIGH
-            and not capture.overruns
-        ):
-            # Every sound found is measured first: it may speak against an early PASS.
-            if listener.loud >= enough and not listener.waiting and listener.time_us() >= _EARLIEST_US:
-                if self._is_enough(limits):
-                    break
-                enough = listener.loud + (listener.loud >> 1)
-            if listener.time_us() >= end_us:
-                if end_us == slow_us or not self._is_slow(limits):
-                    break
-                end_us = slow_us
-            listener.step()
-        listener.stop()
+        try:
+            listener.start(self.source, pad_cdb, limits["pass_cdb"])
+            # Clipped or broken: nothing that is heard from there on can be trusted.
+            while (
+                RAIL_LOW < codes[LOWEST] < codes[HIGHEST] - STUCK_CODES
+                and codes[HIGHEST] < RAIL_HIGH
+                and not capture.overruns
+            ):
+                # Every sound found is measured first: it may speak against an early PASS.
+                if listener.loud >= enough and not listener.waiting and listener.time_us() >= _EARLIEST_US:
+                    if self._is_enough(limits):
+                        break
+                    enough = listener.loud + (listener.loud >> 1)
+                if listener.time_us() >= end_us:
+                    if end_us == slow_us or not self._is_slow(limits):
+                        break
+                    end_us = slow_us
+                listener.step()
+        finally:
+            listener.stop()
+        listener.settle()
         grouping.sort(self.trains, listener.sounds, listener.time_us())
         return listener.time_us()
 
@@ -184,14 +203,6 @@ class Reader:
         listener = self.listener
         return listener.lowest <= RAIL_LOW or listener.highest >= RAIL_HIGH
 
-    def _is_broken(self) -> bool:
-        listener = self.listener
-        return listener.highest - listener.lowest <= STUCK_CODES or self.board.capture.overruns > 0
-
-    def _high_floor_cdb(self) -> int:
-        """Return the noise of the high-gain input over 30-80 kHz, which only a live microphone gives."""
-        return self.listener.floor_of(names.INPUT_HIGH, _HIGH_BLOCKS)
-
     def _taken(self, limits: dict[str, int], high_cdb: int) -> Taken:
         values = self._values(limits, high_cdb)
         sounds = self.listener.sounds
@@ -208,6 +219,7 @@ class Reader:
         values["high_floor_cdb"] = high_cdb
         values["sound_count"] = self._heard_singly()
         values["listened_ms"] = self.listened_us // 1000
+        values["lost_blocks"] = min(65535, self.board.capture.overruns)
         values["single_cdb"] = self._most_evidence()
         values["train_cdb"] = min(20000, trains.faint_score)
         if trains.count >= 2:

@@ -15,9 +15,9 @@ from curbtick.yard.sounds.sensors import Sensor
 from curbtick.yard.sounds.sources import Fade
 from curbtick_wire import names
 from curbtick_wire.classes import CLASSES_KHZ
-from curbtick_wire.names import DEAD, INPUT_LOW, INPUT_PADDED, PASS, RETRY, WEAK
+from curbtick_wire.names import DEAD, INPUT_HIGH, INPUT_LOW, INPUT_PADDED, PASS, RETRY, WEAK
 
-from tests.unit.probe.bumper.readingdata import Inputs, Prober, Reading
+from tests.unit.probe.bumper.readingdata import NO_MEMORY, NO_STACK, Inputs, Prober, Reading
 
 USUAL_MS, SLOW_MS = 1_300, 2_750
 
@@ -189,9 +189,41 @@ def test_a_converter_is_stuck_when_it_spans_three_codes(prober: Prober, spread: 
 def test_samples_lost_while_the_probe_was_busy_spoil_the_reading(prober: Prober) -> None:
     built = single_scene(48)
     late = prober.take(built.ear, 48, stall=(60, 60_000))
-    assert (late.verdict, late.reasons) == (RETRY, ["microphone_fault"])
+    assert (late.verdict, late.reasons) == (RETRY, ["samples_lost"])
+    # Of the 60 ms the ring keeps seven blocks of 4.096 ms.
+    assert late.values["lost_blocks"] == 8
     kept_up = prober.take(built.ear, 48, stall=(60, 20_000))
-    assert kept_up.verdict == PASS
+    assert (kept_up.verdict, kept_up.values["lost_blocks"]) == (PASS, 0)
+
+
+def test_samples_lost_while_the_high_input_is_heard_spoil_the_reading(prober: Prober) -> None:
+    """The low input's listening is over after 316 blocks; what a silent place then hears is the microphone's floor."""
+    silent = single_scene(48, fault=faults.DEAD, siblings=0)
+    whole = prober.take(silent.ear, 48, heard_before=True)
+    assert (whole.verdict, whole.reasons) == (DEAD, ["nothing_heard"])
+    late = prober.take(silent.ear, 48, heard_before=True, stall=(4, 60_000), stalled_input=INPUT_HIGH)
+    assert (late.verdict, late.reasons) == (RETRY, ["samples_lost"])
+    assert late.values["lost_blocks"] > 0
+
+
+@pytest.mark.parametrize("lacks", [NO_MEMORY, NO_STACK])
+@pytest.mark.parametrize("stalled_input", [INPUT_LOW, INPUT_HIGH])
+def test_memory_that_runs_out_while_listening_is_no_fault_of_the_microphone(
+    prober: Prober, stalled_input: int, lacks: int
+) -> None:
+    silent = single_scene(48, fault=faults.DEAD, siblings=0)
+    late = prober.take(silent.ear, 48, heard_before=True, stall=(4, lacks), stalled_input=stalled_input)
+    assert (late.verdict, late.reasons) == (RETRY, ["samples_lost"])
+    assert prober.take(silent.ear, 48, heard_before=True).verdict == DEAD
+
+
+def test_a_reading_listens_with_the_heap_locked_and_leaves_it_unlocked(prober: Prober) -> None:
+    """Of a silent place, which the high input is heard at as well; and of one where memory runs out."""
+    silent = single_scene(48, fault=faults.DEAD, siblings=0)
+    for stall in ((-1, 0), (4, NO_MEMORY), (4, NO_STACK)):
+        reading = prober.take(silent.ear, 48, heard_before=True, stall=stall)
+        assert reading.unlocked_blocks == 0
+        assert reading.locked_after == 0
 
 
 def test_a_low_battery_is_told_without_listening(prober: Prober) -> None:

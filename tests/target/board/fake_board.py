@@ -19,14 +19,16 @@ class FakeCapture:
 
     def __init__(self, board: "FakeBoard") -> None:
         self._board = board
-        self._ring = [array("H", bytes(2 * BLOCK)) for _ in range(RING_BLOCKS)]
+        self._ring: list[Any] = []
         self._taken = 0
         self._due_us = 0
         self.source: int | None = None
         self.overruns = 0
 
     def start(self, source: int) -> None:
-        """Start sampling an input."""
+        """Start sampling an input; the ring is made now, so that a board that never listens keeps its heap."""
+        if not self._ring:
+            self._ring = [array("H", bytes(2 * BLOCK)) for _ in range(RING_BLOCKS)]
         self.source = source
         self.overruns = 0
         self._due_us = self._board.now_us

@@ -1,7 +1,7 @@
 """The emulated board's main.py: the firmware as installed, with its listening and its memory watched.
 
-While a reading listens the heap is locked, so that any allocation ends the program. What is free is noted in /heap,
-the least of each occasion: when listening for a reading or a check begins and ends, and while records are sent.
+Where a reading takes a block with the heap unlocked, the program ends. What is free is noted in /heap, the least of
+each occasion: when listening for a reading or a check begins and ends, and while records are sent.
 """
 
 import gc
@@ -25,7 +25,7 @@ from curbtick_probe.app import start as app  # noqa: E402
 
 capture = board.capture
 start, block, stop, take, write = capture.start, capture.block, capture.stop, reading.take, board.serial.write
-state = {"armed": False, "locked": False, "writes": 0}
+state = {"armed": False, "writes": 0}
 least = {}
 
 
@@ -49,30 +49,26 @@ def note(what):
             json.dump(least, file)
 
 
-def unlock():
-    if state["locked"]:
-        micropython.heap_unlock()
-        state["locked"] = False
+def lock_depth():
+    micropython.heap_lock()
+    return micropython.heap_unlock()
 
 
 def start_noted(source):
-    unlock()
     note(occasion())
     start(source)
 
 
-def block_locked():
-    if state["armed"] and not state["locked"]:
-        state["locked"] = True
-        micropython.heap_lock()
+def block_watched():
+    if state["armed"] and not lock_depth():
+        raise RuntimeError("a reading listens with the heap unlocked")
     return block()
 
 
 def stop_noted():
-    unlock()
     running = capture.running
     stop()
-    if running:
+    if running and not lock_depth():
         note(occasion())
 
 
@@ -91,6 +87,6 @@ def write_noted(data):
     return write(data)
 
 
-capture.start, capture.block, capture.stop = start_noted, block_locked, stop_noted
+capture.start, capture.block, capture.stop = start_noted, block_watched, stop_noted
 reading.take, board.serial.write = take_watched, write_noted
 app.run(board)

@@ -136,6 +136,7 @@ def test_units_end_names_of_measured_fields(table):
     }
     units = (
         "_cdb",
+        "_blocks",
         "_hz",
         "_us",
         "_ms",

@@ -44,6 +44,7 @@ REASON_WORDS = {
     "no_background": "no background was taken",
     "gusty": "too gusty to tell",
     "too_short": "the section was too short",
+    "samples_lost": "the probe lost samples: read again; if it comes back, restart the probe and report it",
 }
 
 

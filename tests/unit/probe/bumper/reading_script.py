@@ -3,12 +3,15 @@
 import binascii
 import json
 
+import micropython
 from curbtick_probe.board.virtual.board import Board, Capture
 from curbtick_probe.bumper import grouping, reading
 from curbtick_probe.bumper.sounds import Sounds
 from curbtick_probe.bumper.train import Trains
 from curbtick_wire import codec, records
 
+# As readingdata has them.
+NO_MEMORY, NO_STACK = -1, -2
 HEADER = {"seq": 1, "boot": 1, "ticks_ms": 0}
 
 
@@ -17,18 +20,38 @@ class Busy(Capture):
 
     before_block = -1
     for_us = 0
+    on_input = 0
+    unlocked = 0
 
     def start(self, source):
         """As a capture does, and count its blocks from here."""
         super().start(source)
+        self.source = source
         self.blocks = 0
 
     def block(self):
-        """As a capture does, later where the probe was busy."""
-        if self.blocks == self.before_block:
+        """As a capture does, later where the probe was busy; or it allocates, or uses up the stack."""
+        if not lock_depth():
+            self.unlocked += 1
+        if self.blocks == self.before_block and self.source == self.on_input:
+            if self.for_us == NO_MEMORY:
+                bytearray(64)
+            if self.for_us == NO_STACK:
+                deeper()
             self._bus.charge(self.for_us)
         self.blocks += 1
         return super().block()
+
+
+def deeper():
+    """Call itself for ever."""
+    deeper()
+
+
+def lock_depth():
+    """How often the heap is locked."""
+    micropython.heap_lock()
+    return micropython.heap_unlock()
 
 
 def records_of(taken):
@@ -44,10 +67,18 @@ def records_of(taken):
 def take(board, asked):
     """Take one reading."""
     board.capture.before_block, board.capture.for_us = asked["stall"]
+    board.capture.on_input = asked["stalled_input"]
+    board.capture.unlocked = 0
     started_us = board.ticks_us()
     taken = reading.take(board, asked["limits"], asked["limit_set"], asked["heard_before"])
     took_us = board.ticks_us() - started_us
-    return {"took_us": took_us, "records": records_of(taken), "heard": heard_by(board, asked["columns"])}
+    return {
+        "took_us": took_us,
+        "unlocked_blocks": board.capture.unlocked,
+        "locked_after": lock_depth(),
+        "records": records_of(taken),
+        "heard": heard_by(board, asked["columns"]),
+    }
 
 
 def heard_by(board, columns):

@@ -20,6 +20,8 @@ from curbtick_wire import codec, names, records, settings
 SCRIPT = Path(__file__).with_name("reading_script.py")
 LIMIT_SET: dict[str, int] = dict(settings.FACTORY_SET)
 LISTENED_US = 1_290_000
+# Stalls that last no time but need memory, or more of the stack than there is.
+NO_MEMORY, NO_STACK = -1, -2
 COLUMNS = (
     "time_us",
     "level_cdb",
@@ -124,6 +126,7 @@ class Reading:
     """What one reading left in the log, as the bench decodes it.
 
     took_us: simulated time from press to verdict; heard: every sound, also those not worth logging, by column.
+    unlocked_blocks: how many blocks were taken with the heap unlocked; locked_after: how deep it stayed locked.
     """
 
     values: dict[str, Any]
@@ -131,6 +134,8 @@ class Reading:
     sounds: tuple[tuple[dict[str, Any], bytes], ...]
     took_us: int
     heard: dict[str, list[int]]
+    unlocked_blocks: int
+    locked_after: int
 
     @property
     def verdict(self) -> int:
@@ -187,13 +192,14 @@ class Prober:
         *,
         start_us: int = 0,
         stall: tuple[int, int] = (-1, 0),
+        stalled_input: int = names.INPUT_LOW,
         **asked: Any,
     ) -> Reading:
         """Take one reading.
 
-        start_us: where on the ear's axis; stall: (before which block, for how many us) something else keeps the probe
-        busy; asked: heard_before, limits, and fields of the limit set. Raises ProbeStoppedError with the traceback
-        where the firmware raises.
+        start_us: where on the ear's axis; stall: (before which block of stalled_input, for how many us) something else
+        keeps the probe busy, or NO_MEMORY, NO_STACK; asked: heard_before, limits, and fields of the limit set.
+        Raises ProbeStoppedError with the traceback where the firmware raises.
         """
         self._ear, self._base_us, self._start_us = ear, -1, start_us
         answer = self._ask(
@@ -204,6 +210,7 @@ class Prober:
                 "heard_before": asked.pop("heard_before", False),
                 "limit_set": {**LIMIT_SET, **asked},
                 "stall": stall,
+                "stalled_input": stalled_input,
             }
         )
         parts = [codec.decode_record(bytes.fromhex(text)) for text in answer["records"]]
@@ -215,6 +222,8 @@ class Prober:
             sounds=tuple(part for kind, part in by_kind if kind == records.SOUNDS),
             took_us=answer["took_us"],
             heard=answer["heard"],
+            unlocked_blocks=answer["unlocked_blocks"],
+            locked_after=answer["locked_after"],
         )
 
     def sort(self, sounds: Iterable[Sound], listened_us: int = LISTENED_US) -> dict[str, Any]:
