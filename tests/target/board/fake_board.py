@@ -44,7 +44,7 @@ class FakeCapture:
             self.overruns += 1
         self._due_us += BLOCK_US
         self._board.now_us = max(self._board.now_us, self._due_us)
-        block = self._ring[self._taken % RING_BLOCKS]
+        block: Ints = self._ring[self._taken % RING_BLOCKS]
         self._taken += 1
         for place in range(BLOCK):
             block[place] = (self._taken * BLOCK + place) & 4095
