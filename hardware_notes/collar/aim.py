@@ -13,6 +13,9 @@ from scipy.special import j1
 from hardware_notes.collar import felt
 from hardware_notes.collar import geometry as collar
 
+# How far a piston's first side lobe lies below its axis (Kinsler & Frey; value by scipy).
+SIDE_LOBE_DB = 17.57
+
 Reals = npt.NDArray[np.floating[Any]]
 
 
@@ -58,10 +61,10 @@ def neighbour_db(frequency_hz: float) -> dict[str, float]:
     rim = felt.decibels_per_metre(np.array([frequency_hz]), collar.FELT_RESISTIVITY)[0] * collar.RIM_WIDTH_M
     return {
         "spreading": way_db,
-        "side_lobe": 17.57,
+        "side_lobe": SIDE_LOBE_DB,
         "rim": float(rim),
-        "total": way_db + 17.57 + float(rim),
-        "wall": wall_loss_db(frequency_hz) + way_db + 17.57,
+        "total": way_db + SIDE_LOBE_DB + float(rim),
+        "wall": wall_loss_db(frequency_hz) + way_db + SIDE_LOBE_DB,
     }
 
 

@@ -37,7 +37,7 @@ PLUG_ROUNDS = 3
 # The share of the rim's length that may stand open on a bumper that is not flat.
 RIM_OPEN_SHARE = 0.25
 # Side lobes and what the baffle's edges send round: a neighbour is not taken as weaker than this off its axis.
-_SIDE_FLOOR_DB = -17.57
+_SIDE_FLOOR_DB = -aim.SIDE_LOBE_DB
 # Felt's formula ends at rho f / sigma = 1; where a drawn felt is more open than that, the loss goes on linearly.
 _RESISTIVITY_SHARES = np.array([0.86, 1.0, 1.2])
 

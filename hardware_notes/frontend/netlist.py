@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from curbtick.air import FREEZING_KELVIN
 from curbtick.hardware import amplifier, converter, nets, noise, pins, rails
 from curbtick.hardware.microphones import FIRST
 from curbtick.hardware.nets import Instance
@@ -162,7 +163,7 @@ def netlist(
     whole = {**rails.nominal_values(), **values}
     lines = [
         "* The probe's analogue circuit and supplies, made from curbtick.hardware.nets",
-        f".options temp={ROOM_K - 273.15:.2f} tnom={ROOM_K - 273.15:.2f}",
+        f".options temp={ROOM_K - FREEZING_KELVIN:.2f} tnom={ROOM_K - FREEZING_KELVIN:.2f}",
         *(line for part in instances for line in _lines(part, whole, source, supply or Supply())),
         *MODELS,
         opamp(values["GBW"], railed),

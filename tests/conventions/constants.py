@@ -17,6 +17,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from curbtick_wire import sampling
+
 from tests.conventions.sources import python_files, shown, tree
 from tests.paths import FIRMWARE, HOST, NOTES, PROBE, WIRE
 
@@ -133,6 +135,7 @@ COINCIDENCES = {
         "firmware/curbtick_probe/bumper/reading.py",
         4093,
     ): "a code at the rail here, the last one before it there",
+    ("firmware/curbtick_probe/bumper/reading.py", 250_000): "microseconds, not samples a second",
     ("firmware/curbtick_probe/dsp/burst/baseband.py", 254): "a tap of the filter",
     ("firmware/curbtick_probe/panel/patterns.py", 408): "a pattern's bits",
     ("hardware_notes/board/sheets.py", 112): "a place on the drawing",
@@ -164,10 +167,31 @@ def numbers_in(path: Path) -> set[int | float]:
     return {value for value in values if isinstance(value, int | float) and not isinstance(value, bool)}
 
 
+# A number of so many significant digits is a fact even where nobody names it.
+BARE_DIGITS = 4
+# Facts that are round numbers, and yet mean one thing wherever they stand.
+ROUND_FACTS = {float(sampling.RATE_HZ): "curbtick_wire.sampling.RATE_HZ"}
+
+
+def bare_twice() -> list[str]:
+    """Numbers of BARE_DIGITS significant digits, or ROUND_FACTS, that stand bare in two files or more."""
+    found = all_bindings()
+    homes: dict[float, set[str]] = defaultdict(set)
+    for path in python_files(FIRMWARE, WIRE, HOST, NOTES):
+        mirrors = {one.value for one in found if one.path == path and is_mirror(one, found)}
+        chances = {float(number) for file, number in COINCIDENCES if file == shown(path)}
+        for value in {float(number) for number in numbers_in(path)} - mirrors - chances:
+            if value in ROUND_FACTS or significant_digits(value) >= BARE_DIGITS:
+                homes[value].add(shown(path))
+    return [
+        f"{value:g} stands in {', '.join(sorted(names))}" for value, names in homes.items() if len(names) > 1
+    ]
+
+
 if __name__ == "__main__":
     every = all_bindings()
     for group in same_names(every):
         print("; ".join(map(str, group)))
-    print("\n".join(bare_copies(every)))
+    print("\n".join([*bare_copies(every), *bare_twice()]))
     for pair in unequal_mirrors(every):
         print("unequal:", *map(str, pair))

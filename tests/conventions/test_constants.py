@@ -20,6 +20,10 @@ def test_no_number_is_repeated_under_another_name_or_bare() -> None:
     assert not constants.bare_copies(FOUND)
 
 
+def test_no_number_of_four_digits_stands_bare_in_two_files() -> None:
+    assert not constants.bare_twice()
+
+
 def test_what_a_kernel_repeats_equals_its_definition() -> None:
     assert not constants.unequal_mirrors(FOUND)
     assert [one for one in FOUND if constants.is_mirror(one, FOUND)]

@@ -89,6 +89,67 @@ def test_a_prefix_is_a_folder(room: str) -> None:
     assert not {word for word in words if words.count(word) > 1 or word in stems}
 
 
+# The probe's tables are read as they stand in the firmware's files, which the bench cannot import; and a virtual probe
+# runs the script that it is given.
+MAY_RUN_FILES = {"host/curbtick/virtual/panel/bar.py", "firmware/curbtick_probe/virtual/run.py"}
+UNSEEN = {"__import__", "exec", "eval", "compile", "run_path", "run_module"}
+
+
+def unseen_imports(path: Path, source: str) -> list[str]:
+    """Ways of importing in a file that the table's walk cannot follow."""
+    found = []
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call):
+            name = ast.unparse(node.func)
+            last = name.rsplit(".", maxsplit=1)[-1]
+            builds = isinstance(node.func, ast.Name) or name.startswith("runpy.")
+            if last in UNSEEN and builds and shown_or_name(path) not in MAY_RUN_FILES:
+                found.append(name)
+            if last == "import_module" and (
+                len(node.args) != 1 or ast.unparse(node.args[0]).lstrip("f'\"")[0] == "."
+            ):
+                found.append(ast.unparse(node))
+        elif isinstance(node, ast.ImportFrom):
+            found += [f"{a.name} as {a.asname}" for a in node.names if a.name == "import_module" and a.asname]
+        elif isinstance(node, ast.Import):
+            found += [a.name for a in node.names if a.name in rooms.FOLDERS and not a.asname]
+    return found
+
+
+def shown_or_name(path: Path) -> str:
+    return shown(path) if path.is_relative_to(ROOT) else path.name
+
+
+@pytest.mark.parametrize("path", python_files(HOST, PROBE, WIRE), ids=shown)
+def test_every_import_can_be_seen(path: Path) -> None:
+    assert not unseen_imports(path, path.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        '__import__("curbtick.commands.main")',
+        'exec("import curbtick.commands.main")',
+        'runpy.run_module("curbtick.commands.main")',
+        "from importlib import import_module as load",
+        'import_module(".commands.main", "curbtick")',
+        "import curbtick",
+    ],
+)
+def test_an_import_that_cannot_be_seen_is_refused(line: str) -> None:
+    assert unseen_imports(Path("planted.py"), line)
+
+
+@pytest.mark.parametrize("path", python_files(HOST, PROBE, WIRE), ids=shown)
+def test_the_product_imports_no_test_and_no_notes(path: Path) -> None:
+    assert not top_level(imports(path)) & {"tests", "hardware_notes"}
+
+
+def test_no_file_stands_beside_the_packages() -> None:
+    beside = [p for folder in (HOST.parent, WIRE.parent, FIRMWARE) for p in folder.glob("*.py")]
+    assert [shown(path) for path in beside] == ["firmware/main.py"]
+
+
 def test_the_start_knows_the_board_a_reading_and_the_app_alone() -> None:
     known = {name for name in imports(FIRMWARE / "main.py") if name.startswith("curbtick_probe.")}
     assert {name.split(".")[1] for name in known} == {"board", "bumper", "app"}

@@ -9,7 +9,7 @@ from curbtick_probe.bumper import grouping, verdict
 from curbtick_probe.bumper.listen import Listener
 from curbtick_probe.bumper.snippet import envelope_bytes, sound_parts, wave_bytes
 from curbtick_probe.bumper.sounds import SINGLE_CDB
-from curbtick_probe.bumper.train import Trains
+from curbtick_probe.bumper.train import LONGEST_US, Trains
 from curbtick_probe.dsp.burst.baseband import HIGHEST, LOWEST
 from curbtick_probe.hardware import Board
 
@@ -27,9 +27,6 @@ _CALM_SOUNDS = const(40)
 
 # An early PASS waits for this long: a loose contact may send the first bursts.
 _EARLIEST_US = const(655360)
-
-# A sensor that clips does so at its first burst; what clips later than a burst may take is a knock.
-_CLIP_LATEST_US = const(520000)
 
 _PAD_CDB = const(1200)
 _HIGH_BLOCKS = const(8)
@@ -109,7 +106,8 @@ class Reader:
         """Listen on the low input, and once more through the pad where a sensor's first burst clips."""
         self.source = names.INPUT_LOW
         used_us = self._run(limits, 0)
-        if self._is_clipped() and not self.board.capture.overruns and used_us <= _CLIP_LATEST_US:
+        # A sensor that clips does so at its first burst, which comes within the longest interval; later it is a knock.
+        if self._is_clipped() and not self.board.capture.overruns and used_us <= LONGEST_US:
             self.source = names.INPUT_PADDED
             self._run(limits, used_us)
         self.noise_cdb = self.listener.noise_cdb()

@@ -134,7 +134,7 @@ class HissMeter:
                 shift += 1
         middle = lines.median(self._band, ANALYSED)
         centre = lines.centre(self._band, ANALYSED, middle, _WIDTH_Q8, shift)
-        return level.power_cdb(centre) + shift * 60206 // 200 - NOISE_SCALE_CDB
+        return level.power_cdb(centre) + shift * level.CDB_NUMERATOR // 100 - NOISE_SCALE_CDB
 
     def _average(self) -> None:
         blocks = self.segments * ANALYSED

@@ -141,7 +141,7 @@ class ToneMeter:
         cells = self._cells
         peak = tone_cells.highest(cells, self._first, self._last)
         noise = self._noise()
-        scale_cdb = bits * 60206 // 100 - FULL_SCALE_CDB
+        scale_cdb = 2 * bits * level.CDB_NUMERATOR // 100 - FULL_SCALE_CDB
         self.noise_cdb = level.power_cdb(noise) + scale_cdb
         self.level_cdb = level.power_cdb(max(cells[peak] - noise, 1)) + scale_cdb
         limit = noise_limit(noise, self._threshold_q5)

@@ -8,7 +8,7 @@ Celsius and 101.325 kPa unless stated.
 import math
 from dataclasses import dataclass
 
-from curbtick.air import REFERENCE_KELVIN, REFERENCE_PA
+from curbtick.air import FREEZING_KELVIN, REFERENCE_KELVIN, REFERENCE_PA
 
 GAMMA = 1.4
 GAS_CONSTANT_J_KG_K = 287.05
@@ -22,7 +22,7 @@ CRITICAL_RATIO: float = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
 # ASTM E1002 classes of leaks to be found by ultrasound, as molar flow.
 E1002_CLASS_MOL_S = {"I": 6.7e-7, "II": 6.7e-6}
 # A standard cubic centimetre is one at 0 degrees Celsius and 101.325 kPa in that practice.
-STANDARD_CM3_MOL = REFERENCE_PA * 1e-6 / (8.314462618 * 273.15)
+STANDARD_CM3_MOL = REFERENCE_PA * 1e-6 / (8.314462618 * FREEZING_KELVIN)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from curbtick_wire.sampling import TONE_HIGHEST_HZ, TONE_HZ, TONE_LOWEST_HZ, TONE_STEP_HZ
 
-from curbtick.air import REFERENCE_SOUND_M_S
+from curbtick.air import NEPER_DB, REFERENCE_SOUND_M_S
 from curbtick.errors import InputError
 
 CHOICES_HZ = range(TONE_LOWEST_HZ, TONE_HIGHEST_HZ + 1, TONE_STEP_HZ)
@@ -115,7 +115,7 @@ def gap_loss_db(frequency_hz: float, width_m: float = GAP_WIDTH_M, depth_m: floa
     """
     omega = 2.0 * math.pi * frequency_hz
     layer = math.sqrt(omega * AIR_VISCOSITY_M2_S / 2.0)
-    return 8.686 * depth_m * layer * THERMAL_FACTOR / (REFERENCE_SOUND_M_S * width_m)
+    return NEPER_DB * depth_m * layer * THERMAL_FACTOR / (REFERENCE_SOUND_M_S * width_m)
 
 
 def gap_transmission_db(

@@ -19,7 +19,6 @@ from curbtick.yard.ear import faults
 from curbtick.yard.ear.ear import Ear
 from curbtick.yard.scenes import scenes
 
-from tests import programs
 from tests.target.board import image
 from tests.target.board.emulator import EmulatedBoard
 from tests.target.board.yard import BarWatch, YardAdc, over_usb
@@ -30,7 +29,7 @@ needs_image = pytest.mark.skipif(
     reason="CURBTICK_UF2 is not set: name MicroPython's RPI_PICO .uf2 file (micropython.org/download/RPI_PICO) in it "
     "to run the whole firmware on an emulated RP2040",
 )
-needs_speed = pytest.mark.skipif(programs.CC.find() is None, reason=programs.CC.how)
+needs_speed = pytest.mark.usefixtures("compiler")
 
 HERE = Path(__file__).parent
 PRELOADED = 100

@@ -2,10 +2,7 @@
 
 import pytest
 
-from tests import programs
 
-
-@pytest.fixture(autouse=True, scope="session")
-def compiler() -> None:
-    """Skip, or fail on CI, where no compiler is."""
-    programs.needed(programs.CC)
+@pytest.fixture(autouse=True)
+def needs_compiler(compiler: None) -> None:
+    """Every test of this room."""

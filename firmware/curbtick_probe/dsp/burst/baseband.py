@@ -116,7 +116,7 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
         while n:
             part = (x[0] + x[20]) << 3
             part -= x[10] * 254
-            part -= (x[2] + x[18]) * HISTORY
+            part -= (x[2] + x[18]) * 17
             part -= (x[4] + x[16]) * 27
             part += (x[6] + x[14]) * 29
             part += (x[8] + x[12]) * 134

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from scipy.special import j1
 
-from curbtick.air import REFERENCE_KELVIN, REFERENCE_PA, REFERENCE_SOUND_M_S
+from curbtick.air import FREEZING_KELVIN, NEPER_DB, REFERENCE_KELVIN, REFERENCE_PA, REFERENCE_SOUND_M_S
 
 TRIPLE_POINT_KELVIN = 273.16
 REFERENCE_KPA = REFERENCE_PA / 1000
@@ -26,7 +26,7 @@ class Air:
     @property
     def kelvin(self) -> float:
         """Temperature in kelvin."""
-        return self.temperature_c + 273.15
+        return self.temperature_c + FREEZING_KELVIN
 
 
 def speed_of_sound_m_s(air: Air) -> float:
@@ -67,7 +67,7 @@ def absorption_db_per_m(frequency_hz: float, air: Air) -> float:
     classical = 1.84e-11 * REFERENCE_KPA / air.pressure_kpa * math.sqrt(ratio)
     oxygen = 0.01275 * math.exp(-2239.1 / air.kelvin) / (oxygen_hz + square / oxygen_hz)
     nitrogen = 0.1068 * math.exp(-3352.0 / air.kelvin) / (nitrogen_hz + square / nitrogen_hz)
-    return 8.686 * square * (classical + math.pow(ratio, -2.5) * (oxygen + nitrogen))
+    return NEPER_DB * square * (classical + math.pow(ratio, -2.5) * (oxygen + nitrogen))
 
 
 def spreading_db(distance_m: float, reference_m: float) -> float:
