@@ -77,7 +77,6 @@ KINDS: tuple[Kind, ...] = (
             ("supersedes_seq", "I", 0, NONE_U32),
             ("battery_mv", "H", 0, 65535),
             ("temperature_ddeg", "h", NONE_I16, 1250),
-            ("lost_blocks", "H", 0, 65535),
         ),
         None,
     ),

@@ -115,7 +115,6 @@ FIELDS = {
     "supersedes_seq": "the reading it takes the place of; 0: none",
     "battery_mv": "battery",
     "temperature_ddeg": "temperature of the chip",
-    "lost_blocks": "blocks of samples that the probe came too late for; above 0: RETRY for `samples_lost`",
     "reading_seq": "the reading it belongs to",
     "rate_hz": "samples per second",
     "start_us": "first sample, from the reading's first sample",

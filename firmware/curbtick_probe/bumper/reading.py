@@ -217,7 +217,6 @@ class Reader:
         values["high_floor_cdb"] = high_cdb
         values["sound_count"] = self._heard_singly()
         values["listened_ms"] = self.listened_us // 1000
-        values["lost_blocks"] = min(65535, self.board.capture.overruns)
         values["single_cdb"] = self._most_evidence()
         values["train_cdb"] = min(20000, trains.faint_score)
         if trains.count >= 2:

