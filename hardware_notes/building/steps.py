@@ -42,7 +42,7 @@ STEPS = (
         ("filament", "collar", "nose", "shell", "lid", "door", "cap", "stopper"),
         ("printer with a bed of 200 mm and a nozzle of 0.4 mm", "caliper"),
         (
-            "`pip install 'curbtick[solids]'`, then `python -m hardware_notes.case --out parts` writes an "
+            "`pip install '.[solids]'`, then `python -m hardware_notes.case --out parts` writes an "
             "STL and a STEP file of each part. Measure your boards, buttons and cell holder first: their "
             "sizes stand in [dimensions.py](case/dimensions.py).",
             "Each part lies in its file as it is printed: no support, layers of 0.2 mm, three wall lines, "
@@ -262,7 +262,7 @@ STEPS = (
         (),
         ("computer with USB",),
         (
-            "`pip install 'curbtick[install]'`, plug in, `curbtick install`. It compiles, copies beside "
+            "`pip install '.[install]'`, plug in, `curbtick install`. It compiles, copies beside "
             "the version in force, verifies every file on the board, restarts, greets and reads the "
             "self-test's result. `--back` returns to the version before. On a probe that runs already it "
             "asks to hold both buttons while plugging in: that is the way to MicroPython's prompt at any "

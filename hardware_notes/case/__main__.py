@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 HOW_TO_GET = (
-    "the solids need build123d, trimesh and rtree: pip install 'curbtick[solids]' "
+    "the solids need build123d, trimesh and rtree: pip install '.[solids]' "
     "(a bare Debian also needs its package libgl1), then run this again"
 )
 # The CAD kernel is linked with it on Linux, though nothing is shown.

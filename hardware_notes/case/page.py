@@ -110,7 +110,7 @@ Made by `python -m hardware_notes.case.page`. Dimensions stand once, in [dimensi
 collar's come from [geometry.py](collar/geometry.py), where the acoustics are computed.
 
 ```sh
-pip install 'curbtick[solids]'
+pip install '.[solids]'
 python -m hardware_notes.case --out parts      # an STL and a STEP file of each part
 python -m hardware_notes.case --pictures       # draw these pictures again
 python -m tests.bench.solids                   # check them, each figure beside its bound

@@ -1,6 +1,6 @@
 """Collar and case: meshes that print, parts that fit, a bar that is seen, and what rain does to the level.
 
-`python -m tests.bench.solids --json`. It needs the extra: `pip install 'curbtick[solids]'`.
+`python -m tests.bench.solids --json`. It needs the extra: `pip install '.[solids]'`.
 """
 
 import sys

@@ -1,6 +1,6 @@
 """Collar and case as solids: the bench holds, and each of its checks sees the fault that it is for.
 
-Needs build123d, trimesh and rtree (`pip install 'curbtick[solids]'`). With CURBTICK_SOLIDS set a missing library is a
+Needs build123d, trimesh and rtree (`pip install '.[solids]'`). With CURBTICK_SOLIDS set a missing library is a
 failure and not a skip.
 """
 
