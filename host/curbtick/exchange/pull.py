@@ -14,8 +14,8 @@ from curbtick.link.download import Batch
 from curbtick.link.replies import Anchor
 from curbtick.link.request import RefusedError
 from curbtick.progress import Progress
-from curbtick.store import ingest, tables, times
-from curbtick.store.history import Store, find_probe
+from curbtick.store import tables, times
+from curbtick.store.history import Store
 
 # Benches that share a history may differ by so much.
 CLOCK_SLACK_MIN = 5
@@ -59,22 +59,23 @@ def pull_probe(
     progress: called with the number of the record that arrived and that of the last one.
     clock_ms: gives the time of the pull, in milliseconds since 1970 UTC.
 
-    The boot's clock is anchored with the first batch that is accepted, so that its records get their times and
-    a log begun afresh leaves those of the old one alone. Raises LinkError, StoreError; whatever was stored
+    The boot's clock is anchored with the first batch, so that its records get their times. Raises LinkError, StoreError; whatever was stored
     until then stays, and pulling again goes on from there.
     """
     started_s = time.monotonic()
     from_seq = starting_seq(store, probe)
     anchors = [_anchor(probe)]
     clock_notes = _clock_notes(store, anchors[0])
-    count_before = store.record_count(probe.unique_id)
-    unknown = 0
+    unknown = new = 0
 
     def commit(batch: Batch) -> None:
-        nonlocal unknown
+        nonlocal unknown, new
         unknown += sum(map(_is_unknown, batch.raws))
         covered = (batch.first_seq, batch.last_seq)
-        store.ingest(probe.unique_id, batch.raws, covered=covered, anchors=anchors, received_ms=clock_ms())
+        taken = store.ingest(
+            probe.unique_id, batch.raws, covered=covered, anchors=anchors, received_ms=clock_ms()
+        )
+        new += taken.new
         anchors.clear()
 
     def stored_digest(first: int, last: int) -> bytes:
@@ -82,14 +83,14 @@ def pull_probe(
 
     pulled = probe.pull(commit, from_seq=from_seq, stored_digest=stored_digest, progress=progress)
     for anchor in anchors:
-        store.anchor(probe.unique_id, *anchor)
+        store.anchor(probe.unique_id, anchor)
     with store.write() as connection:
         findings.refresh(connection)
     notes = (*probe.greeting.shortcomings(), *_key_notes(probe), *clock_notes, *_unknown_notes(unknown))
     return Pull(
         probe=probe.unique_id,
         records=pulled.records,
-        new=store.record_count(probe.unique_id) - count_before,
+        new=new,
         last_seq=pulled.last_seq,
         acknowledged_seq=pulled.acknowledged_seq,
         paired=probe.paired,
@@ -112,34 +113,27 @@ def _unknown_notes(count: int) -> list[str]:
 def starting_seq(store: Store, probe: Client) -> int:
     """The number of the record to begin with.
 
-    It is the first that the history lacks, if the probe still has the history's newest record. If the probe gave that
-    record up, the pull begins at 1: should the log be a new one, its records contradict the stored ones.
-    Raises StoreError where the log is plainly not the one that the history has.
+    It is the first that the history lacks, if the probe still has the history's newest record of this log as it is
+    stored. If the probe gave that record up, or has another one under its number, the pull begins at 1.
     """
     newest = _newest(store, probe.unique_id)
     if newest is None:
         return 1
-    seq, boot, raw = newest
-    greeting = probe.greet()
-    if greeting.last_seq < seq or greeting.boot < boot:
-        raise ingest.begun_afresh(
-            f"The probe stands at record {greeting.last_seq} of boot {greeting.boot}, and the history has its "
-            f"record {seq} of boot {boot}."
-        )
-    raws = [raw for batch in probe.batches(seq, seq) for raw in batch.raws]
-    if raws and raws != [raw]:
-        raise ingest.begun_afresh(f"The probe's record {seq} differs from the stored one of that number.")
-    return store.stored_to(probe.unique_id) + 1 if raws else 1
+    seq, raws = newest
+    sent = [raw for batch in probe.batches(seq, seq) for raw in batch.raws]
+    return store.stored_to(probe.unique_id) + 1 if set(sent) & raws else 1
 
 
-def _newest(store: Store, unique_id: str) -> tuple[int, int, bytes] | None:
-    """Number, boot and bytes of the highest record that the history has of a probe's newest life."""
-    columns = tables.log.c
+def _newest(store: Store, unique_id: str, log_id: int = 0) -> tuple[int, set[bytes]] | None:
+    """Number and contents of the highest record that the history has of a probe's log."""
+    columns = tables.records.c
+    mine = (columns.probe == unique_id, columns.log_id == log_id)
     with store.read() as connection:
-        query = select(columns.seq, columns.boot, columns.raw).order_by(columns.seq.desc()).limit(1)
-        mine = columns.probe_id == find_probe(connection, unique_id)
-        row = connection.execute(query.where(mine)).one_or_none()
-    return None if row is None else (row.seq, row.boot, bytes(row.raw))
+        number = connection.scalar(select(func.max(columns.number)).where(*mine))
+        if number is None:
+            return None
+        query = select(columns.raw).where(*mine, columns.number == number)
+        return int(number), {bytes(raw) for raw in connection.execute(query).scalars()}
 
 
 def _anchor(probe: Client) -> times.Anchor:

@@ -6,43 +6,29 @@ from curbtick_wire import codec
 
 from curbtick.dates import now_ms
 from curbtick.errors import LinkError
-from curbtick.exchange.pull import starting_seq
 from curbtick.fleet import rounds
 from curbtick.fleet.rounds import Round
 from curbtick.limits.sets import LimitSet
 from curbtick.link.client import Client
 from curbtick.link.request import RefusedError
-from curbtick.store.history import Store, ensure_probe
+from curbtick.store.history import Store
 
 
-def send_round(store: Store, probe: Client, round_: Round) -> Round:
-    """Note that the probe gets a round, and send it. Returns the round as sent. Raises LinkError, StoreError.
+def send_round(store: Store, probe: Client, round_: Round) -> None:
+    """Send a round, and note that the probe has it. Raises LinkError, StoreError.
 
-    The round gets a new number if the probe has another bench's round of the same number. The note comes first,
-    because readings of a round without a note find no vehicle. If the probe refuses the round, the note is taken
-    back: otherwise another bench's round of that number would be taken for this one.
+    The round's number means it wherever it is read, so the note only says who got it; it stands as well where the
+    sending was broken off, for then the probe may have the round all the same.
     """
-    starting_seq(store, probe)  # Refuses a log that is not the one that the history has.
-    greeting = probe.greet()
-    if not probe.may_change:
-        probe.send_round(_as_sent(round_))
-        return round_
-    is_held = greeting.round_id == round_.number and probe.round() == _as_sent(round_)
+    broken_off = _broken_off(probe, round_)
     with store.write() as connection:
-        key = ensure_probe(connection, probe.unique_id, now_ms())
-        if rounds.is_anothers(connection, key, round_.number, greeting.round_id):
-            round_, is_held = rounds.renumbered(connection, round_, greeting.round_id, now_ms()), False
-        # A round that the probe has from here already changes nothing there, so the first note goes on.
-        if not is_held:
-            rounds.note_sent(connection, key, "round", round_.number, now_ms(), greeting.last_seq)
-        broken_off = _broken_off(probe, round_)
+        rounds.note_sent(connection, probe.unique_id, round_.number, now_ms())
     if broken_off is not None:
         raise broken_off
-    return round_
 
 
 def _broken_off(probe: Client, round_: Round) -> BaseException | None:
-    """Send a round; returns what broke it off when the probe may have it all the same, so that the note stands.
+    """Send a round; returns what broke it off where the probe may have it all the same.
 
     Raises RefusedError, and whatever else says that nothing was sent.
     """
@@ -63,5 +49,4 @@ def send_limits(store: Store, probe: Client, limit_set: LimitSet) -> None:
     """Send a limit set and note that the probe took it. Raises LinkError, StoreError."""
     probe.send_limits(limit_set)
     with store.write() as connection:
-        key = ensure_probe(connection, probe.unique_id, now_ms())
-        rounds.note_sent(connection, key, "limits", limit_set["revision"], now_ms())
+        rounds.note_limits(connection, probe.unique_id, limit_set["revision"], now_ms())

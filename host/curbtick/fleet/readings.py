@@ -191,6 +191,13 @@ def from_seq(connection: Connection, first: Reading, count: int) -> list[Reading
     return list(fetch(connection, selected.limit(count)))
 
 
+def name_of(connection: Connection, reading: Reading) -> list[object]:
+    """How entries name a reading: by its probe's unique id, the log id and its number."""
+    probe = tables.probes.c
+    row = connection.execute(select(probe.unique_id, probe.log_id).where(probe.id == reading.probe_id)).one()
+    return [row.unique_id, row.log_id, reading.seq]
+
+
 _BOOT = select(tables.boots).where(
     tables.boots.c.probe_id == bindparam("probe_id"), tables.boots.c.boot == bindparam("boot")
 )
@@ -206,11 +213,14 @@ def time_uncertainty_ms(connection: Connection, reading: Reading) -> int | None:
 
 def _attached(table: Any) -> Select[Any]:
     """Rows of a table of records that name a reading, with their raw bytes."""
-    log = tables.log.c
-    same = (log.probe_id == table.c.probe_id) & (log.seq == table.c.seq) & (log.boot == table.c.boot)
+    record, probe = tables.records.c, tables.probes.c
+    same = (
+        (record.probe == probe.unique_id) & (record.log_id == probe.log_id) & (record.number == table.c.seq)
+    )
     return (
-        select(table, log.raw)
-        .join(tables.log, same)
+        select(table, record.raw)
+        .join(tables.probes, probe.id == table.c.probe_id)
+        .join(tables.records, same)
         .where(table.c.probe_id == bindparam("probe_id"), table.c.reading_seq == bindparam("seq"))
         .order_by(table.c.seq)
     )

@@ -2,18 +2,19 @@
 
 import csv
 import io
+import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from curbtick_wire import codec, names, settings
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, select
 
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper, Vehicle
-from curbtick.store import given, tables
-from curbtick.store.history import inserted_key
+from curbtick.store import tables
+from curbtick.store.journal import write
 
 COLUMNS = (
     "vehicle",
@@ -26,6 +27,7 @@ COLUMNS = (
 )
 _SAVE = "In the spreadsheet save it as CSV UTF-8, separated by commas, and try again."
 NUMBER_MAX = 65535
+_BUMPERS = (names.REAR, names.FRONT)
 VEHICLES_MAX = next(field[3] for field in settings.ROUND if field[0] == "vehicle_count")
 
 
@@ -137,17 +139,18 @@ def make(
 ) -> Round:
     """Make and store a round of these vehicles, in this order. Raises InputError."""
     _check_members(members)
-    number = _next_number(connection)
-    row = {"number": number, "name": name, "technician": technician, "made_ms": at_ms}
-    key = inserted_key(connection.execute(tables.rounds.insert().values(**row)))
-    connection.execute(
-        tables.round_vehicles.insert(),
-        [
-            {"round_id": key, "vehicle_id": vehicle.id, **_place(place, vehicle)}
-            for place, vehicle in enumerate(members, 1)
-        ],
-    )
-    return Round(key, number, name, technician, at_ms, tuple(members))
+    number = _free_number(connection)
+    rows = [
+        [vehicles.ref_of(connection, vehicle.id), *(_fit(vehicle.bumper(one)) for one in _BUMPERS)]
+        for vehicle in members
+    ]
+    payload = {"number": number, "name": name, "technician": technician, "vehicles": rows}
+    made = write.note(connection, "round_made", payload, at_ms)
+    return Round(made.key, number, name, technician, at_ms, tuple(members))
+
+
+def _fit(bumper: Bumper) -> list[int]:
+    return [bumper.positions, bumper.class_khz]
 
 
 def _place(place: int, vehicle: Vehicle) -> dict[str, int]:
@@ -170,7 +173,7 @@ def _check_members(members: Sequence[Vehicle]) -> None:
             raise _refused(f"{vehicle.name} has no sensors on either bumper.", "Say what its bumpers carry.")
         if vehicle.retired_ms is not None:
             raise _refused(
-                f"{vehicle.name} (#{vehicle.id}) is retired: what is read on it would stand on no list.",
+                f"{vehicle.name} ({vehicle.number}) is retired: what is read on it would stand on no list.",
                 "Add the vehicle that has the name now with `curbtick vehicles add`.",
             )
         seen.add(vehicle.id)
@@ -184,46 +187,17 @@ def _refused(what: str, next_step: str) -> InputError:
     return InputError(what, "No round was made.", next_step)
 
 
-def _next_number(connection: Connection, taken: int = 0) -> int:
-    """A number that no round here has, nor any that a pulled probe got, from another bench's history for one.
-
-    taken: a number that is known to be in use besides.
-    """
-    event = tables.events.c
-    highest_received = select(func.max(event.value)).where(event.event == given.RECEIVED)
-    own = select(func.max(tables.rounds.c.number))
-    highest = max(taken, *(connection.scalar(query) or 0 for query in (own, highest_received)))
-    if highest >= NUMBER_MAX:
-        raise _refused(f"All {NUMBER_MAX} numbers for rounds are used up.", "Begin a new history with --db.")
-    return int(highest) + 1
-
-
-def is_anothers(connection: Connection, probe_id: int, number: int, in_hand: int) -> bool:
-    """Whether a probe has got a round of this number, and not from this history.
-
-    in_hand: number of the round that the probe holds, 0 for none.
-    """
-    if given.spans(connection, probe_id, (number,), ()):
-        return False
-    event = tables.events.c
-    query = select(event.id).where(event.probe_id == probe_id, event.event == given.RECEIVED)
-    return in_hand == number or connection.scalar(query.where(event.value == number).limit(1)) is not None
-
-
-def renumbered(connection: Connection, round_: Round, taken: int, at_ms: int) -> Round:
-    """The same round once more, under a number that is free; taken: one that is in use on the probe."""
-    number = _next_number(connection, taken)
-    row = {"number": number, "name": round_.name, "technician": round_.technician, "made_ms": at_ms}
-    key = inserted_key(connection.execute(tables.rounds.insert().values(**row)))
-    members = select(tables.round_vehicles).where(tables.round_vehicles.c.round_id == round_.id)
-    rows = [{**member, "round_id": key} for member in connection.execute(members).mappings()]
-    connection.execute(tables.round_vehicles.insert(), rows)
-    return replace(round_, id=key, number=number, made_ms=at_ms)
+def _free_number(connection: Connection) -> int:
+    """A number drawn at random, so that no other bench gives it to a round of its own."""
+    while True:
+        number = secrets.randbelow(NUMBER_MAX) + 1
+        if connection.scalar(select(tables.rounds.c.id).where(tables.rounds.c.number == number)) is None:
+            return number
 
 
 def load(connection: Connection, number: int | None = None) -> Round:
     """The round of a number, or the newest. Raises InputError."""
-    query = select(tables.rounds).order_by(tables.rounds.c.number.desc()).limit(1)
+    query = select(tables.rounds).order_by(tables.rounds.c.made_ms.desc(), tables.rounds.c.id.desc()).limit(1)
     if number is not None:
         query = query.where(tables.rounds.c.number == number)
     row = connection.execute(query).one_or_none()
@@ -250,12 +224,12 @@ def payload(round_: Round) -> bytes:
     return codec.pack_round({"round_id": round_.number, "vehicles": rows})
 
 
-def note_sent(
-    connection: Connection, probe_id: int, what: str, number: int, at_ms: int, above_seq: int = 0
-) -> None:
-    """Note that a probe took a round or a limit set; what is "round" or "limits".
+def note_sent(connection: Connection, unique_id: str, number: int, at_ms: int, log_id: int = 0) -> None:
+    """Note that a probe was given a round."""
+    write.note(connection, "round_sent", {"probe": unique_id, "log_id": log_id, "number": number}, at_ms)
 
-    above_seq: the highest record that the probe had before it got the round (store/given.py).
-    """
-    row = {"probe_id": probe_id, "what": what, "number": number, "at_ms": at_ms, "above_seq": above_seq}
-    connection.execute(tables.sends.insert().values(**row))
+
+def note_limits(connection: Connection, unique_id: str, revision: int, at_ms: int, log_id: int = 0) -> None:
+    """Note that a probe took a limit set."""
+    payload = {"probe": unique_id, "log_id": log_id, "revision": revision}
+    write.note(connection, "limits_accepted", payload, at_ms)

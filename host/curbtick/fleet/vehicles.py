@@ -1,17 +1,20 @@
 """The fleet's vehicles: what each is called, what its bumpers carry, and since when."""
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from curbtick_wire import classes, names
-from sqlalchemy import Connection, func, or_, select, update
+from sqlalchemy import Connection, func, or_, select
 
 from curbtick.errors import InputError
 from curbtick.store import tables
-from curbtick.store.history import inserted_key
+from curbtick.store.journal import write
 
 CUSTOM_RANGE_KHZ = (30, 80)
+_NUMBER = re.compile("#[0-9a-fA-F]{4,16}")
+_SHOWN = 6
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,11 @@ class Vehicle:
     is_reference: bool = False
     retired_ms: int | None = None
     bumpers: Mapping[int, Bumper] = field(default_factory=dict)
+
+    @property
+    def number(self) -> str:
+        """What tells it from every other vehicle, short enough to be written down, such as `#3fa9c1`."""
+        return f"#{number_of(self.id)[:_SHOWN]}"
 
     def bumper(self, number: int) -> Bumper:
         """What a bumper carries now, nothing where none is known."""
@@ -80,48 +88,69 @@ def add(
     is_reference: bool = False,
 ) -> int:
     """Add a vehicle and return its key. A name already in use within the depot raises InputError."""
-    same = [v for v in named(connection, name) if v.depot == depot and v.retired_ms is None]
-    if same:
+    _refuse_taken(connection, name, depot)
+    payload = {"name": name, "type": type_, "depot": depot, "is_reference": is_reference}
+    fits = {"rear": _fit(rear), "front": _fit(front)}
+    return write.note(connection, "vehicle_entered", {**payload, **fits}, at_ms).key
+
+
+def _refuse_taken(connection: Connection, name: str, depot: str | None, besides: int | None = None) -> None:
+    namesakes = [v for v in named(connection, name) if v.depot == depot and v.retired_ms is None]
+    if any(vehicle.id != besides for vehicle in namesakes):
         raise InputError(
             f"There already is a vehicle {name}" + (f" in {depot}." if depot else "."),
             "Nothing was changed.",
             "Use another name, or give the depot that tells the two apart.",
         )
-    row = {"name": name, "type": type_, "depot": depot, "is_reference": is_reference, "created_ms": at_ms}
-    key = inserted_key(connection.execute(tables.vehicles.insert().values(**row)))
-    for number, bumper in ((names.REAR, rear), (names.FRONT, front)):
-        fit_bumper(connection, key, number, bumper, at_ms)
-    return key
+
+
+def _fit(bumper: Bumper) -> list[int]:
+    good = checked_bumper(bumper.positions, bumper.class_khz)
+    return [good.positions, good.class_khz]
 
 
 def fit_bumper(connection: Connection, vehicle_id: int, number: int, bumper: Bumper, at_ms: int) -> None:
     """Note what a bumper carries from a time on; what it carried before stays known."""
-    good = checked_bumper(bumper.positions, bumper.class_khz)
-    connection.execute(
-        tables.bumpers.insert().values(
-            vehicle_id=vehicle_id,
-            bumper=number,
-            positions=good.positions,
-            class_khz=good.class_khz,
-            from_ms=at_ms,
-        )
-    )
+    payload = {"vehicle": ref_of(connection, vehicle_id), "bumper": number, "fit": _fit(bumper)}
+    write.note(connection, "vehicle_refitted", payload, at_ms)
 
 
 def rename(connection: Connection, vehicle_id: int, name: str, at_ms: int) -> None:
-    """Give a vehicle a new name; the old one still finds it."""
-    old = connection.scalar(select(tables.vehicles.c.name).where(tables.vehicles.c.id == vehicle_id))
-    connection.execute(tables.vehicle_names.insert().values(vehicle_id=vehicle_id, name=old, until_ms=at_ms))
-    connection.execute(_update(vehicle_id).values(name=name))
+    """Give a vehicle a new name; the old one still finds it. A name in use within the depot raises InputError."""
+    (vehicle,) = load(connection, [vehicle_id])
+    _refuse_taken(connection, name, vehicle.depot, besides=vehicle_id)
+    payload = {"vehicle": ref_of(connection, vehicle_id), "name": name}
+    write.note(connection, "vehicle_renamed", payload, at_ms)
 
 
 def retire(connection: Connection, vehicle_id: int, at_ms: int) -> None:
     """Take a vehicle out of the overview; its history stays."""
-    connection.execute(_update(vehicle_id).values(retired_ms=at_ms))
+    write.note(connection, "vehicle_retired", {"vehicle": ref_of(connection, vehicle_id)}, at_ms)
 
 
-def _update(vehicle_id: int) -> Any:
-    return update(tables.vehicles).where(tables.vehicles.c.id == vehicle_id)
+def say_same(connection: Connection, vehicle_id: int, other_id: int, at_ms: int) -> None:
+    """Note that two vehicles, entered at two benches, are one and the same. Raises InputError for one vehicle."""
+    if vehicle_id == other_id:
+        raise InputError(
+            "Both are the same vehicle already.", "Nothing was changed.", "Name two different ones."
+        )
+    refs = {"vehicle": ref_of(connection, vehicle_id), "other": ref_of(connection, other_id)}
+    write.note(connection, "same_as", refs, at_ms)
+
+
+def alike(connection: Connection) -> list[tuple[Vehicle, Vehicle]]:
+    """Vehicles in service that bear one name: the same, entered at two benches, unless a person says otherwise."""
+    by_name: dict[tuple[str, str | None], list[Vehicle]] = {}
+    for vehicle in load(connection):
+        if vehicle.retired_ms is None:
+            by_name.setdefault((vehicle.name.lower(), vehicle.depot), []).append(vehicle)
+    return [(some[0], other) for some in by_name.values() for other in some[1:]]
+
+
+def ref_of(connection: Connection, vehicle_id: int) -> str:
+    """How entries name a vehicle: by the entry that entered it."""
+    digest = connection.scalar(select(tables.vehicles.c.digest).where(tables.vehicles.c.id == vehicle_id))
+    return bytes(digest).hex()
 
 
 def named(connection: Connection, name: str) -> list[Vehicle]:
@@ -143,8 +172,8 @@ def find(connection: Connection, name: str, depot: str | None = None) -> Vehicle
 
     Raises InputError when there is none, or when two carry the name and no depot tells them apart.
     """
-    if name.startswith("#") and name[1:].isdigit():
-        namesakes = load(connection, [int(name[1:])])
+    if _NUMBER.fullmatch(name):
+        namesakes = _numbered(connection, name[1:].lower())
     else:
         namesakes = [v for v in named(connection, name) if depot is None or v.depot == depot]
     in_service = [v for v in namesakes if v.retired_ms is None] or namesakes
@@ -152,16 +181,27 @@ def find(connection: Connection, name: str, depot: str | None = None) -> Vehicle
         raise InputError(
             f"There is no vehicle {name}.",
             "Nothing was changed.",
-            "`curbtick vehicles` lists them; a number is written #12.",
+            "`curbtick vehicles` lists them; a number is written #3fa9c1.",
         )
     if len(in_service) > 1:
-        which = ", ".join(f"#{v.id} in {v.depot or 'no depot'}" for v in in_service)
+        which = ", ".join(f"{v.number} in {v.depot or 'no depot'}" for v in in_service)
         raise InputError(
             f"{len(in_service)} vehicles are called {name}: {which}.",
             "Nothing was changed.",
-            "Name the one you mean by its number, such as " + f"'#{in_service[0].id}'.",
+            "Name the one you mean by its number, such as " + f"'{in_service[0].number}'.",
         )
     return in_service[0]
+
+
+def _numbered(connection: Connection, digits: str) -> list[Vehicle]:
+    """Vehicles whose number begins so."""
+    keys = connection.execute(select(tables.vehicles.c.id)).scalars()
+    return load(connection, [key for key in keys if number_of(key).startswith(digits)])
+
+
+def number_of(key: int) -> str:
+    """A vehicle's number as it is written after `#`: the same at every bench. Its beginning is enough to name it."""
+    return f"{key:016x}"
 
 
 def load(connection: Connection, keys: Iterable[int] | None = None) -> list[Vehicle]:
@@ -188,7 +228,7 @@ def load(connection: Connection, keys: Iterable[int] | None = None) -> list[Vehi
 
 def _bumpers(connection: Connection, keys: list[int] | None) -> dict[int, dict[int, Bumper]]:
     columns = tables.bumpers.c
-    query = select(tables.bumpers).order_by(columns.from_ms, columns.id)
+    query = select(tables.bumpers).order_by(columns.vehicle_id, columns.place)
     if keys is not None:
         query = query.where(columns.vehicle_id.in_(keys))
     by_vehicle: dict[int, dict[int, Bumper]] = {}
@@ -204,7 +244,7 @@ def class_at(connection: Connection, vehicle_id: int, number: int, at_ms: int) -
         select(columns.class_khz)
         .where(columns.vehicle_id == vehicle_id, columns.bumper == number)
         .where(or_(columns.from_ms <= at_ms, columns.from_ms == _first_fit(vehicle_id, number)))
-        .order_by(columns.from_ms.desc(), columns.id.desc())
+        .order_by(columns.from_ms.desc(), columns.place.desc())
         .limit(1)
     )
     return int(class_khz or 0)

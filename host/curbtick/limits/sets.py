@@ -13,6 +13,7 @@ from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
 from curbtick.store import tables
+from curbtick.store.journal import write
 
 LimitSet = dict[str, Any]
 """The form of `codec.unpack_limits`: the fields of LIMIT_SET without class_count, and `classes`."""
@@ -93,8 +94,8 @@ def save(connection: Connection, limit_set: LimitSet, origin: str, at_ms: int) -
     """Store a checked set under the next revision and return it with that revision."""
     numbered = {**limit_set, "revision": _next_revision(connection)}
     packed = check(numbered)
-    row = {"revision": numbered["revision"], "made_ms": at_ms, "origin": origin, "payload": packed}
-    connection.execute(tables.limit_sets.insert().values(**row))
+    payload = {"revision": numbered["revision"], "origin": origin, "payload": packed.hex()}
+    write.note(connection, "limits_made", payload, at_ms)
     return numbered
 
 

@@ -2,11 +2,11 @@
 
 from typing import NamedTuple
 
-from sqlalchemy import Connection, bindparam, func, select, update
+from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
 from curbtick.store import tables
-from curbtick.store.database import server
+from curbtick.store.journal import write
 
 
 class Bench(NamedTuple):
@@ -35,28 +35,15 @@ class Visit(NamedTuple):
     last_ms: int
 
 
-_BENCH = select(tables.benches.c.id).where(tables.benches.c.name == bindparam("name"))
-
-
-def note_bench(connection: Connection, name: str, at_ms: int) -> None:
-    """Enter a bench that pulls for the first time."""
-    if connection.scalar(_BENCH, {"name": name}) is None:
-        server.of_new_benches(connection)
-        if connection.scalar(_BENCH, {"name": name}) is None:
-            connection.execute(tables.benches.insert().values(name=name, first_seen_ms=at_ms))
-
-
-def place_bench(connection: Connection, name: str, depot: str) -> None:
+def place_bench(connection: Connection, name: str, depot: str, at_ms: int) -> None:
     """Say which depot a bench stands in. Raises InputError for a bench that never pulled."""
-    change = connection.execute(
-        update(tables.benches).where(tables.benches.c.name == name).values(depot=depot)
-    )
-    if not change.rowcount:
+    if connection.scalar(select(tables.benches.c.name).where(tables.benches.c.name == name)) is None:
         raise InputError(
             f"No bench {name} has pulled into this history.",
             "Nothing was changed.",
             "`curbtick db status` lists the benches by the names they give themselves.",
         )
+    write.note(connection, "bench_placed", {"bench": name, "depot": depot}, at_ms)
 
 
 def of_benches(connection: Connection) -> list[Bench]:
@@ -79,7 +66,7 @@ def of_benches(connection: Connection) -> list[Bench]:
 
 
 def visits(connection: Connection, probe_key: int) -> list[Visit]:
-    """Which benches pulled a life of a probe, in the order they first did: its way between the depots."""
+    """Which benches pulled a log of a probe, in the order they first did: its way between the depots."""
     pulls, benches = tables.pulls.c, tables.benches.c
     first_ms = func.min(pulls.at_ms)
     query = (

@@ -1,17 +1,16 @@
-"""Records into the history: decoded, matched to vehicles, refused when doubled, all in one transaction."""
+"""Records into the history: each content once, then decoded, dated and matched to vehicles."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from curbtick_wire import names, records
-from sqlalchemy import Connection, Table, bindparam, select, update
+from sqlalchemy import Connection, Table, bindparam, func, select
 
-from curbtick.errors import StoreError
-from curbtick.store import given, runs, tables, times
+from curbtick.store import keys, runs, tables, times
 from curbtick.store.decode import ROW_HEADER, Decoded
+from curbtick.store.fold import placing, stale
 
-_IN_ROUND = frozenset((records.READING, records.BUMPER, records.SEAL, records.HISS))
 _ANCHORED = names.EVENTS.index("anchored")
 # Places in a decoded row: the round and the vehicle's number in it open every record that has them.
 _READING = [column.name for column in tables.record_columns(records.READING)]
@@ -19,106 +18,86 @@ _TICKS, _ROUND = ROW_HEADER.index("ticks_ms"), len(ROW_HEADER)
 _PLACE = _ROUND + 2
 _BUMPER, _POSITION = _ROUND + _READING.index("bumper"), _ROUND + _READING.index("position")
 _SUPERSEDES = _ROUND + _READING.index("supersedes_seq")
+_RESULT = [column.name for column in tables.record_columns(records.BUMPER)]
+_FIRST_SEQ = _ROUND + _RESULT.index("reading_seqs_1")
+_SEQS = slice(_FIRST_SEQ, _FIRST_SEQ + names.BUMPER_POSITIONS_MAX)
 
 
-class Counted(NamedTuple):
-    """What a batch brought: records that were new, and records that were stored before."""
+class Fresh(NamedTuple):
+    """What of a batch is not stored yet. records: with their digests. doubled: how many were stored before."""
 
-    new: int
+    records: Sequence[tuple[Decoded, bytes]]
     doubled: int
 
 
-def add(
-    connection: Connection,
-    probe_id: int,
-    batch: Sequence[Decoded],
-    now_ms: int,
-    anchors: Sequence[times.Anchor] = (),
-    *,
-    from_probe: bool = False,
-) -> Counted:
-    """Store the records of a batch that are not stored yet, and anchors measured beside it.
-
-    from_probe: the batch comes from the probe itself, not from another history. Raises StoreError if a stored
-    record of the same number has other contents, or if the probe shows a record that it had lost before.
-    """
-    fresh = _not_stored(connection, probe_id, batch)
-    if from_probe:
-        _refuse_returned(connection, probe_id, fresh)
-    all_anchors = (*_anchors(fresh), *anchors)
-    if fresh or all_anchors:
-        boots = times.settle(connection, probe_id, {r.boot for r in fresh}, all_anchors, now_ms)
-    if fresh:
-        _insert(connection, tables.log, _LOG, [(probe_id, *record[:4]) for record in fresh])
-        _insert_decoded(connection, probe_id, fresh, boots)
-        runs.extend(connection, probe_id, runs.of_numbers([r.seq for r in fresh]))
-    return Counted(len(fresh), len(batch) - len(fresh))
-
-
-def _not_stored(connection: Connection, probe_id: int, batch: Sequence[Decoded]) -> Sequence[Decoded]:
-    stored = _stored_raw(connection, probe_id, batch)
-    fresh = {record.seq: record for record in batch}
-    if not stored and len(fresh) == len(batch):
-        return batch
+def fresh_of(connection: Connection, unique_id: str, log_id: int, batch: Sequence[Decoded]) -> Fresh:
+    """The contents of a batch that the history lacks, each once."""
+    stored = _stored(connection, unique_id, log_id, batch)
+    fresh: dict[tuple[int, bytes], Decoded] = {}
     for record in batch:
-        if stored.get(record.seq, fresh[record.seq].raw) != record.raw:
-            raise _contradiction(record)
-    return [record for seq, record in fresh.items() if seq not in stored]
+        name = (record.seq, keys.digest(record.raw))
+        if name not in stored:
+            fresh[name] = record
+    return Fresh([(record, name[1]) for name, record in fresh.items()], len(batch) - len(fresh))
 
 
-_STORED = select(tables.log.c.seq, tables.log.c.raw).where(
-    tables.log.c.probe_id == bindparam("probe_id"),
-    tables.log.c.seq.between(bindparam("low"), bindparam("high")),
-)
-_PLACES = (
-    select(tables.rounds.c.number, tables.round_vehicles.c.place, tables.round_vehicles.c.vehicle_id)
-    .join(tables.rounds, tables.rounds.c.id == tables.round_vehicles.c.round_id)
-    .where(tables.rounds.c.number.in_(bindparam("numbers", expanding=True)))
-)
-_REPLACED = select(tables.readings.c.supersedes_seq).where(
-    tables.readings.c.probe_id == bindparam("probe_id"),
-    tables.readings.c.seq > bindparam("low"),
-    tables.readings.c.supersedes_seq.between(bindparam("low"), bindparam("high")),
-    tables.readings.c.round_id != 0,
+_STORED = select(tables.records.c.number, tables.records.c.digest).where(
+    tables.records.c.probe == bindparam("probe"),
+    tables.records.c.log_id == bindparam("log_id"),
+    tables.records.c.number.between(bindparam("low"), bindparam("high")),
 )
 
 
-def _stored_raw(connection: Connection, probe_id: int, batch: Sequence[Decoded]) -> dict[int, bytes]:
+def _stored(
+    connection: Connection, unique_id: str, log_id: int, batch: Sequence[Decoded]
+) -> set[tuple[int, bytes]]:
     if not batch:
-        return {}
+        return set()
     seqs = [record.seq for record in batch]
-    rows = connection.execute(_STORED, {"probe_id": probe_id, "low": min(seqs), "high": max(seqs)})
-    return {row.seq: bytes(row.raw) for row in rows}
+    values = {"probe": unique_id, "log_id": log_id, "low": min(seqs), "high": max(seqs)}
+    return {(number, bytes(digest)) for number, digest in connection.execute(_STORED, values)}
 
 
-def _contradiction(record: Decoded) -> StoreError:
-    return begun_afresh(
-        f"The probe's record {record.seq} of boot {record.boot} differs from the stored one of that number."
-    )
+def add(connection: Connection, key: int, unique_id: str, log_id: int, fresh: Fresh) -> list[int]:
+    """Store records, and decode those whose number has no other content; returns the numbers that have."""
+    if not fresh.records:
+        return []
+    batch = [record for record, _ in fresh.records]
+    numbers = Counter(record.seq for record in batch)
+    rivals = {seq for seq, _ in _stored(connection, unique_id, log_id, batch) if seq in numbers}
+    rivals |= {seq for seq, count in numbers.items() if count > 1}
+    rows = [(unique_id, log_id, record.seq, digest, record.raw) for record, digest in fresh.records]
+    _insert(connection, tables.records, _RECORD, rows)
+    is_late = min(numbers) <= _last(connection, key)
+    runs.extend(connection, key, runs.of_numbers(sorted(numbers)))
+    times.settle(connection, key, spans_of(batch), _anchors(batch))
+    decoded(connection, key, [record for record in batch if record.seq not in rivals], is_late=is_late)
+    if rivals:
+        _double(connection, key, rivals)
+    return sorted(rivals)
 
 
-def begun_afresh(what: str) -> StoreError:
-    """The error for a log that is not the one which this history has pulled before; what: how it shows."""
-    return StoreError(
-        what,
-        "Nothing of this batch was stored, what was stored before is unchanged. The probe's log was "
-        "started afresh, or two probes share an id.",
-        "If the probe's storage was wiped on purpose, run `curbtick probes renew PROBE` and try again.",
-    )
+def _last(connection: Connection, key: int) -> int:
+    """The highest number that is stored of a log, 0 for none."""
+    boot = tables.boots.c
+    return int(connection.scalar(select(func.max(boot.last_seq)).where(boot.probe_id == key)) or 0)
 
 
-def _refuse_returned(connection: Connection, probe_id: int, fresh: Sequence[Decoded]) -> None:
-    """Raise StoreError for a record of a number that the probe was known to have no record of any more."""
-    if not fresh:
-        return
-    seqs = [record.seq for record in fresh]
-    low, high = min(seqs), max(seqs)
-    near = [run for run in runs.of(connection, probe_id) if run[0] <= high and run[1] >= low]
-    for record in fresh if near else ():
-        if any(first <= record.seq <= last for first, last in near):
-            raise begun_afresh(
-                f"The probe has a record {record.seq} of boot {record.boot}, and had none of that number before."
-            )
+def _double(connection: Connection, key: int, numbers: set[int]) -> None:
+    columns = tables.doubles.c
+    known = set(connection.execute(select(columns.seq).where(columns.probe_id == key)).scalars())
+    rows = [{"probe_id": key, "seq": seq} for seq in sorted(numbers - known)]
+    if rows:
+        connection.execute(tables.doubles.insert(), rows)
+
+
+def spans_of(batch: Sequence[Decoded]) -> dict[int, times.Span]:
+    """Of each boot of these records their first and last number."""
+    spans: dict[int, times.Span] = {}
+    for seq, boot, *_ in batch:
+        first, last = spans.get(boot, (seq, seq))
+        spans[boot] = (min(first, seq), max(last, seq))
+    return spans
 
 
 def _anchors(batch: Sequence[Decoded]) -> list[times.Anchor]:
@@ -130,83 +109,91 @@ def _anchors(batch: Sequence[Decoded]) -> list[times.Anchor]:
     ]
 
 
-def _insert_decoded(
-    connection: Connection, probe_id: int, batch: Sequence[Decoded], boots: dict[int, times.Boot]
-) -> None:
-    rows = _rows(probe_id, batch, boots, *_vehicles(connection, probe_id, batch))
+def decoded(connection: Connection, key: int, batch: Sequence[Decoded], *, is_late: bool = True) -> None:
+    """Decode stored records into their tables: dated, matched to vehicles, and marked where they were taken again.
+
+    is_late: whether the log has later records already.
+    """
+    if not batch:
+        return
+    boots = times.settle(connection, key, spans_of(batch))
+    rounds = {row[_ROUND] for _, _, kind, _, row in batch if row is not None and kind in tables.IN_ROUND}
+    rows = _rows(key, batch, boots, placing.of_rounds(connection, rounds))
     for kind, kind_rows in rows.items():
         _insert(connection, tables.DECODED[kind], _COLUMNS[kind], kind_rows)
-    _mark_superseded(connection, probe_id, rows[records.READING])
-
-
-def _vehicles(
-    connection: Connection, probe_id: int, batch: Sequence[Decoded]
-) -> tuple[dict[tuple[int, ...], int], frozenset[int]]:
-    """Key of a vehicle by (round, place in the round), of the batch's rounds that this history gave to the probe;
-    and the numbers of those records that are of another bench's round of the same number.
-
-    Another bench's history may have numbered a round of its own alike: readings of it belong to no vehicle yet.
-    """
-    numbers = {row[_ROUND] for _, _, kind, _, row in batch if row is not None and kind in _IN_ROUND} - {0}
-    spans = given.spans(connection, probe_id, numbers, batch) if numbers else {}
-    rows = connection.execute(_PLACES, {"numbers": list(spans)}) if spans else ()
-    vehicles: dict[tuple[int, ...], int] = {(number, place): vehicle for number, place, vehicle in rows}
-    return vehicles, _outside(batch, spans)
-
-
-def _outside(batch: Sequence[Decoded], spans: dict[int, list[given.Span]]) -> frozenset[int]:
-    """Numbers of the records that lie outside the spans of their round."""
-    if not spans:
-        return frozenset()
-    rounds = ((seq, row[_ROUND]) for seq, _, kind, _, row in batch if row is not None and kind in _IN_ROUND)
-    of_spans = ((seq, spans[number]) for seq, number in rounds if number in spans)
-    return frozenset(seq for seq, ranges in of_spans if not given.is_within(seq, ranges))
+    _name(connection, key, rows[records.BUMPER])
+    _follow(connection, key, rows[records.READING], is_late=is_late)
 
 
 def _rows(
-    probe_id: int,
-    batch: Sequence[Decoded],
-    boots: dict[int, times.Boot],
-    vehicles: dict[tuple[int, ...], int],
-    loose: frozenset[int],
+    key: int, batch: Sequence[Decoded], boots: dict[int, times.Boot], vehicles: dict[tuple[int, ...], int]
 ) -> dict[int, list[tuple[Any, ...]]]:
-    """Rows by kind, in the order of _COLUMNS; a million pass here, so each is made in one go.
-
-    loose: numbers of records that belong to no vehicle, whatever their round.
-    """
+    """Rows by kind, in the order of _COLUMNS; a million pass here, so each is made in one go."""
     rows: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
+    first_id = keys.of_record(key, 0)
     for seq, boot, kind, _, row in batch:
         if row is None:
             continue
         offset_ms, _, not_after_ms = boots[boot]
         time_ms = None if offset_ms is None else offset_ms + row[_TICKS]
-        extra: tuple[Any, ...] = (probe_id, time_ms, not_after_ms if time_ms is None else time_ms)
-        if kind in _IN_ROUND:
-            vehicle = None if seq in loose else vehicles.get(row[_ROUND:_PLACE])
+        extra: tuple[Any, ...] = (first_id + seq, key, time_ms, not_after_ms if time_ms is None else time_ms)
+        if kind in tables.IN_ROUND:
+            vehicle = vehicles.get(row[_ROUND:_PLACE])
             placed = kind == records.READING
             extra += (vehicle, row[_BUMPER], row[_POSITION], 0) if placed else (vehicle,)
         rows[kind].append(row + extra)
     return rows
 
 
-def _mark_superseded(connection: Connection, probe_id: int, rows: Sequence[tuple[Any, ...]]) -> None:
-    """Mark what the new readings supersede, and those of them that stored ones do: records come in any order.
+def _name(connection: Connection, key: int, results: Sequence[tuple[Any, ...]]) -> None:
+    """Note which readings bumper results are made of, whose vehicles are folded again."""
+    pairs = [
+        {"reading_id": keys.of_record(key, seq), "result_id": keys.of_record(key, row[0])}
+        for row in results
+        for seq in sorted(set(row[_SEQS]))
+        if seq
+    ]
+    if not pairs:
+        return
+    connection.execute(tables.named.insert(), pairs)
+    columns = tables.readings.c
+    ids = sorted({pair["reading_id"] for pair in pairs})
+    for start in range(0, len(ids), 500):
+        named = select(columns.vehicle_id, func.min(columns.sort_ms)).where(
+            columns.id.in_(ids[start : start + 500]), columns.vehicle_id.is_not(None)
+        )
+        found = connection.execute(named.group_by(columns.vehicle_id))
+        stale.mark_from(connection, {row[0]: row[1] for row in found})
 
-    Without a round the probe takes every vehicle for the same one: a reading of it supersedes nothing.
-    """
+
+_AGAIN = select(tables.readings.c.supersedes_seq).where(
+    tables.readings.c.probe_id == bindparam("probe_id"),
+    tables.readings.c.supersedes_seq.between(bindparam("low"), bindparam("high")),
+    tables.readings.c.supersedes_seq > 0,
+)
+
+
+def _follow(connection: Connection, key: int, rows: Sequence[tuple[Any, ...]], *, is_late: bool) -> None:
+    """What follows from new readings: which supersede which, assignments that name them, whose findings are stale."""
     if not rows:
         return
-    columns = tables.readings.c
+    from_ms: dict[int, int] = {}
+    for row in rows:
+        vehicle, sort_ms = row[-4], row[-5]
+        if vehicle is not None and sort_ms < from_ms.get(vehicle, times.NEVER_MS + 1):
+            from_ms[vehicle] = sort_ms
+    stale.mark_from(connection, dict.fromkeys(from_ms, 0) if is_late else from_ms)
     low, high = min(row[0] for row in rows), max(row[0] for row in rows)
-    stored = connection.execute(_REPLACED, {"probe_id": probe_id, "low": low, "high": high}).scalars()
-    replaced = sorted({row[_SUPERSEDES] for row in rows if row[_SUPERSEDES] and row[_ROUND]} | set(stored))
-    for start in range(0, len(replaced), 500):
-        some = replaced[start : start + 500]
-        where = (columns.probe_id == probe_id, columns.seq.in_(some))
-        connection.execute(update(tables.readings).where(*where).values(superseded=1))
+    again = {row[_SUPERSEDES] for row in rows if row[_SUPERSEDES]}
+    again.update(connection.execute(_AGAIN, {"probe_id": key, "low": low, "high": high}).scalars())
+    assigned = placing.are_assigned(connection, keys.of_record(key, low), keys.of_record(key, high))
+    if assigned:
+        placing.readings(connection, assigned)
+    if again:
+        placing.superseded(connection, [keys.of_record(key, seq) for seq in sorted(again)])
 
 
-_LOG = tuple(column.name for column in tables.log.columns)
+_RECORD = tuple(column.name for column in tables.records.columns)
 
 
 def _columns_of(kind: int) -> tuple[str, ...]:
@@ -214,7 +201,7 @@ def _columns_of(kind: int) -> tuple[str, ...]:
     fields = tuple(column.name for column in tables.record_columns(kind))
     every = [column.name for column in tables.DECODED[kind].columns]
     added = tuple(every[every.index(fields[-1]) + 1 :])
-    return (*ROW_HEADER, *fields, "probe_id", "time_ms", "sort_ms", *added)
+    return (*ROW_HEADER, *fields, "id", "probe_id", "time_ms", "sort_ms", *added)
 
 
 _COLUMNS = {kind: _columns_of(kind) for kind in tables.DECODED}

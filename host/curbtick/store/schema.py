@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import NamedTuple
 
-from sqlalchemy import Engine, inspect, select
+from sqlalchemy import Connection, Engine, inspect, select, text
 
 from curbtick.dates import now_ms
 from curbtick.errors import NoHistoryError, StoreError
@@ -19,8 +19,6 @@ from curbtick.store.database.engine import (
 )
 from curbtick.store.database.troubles import translated
 
-COPYING = "copying"
-"""Mark of a history that a copy is filling; its value names the history it comes from."""
 _UPGRADE = "Run `curbtick db upgrade` with the same --db; it says what it does."
 
 
@@ -38,12 +36,10 @@ class Upgraded(NamedTuple):
 def open_engine(
     where: str | Path | None,
     busy_timeout_s: float = BUSY_TIMEOUT_S,
-    filling: bool = False,
     making: bool = True,
 ) -> Engine:
     """Open a history and check its version.
 
-    filling: also open a history that a copy has not filled yet.
     making: make a new one where a file is not there yet.
     Raises NoHistoryError if there is none, StoreError if it cannot be opened, is no history, or is of another version.
     """
@@ -57,8 +53,6 @@ def open_engine(
             _make(engine, url, making)
             return engine
         _refuse_newer(url, version)
-        if not filling:
-            _refuse_unfilled(engine, url)
     return engine
 
 
@@ -129,22 +123,28 @@ def _make(engine: Engine, url: str, making: bool) -> None:
 def _create(engine: Engine) -> None:
     """Make the tables, in one transaction, unless another program made them since this one looked."""
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
-        server.exclusive(connection)
+        _alone(connection)
         if inspect(connection).has_table(tables.meta.name):
             return
-        tables.metadata.create_all(connection)
+        tables.immutable.create_all(connection)
+        make_cache(connection)
         marks = {"schema_version": str(tables.SCHEMA_VERSION), "created_ms": str(now_ms())}
         rows = [{"key": key, "value": value} for key, value in marks.items()]
         connection.execute(tables.meta.insert(), rows)
 
 
-def _refuse_unfilled(engine: Engine, url: str) -> None:
-    if _mark(engine, COPYING) is not None:
-        raise StoreError(
-            f"The history {shown(url)} is not filled yet: a copy into it was not finished.",
-            "Nothing was read or changed.",
-            "Repeat the `curbtick db copy`; it goes on where it stopped.",
-        )
+def _alone(connection: Connection) -> None:
+    """Wait for another program that makes the same history; there is no table yet that could be locked."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("SELECT pg_advisory_xact_lock(1129661506)"))
+
+
+def make_cache(connection: Connection) -> None:
+    """Make the tables of the cache, empty, in a schema of their own on a server."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text(f"CREATE SCHEMA IF NOT EXISTS {server.CACHE}"))
+        connection.execute(text(f"SET LOCAL search_path = {server.CACHE}, public"))
+    tables.cache.create_all(connection)
 
 
 def _mark(engine: Engine, key: str) -> str | None:

@@ -1,18 +1,18 @@
 """The schema of the history: plain SQLAlchemy tables that SQLite and PostgreSQL share.
 
-The decoded tables' measured columns are derived from the record table of `curbtick_wire.records`, names and
-units included. Times are whole milliseconds since 1970 UTC; a time that is not known is null, never a
-guess.
+Two tables are the history: `records`, what probes wrote, and `entries`, what benches noted. Their rows are inserted
+and never changed. Everything in the metadata `cache` follows from them by the fold (`store/fold`) and may be dropped.
+
+Times are whole milliseconds since 1970 UTC; a time that is not known is null, never a guess. Keys of the cache are
+computed from names (`store/keys.py`), so that every history gives the same thing the same key.
 """
 
 from typing import Any
 
-from curbtick_wire import records
+from curbtick_wire import records as wire
 from sqlalchemy import (
-    BigInteger,
     Boolean,
     Column,
-    ForeignKey,
     Index,
     Integer,
     LargeBinary,
@@ -22,85 +22,165 @@ from sqlalchemy import (
     String,
     Table,
     Text,
-    UniqueConstraint,
+    text,
 )
+
+from curbtick.store.columns import Big, decoded, record_columns
+
+__all__ = ["SCHEMA_VERSION", "cache", "immutable", "record_columns"]
 
 SCHEMA_VERSION = 1
 
-metadata = MetaData()
-Big = BigInteger().with_variant(Integer, "sqlite")
-_SQL_TYPES: dict[str, Any] = {
-    "b": SmallInteger,
-    "B": SmallInteger,
-    "h": SmallInteger,
-    "H": Integer,
-    "i": Integer,
-    "I": Big,
-}
+immutable, cache = MetaData(), MetaData()
 
 
 def _key() -> Column[int]:
-    return Column("id", Big, primary_key=True, autoincrement=True)
+    return Column("id", Big, primary_key=True, autoincrement=False)
 
 
-def _reference(name: str, target: str, nullable: bool = False) -> Column[int]:
-    return Column(name, Big, ForeignKey(f"{target}.id"), nullable=nullable)
+def _of(name: str, nullable: bool = False) -> Column[int]:
+    return Column(name, Big, nullable=nullable)
 
 
-meta = Table("meta", metadata, Column("key", String(40), primary_key=True), Column("value", String(200)))
+def _only(condition: str) -> dict[str, Any]:
+    """Options of an index over some of the rows."""
+    return {f"{engine}_where": text(condition) for engine in ("sqlite", "postgresql")}
+
+
+meta = Table("meta", immutable, Column("key", String(40), primary_key=True), Column("value", String(200)))
+
+records = Table(
+    "records",
+    immutable,
+    Column("probe", String(32), nullable=False),
+    Column("log_id", Big, nullable=False),
+    Column("number", Big, nullable=False),
+    Column("digest", LargeBinary(16), nullable=False),
+    Column("raw", LargeBinary, nullable=False),
+    PrimaryKeyConstraint("probe", "log_id", "number", "digest"),
+    sqlite_with_rowid=False,
+)
+"""Every record exactly as a probe wrote it, by the probe's unique id, its log id, its number and its content."""
+
+entries = Table(
+    "entries",
+    immutable,
+    Column("origin", String(16), nullable=False),
+    Column("number", Big, nullable=False),
+    Column("digest", LargeBinary(16), nullable=False),
+    Column("at_ms", Big, nullable=False),
+    Column("uncertainty_ms", Big, nullable=False),
+    Column("who", Text),
+    Column("kind", Text, nullable=False),
+    Column("seen", Text, nullable=False),
+    Column("payload", Text, nullable=False),
+    PrimaryKeyConstraint("origin", "number", "digest"),
+)
+"""Every entry of every writer's journal.
+
+origin: 16 hex digits, drawn for each writer. seen: canonical JSON, the highest number of each other origin that the
+writer knew. payload: canonical JSON by the kind's schema (`store/journal/kinds.py`).
+"""
+
+touches = Table(
+    "touches",
+    cache,
+    Column("subject", String(64), nullable=False),
+    Column("origin", String(16), nullable=False),
+    Column("number", Big, nullable=False),
+    Column("digest", LargeBinary(16), nullable=False),
+    PrimaryKeyConstraint("subject", "origin", "number", "digest"),
+)
+"""Which entries concern which subject: what the fold of that subject must read."""
+
+moved = Table(
+    "moved",
+    cache,
+    Column("old", LargeBinary(16), primary_key=True),
+    Column("new", LargeBinary(16), nullable=False),
+)
+"""Entries of a fork that were entered again under another origin, and as which."""
+
+locks = Table("locks", cache, Column("name", String(20), primary_key=True))
+"""Rows that writers on a server lock; a reader may not."""
+
+stale = Table(
+    "stale",
+    cache,
+    Column("id", Big, primary_key=True),
+    _of("vehicle_id"),
+    Column("from_ms", Big, nullable=False),
+)
+"""Vehicles whose findings are to be folded again, from a time on; 0 for all of them."""
+
+folded = Table(
+    "folded",
+    cache,
+    Column("vehicle_id", Big, primary_key=True, autoincrement=False),
+    Column("to_ms", Big, nullable=False),
+)
+"""Up to which `sort_ms` a vehicle's findings are folded."""
 
 probes = Table(
     "probes",
-    metadata,
+    cache,
     _key(),
     Column("unique_id", String(32), nullable=False),
-    Column("life", Integer, nullable=False),
-    Column("name", String(80), nullable=False, unique=True),
-    Column("depot", String(80)),
-    Column("first_seen_ms", Big, nullable=False),
-    UniqueConstraint("unique_id", "life"),
+    Column("log_id", Big, nullable=False),
+    Column("name", Text, nullable=False, index=True),
+    Column("depot", Text),
+    Index("probes_by_id", "unique_id", "log_id", unique=True),
 )
-"""One row for each life of a probe's log; a probe whose flash was wiped starts a new life."""
+"""One row for each log of a probe; a probe whose flash was wiped begins a new log."""
+
+doubles = Table(
+    "doubles",
+    cache,
+    _of("probe_id"),
+    Column("seq", Big, nullable=False),
+    PrimaryKeyConstraint("probe_id", "seq"),
+)
+"""Numbers of records that have more than one content."""
 
 pulls = Table(
     "pulls",
-    metadata,
+    cache,
     _key(),
-    _reference("probe_id", "probes"),
-    Column("bench", String(80)),
+    _of("probe_id"),
+    Column("bench", Text),
     Column("at_ms", Big, nullable=False),
     Column("new_count", Integer, nullable=False),
     Column("doubled_count", Integer, nullable=False),
     Column("first_seq", Big),
     Column("last_seq", Big),
+    Column("is_proved", Boolean, nullable=False),
+    Column("origin", String(16), nullable=False),
+    Column("number", Big, nullable=False),
     Index("pulls_by_probe", "probe_id", "at_ms"),
+    Index("pulls_by_seq", "probe_id", "last_seq"),
 )
 
-benches = Table(
-    "benches",
-    metadata,
-    _key(),
-    Column("name", String(80), nullable=False, unique=True),
-    Column("depot", String(80)),
-    Column("first_seen_ms", Big, nullable=False),
-)
+benches = Table("benches", cache, Column("name", Text, primary_key=True), Column("depot", Text))
 """The benches that pulled, by the name they give themselves, and the depot each stands in where it is known."""
 
 runs = Table(
     "runs",
-    metadata,
-    _reference("probe_id", "probes"),
+    cache,
+    _of("probe_id"),
     Column("first_seq", Big, nullable=False),
     Column("last_seq", Big, nullable=False),
     PrimaryKeyConstraint("probe_id", "first_seq"),
 )
-"""The unbroken ranges of sequence numbers stored of each probe."""
+"""The unbroken ranges of sequence numbers stored of each log, or known to be gone from it."""
 
 boots = Table(
     "boots",
-    metadata,
-    _reference("probe_id", "probes"),
-    Column("boot", Integer, nullable=False),
+    cache,
+    _of("probe_id"),
+    Column("boot", Big, nullable=False),
+    Column("first_seq", Big),
+    Column("last_seq", Big),
+    Column("pulled_ms", Big),
     Column("offset_ms", Big),
     Column("anchor_ticks_ms", Big),
     Column("uncertainty_ms", Big),
@@ -108,167 +188,143 @@ boots = Table(
     Column("not_after_ms", Big, nullable=False),
     PrimaryKeyConstraint("probe_id", "boot"),
 )
-"""offset_ms is the time at tick 0, null in a boot without an anchor; then only the two bounds are known."""
+"""offset_ms is the time at tick 0, null in a boot without an anchor; then only the two bounds are known.
+
+pulled_ms: the earliest pull that brought a record of the boot.
+"""
 
 anchors = Table(
     "anchors",
-    metadata,
-    _key(),
-    _reference("probe_id", "probes"),
-    Column("boot", Integer, nullable=False),
+    cache,
+    _of("probe_id"),
+    Column("boot", Big, nullable=False),
     Column("ticks_ms", Big, nullable=False),
     Column("host_ms", Big, nullable=False),
     Column("uncertainty_ms", Big, nullable=False),
-    UniqueConstraint("probe_id", "boot", "ticks_ms", "host_ms"),
+    PrimaryKeyConstraint("probe_id", "boot", "ticks_ms", "host_ms", "uncertainty_ms"),
 )
 
-log = Table(
-    "log",
-    metadata,
-    _reference("probe_id", "probes"),
-    Column("seq", Big, nullable=False),
-    Column("boot", Integer, nullable=False),
-    Column("kind", SmallInteger, nullable=False),
-    Column("raw", LargeBinary, nullable=False),
-    PrimaryKeyConstraint("probe_id", "seq", "boot"),
-)
-"""Every record exactly as the probe wrote it."""
-
-
-# What stands for "not measured" on the wire, by format; in the history it is null.
-_MARKERS = {"h": records.NONE_I16, "i": records.NONE_I32}
-# Fields where 0 is the probe's way of saying that there was nothing to measure.
-_ZERO_IS_NONE = frozenset(("frequency_hz", "interval_us", "burst_us", "ringdown_us", "measured_hz"))
-
-
-def _marker_of(name: str, letter: str) -> int | None:
-    return 0 if name in _ZERO_IS_NONE else _MARKERS.get(letter)
-
-
-def record_columns(kind: int) -> list[Column[int]]:
-    """Columns of a record kind's fields; a repeated field becomes one numbered column for each value."""
-    fields = next(entry[2] for entry in records.KINDS if entry[0] == kind)
-    columns: list[Column[int]] = []
-    for name, form, _, _ in fields:
-        count = int(form[:-1] or 1)
-        column_names = [name] if count == 1 else [f"{name}_{place}" for place in range(1, count + 1)]
-        info = {"marker": _marker_of(name, form[-1])}
-        columns += [Column(column, _SQL_TYPES[form[-1]], info=info) for column in column_names]
-    return columns
-
-
-def _decoded(name: str, kind: int, *extra: Column[int] | Index) -> Table:
-    """A decoded table: key, origin, time, the kind's fields, then `extra`."""
-    return Table(
-        name,
-        metadata,
-        _key(),
-        _reference("probe_id", "probes"),
-        Column("seq", Big, nullable=False),
-        Column("boot", Integer, nullable=False),
-        Column("ticks_ms", Big, nullable=False),
-        Column("time_ms", Big),
-        Column("sort_ms", Big, nullable=False),
-        *record_columns(kind),
-        *extra,
-        UniqueConstraint("probe_id", "seq", "boot"),
-        Index(f"{name}_by_time", "sort_ms"),
-    )
-
-
-readings = _decoded(
+readings = decoded(
+    cache,
     "readings",
-    records.READING,
-    _reference("vehicle_id", "vehicles", nullable=True),
+    wire.READING,
+    _of("vehicle_id", nullable=True),
     Column("at_bumper", SmallInteger),
     Column("at_position", SmallInteger),
     Column("superseded", SmallInteger, nullable=False, default=0),
     Index("readings_by_place", "vehicle_id", "at_bumper", "at_position", "sort_ms"),
+    Index("readings_without_vehicle", "round_id", **_only("vehicle_id IS NULL AND round_id > 0")),
+    Index("readings_again", "probe_id", "supersedes_seq", **_only("supersedes_seq > 0")),
 )
 """vehicle, bumper, position stay as the probe wrote them; vehicle_id, at_bumper, at_position say where the
 bench holds the reading to belong.
 """
 
-snippets = _decoded(
-    "snippets",
-    records.SNIPPET,
-    Index("snippets_by_reading", "probe_id", "reading_seq"),
+snippets = decoded(cache, "snippets", wire.SNIPPET, Index("snippets_by_reading", "probe_id", "reading_seq"))
+sounds = decoded(cache, "sounds", wire.SOUNDS, Index("sounds_by_reading", "probe_id", "reading_seq"))
+bumper_results = decoded(cache, "bumper_results", wire.BUMPER)
+named = Table(
+    "named",
+    cache,
+    _of("reading_id"),
+    _of("result_id"),
+    PrimaryKeyConstraint("reading_id", "result_id"),
+    sqlite_with_rowid=False,
 )
-sounds = _decoded("sounds", records.SOUNDS, Index("sounds_by_reading", "probe_id", "reading_seq"))
-bumper_results = _decoded(
-    "bumper_results",
-    records.BUMPER,
-    _reference("vehicle_id", "vehicles", nullable=True),
-    Index("bumper_results_by_place", "vehicle_id", "bumper", "sort_ms"),
+"""Which readings each bumper result is made of."""
+
+seal_marks = decoded(
+    cache,
+    "seal_marks",
+    wire.SEAL,
+    _of("vehicle_id", nullable=True),
+    Index("seal_marks_by_round", "round_id", "vehicle"),
 )
-seal_marks = _decoded("seal_marks", records.SEAL, _reference("vehicle_id", "vehicles", nullable=True))
-hiss_marks = _decoded("hiss_marks", records.HISS, _reference("vehicle_id", "vehicles", nullable=True))
-self_tests = _decoded("self_tests", records.SELF_TEST)
-events = _decoded("events", records.EVENT)
+hiss_marks = decoded(
+    cache,
+    "hiss_marks",
+    wire.HISS,
+    _of("vehicle_id", nullable=True),
+    Index("hiss_marks_by_round", "round_id", "vehicle"),
+)
+self_tests = decoded(cache, "self_tests", wire.SELF_TEST)
+events = decoded(cache, "events", wire.EVENT)
 
 DECODED = {
-    records.READING: readings,
-    records.SNIPPET: snippets,
-    records.SOUNDS: sounds,
-    records.BUMPER: bumper_results,
-    records.SEAL: seal_marks,
-    records.HISS: hiss_marks,
-    records.SELF_TEST: self_tests,
-    records.EVENT: events,
+    wire.READING: readings,
+    wire.SNIPPET: snippets,
+    wire.SOUNDS: sounds,
+    wire.BUMPER: bumper_results,
+    wire.SEAL: seal_marks,
+    wire.HISS: hiss_marks,
+    wire.SELF_TEST: self_tests,
+    wire.EVENT: events,
 }
+IN_ROUND = {kind: DECODED[kind] for kind in (wire.READING, wire.SEAL, wire.HISS)}
+"""Kinds of which each record belongs to a vehicle, by the round that it names."""
 
 vehicles = Table(
     "vehicles",
-    metadata,
+    cache,
     _key(),
-    Column("name", String(80), nullable=False, index=True),
-    Column("type", String(40)),
-    Column("depot", String(80)),
-    Column("is_reference", Boolean, nullable=False, default=False),
+    Column("name", Text, nullable=False, index=True),
+    Column("type", Text),
+    Column("depot", Text),
+    Column("is_reference", Boolean, nullable=False),
     Column("created_ms", Big, nullable=False),
     Column("retired_ms", Big),
-    Column("note", Text),
+    Column("digest", LargeBinary(16), nullable=False),
 )
+"""digest: of the entry that entered it, by which other entries name it."""
+
+aliases = Table(
+    "aliases",
+    cache,
+    Column("entered_id", Big, primary_key=True, autoincrement=False),
+    _of("vehicle_id"),
+)
+"""Under which vehicle each one that was ever entered stands; another one where a person said `same as`."""
 
 vehicle_names = Table(
     "vehicle_names",
-    metadata,
-    _key(),
-    _reference("vehicle_id", "vehicles"),
-    Column("name", String(80), nullable=False, index=True),
+    cache,
+    _of("vehicle_id"),
+    Column("place", Integer, nullable=False),
+    Column("name", Text, nullable=False, index=True),
     Column("until_ms", Big, nullable=False),
+    PrimaryKeyConstraint("vehicle_id", "place"),
 )
-"""Names that a vehicle no longer goes by."""
+"""Names that a vehicle no longer goes by, in order."""
 
 bumpers = Table(
     "bumpers",
-    metadata,
-    _key(),
-    _reference("vehicle_id", "vehicles"),
+    cache,
+    _of("vehicle_id"),
+    Column("place", Integer, nullable=False),
     Column("bumper", SmallInteger, nullable=False),
     Column("positions", SmallInteger, nullable=False),
     Column("class_khz", SmallInteger, nullable=False),
     Column("from_ms", Big, nullable=False),
-    Index("bumpers_by_vehicle", "vehicle_id", "bumper", "from_ms"),
+    PrimaryKeyConstraint("vehicle_id", "place"),
 )
-"""What a bumper carries from a time on; a retrofit adds a row."""
+"""What a bumper carries from a time on; a retrofit adds a row. place: its order among the vehicle's fittings."""
 
 rounds = Table(
     "rounds",
-    metadata,
+    cache,
     _key(),
-    Column("number", Integer, nullable=False, unique=True),
-    Column("name", String(80)),
-    Column("technician", String(80)),
+    Column("number", Big, nullable=False, unique=True),
+    Column("name", Text),
+    Column("technician", Text),
     Column("made_ms", Big, nullable=False),
 )
 
 round_vehicles = Table(
     "round_vehicles",
-    metadata,
-    _reference("round_id", "rounds"),
+    cache,
+    _of("round_id"),
     Column("place", SmallInteger, nullable=False),
-    _reference("vehicle_id", "vehicles"),
+    _of("vehicle_id"),
     Column("rear_positions", SmallInteger, nullable=False),
     Column("rear_class_khz", SmallInteger, nullable=False),
     Column("front_positions", SmallInteger, nullable=False),
@@ -278,24 +334,18 @@ round_vehicles = Table(
 
 sends = Table(
     "sends",
-    metadata,
+    cache,
     _key(),
-    _reference("probe_id", "probes"),
-    Column("what", String(10), nullable=False),
+    _of("probe_id"),
+    Column("what", Text, nullable=False),
     Column("number", Big, nullable=False),
     Column("at_ms", Big, nullable=False),
-    Column("above_seq", Big, nullable=False),
-    Index("sends_by_number", "what", "number"),
 )
-"""Rounds that a probe was given and limit sets that it took.
-
-what: "round" or "limits".
-above_seq: the highest record that the probe had before it got a round; 0 for limits, which need none.
-"""
+"""Rounds that a probe was given and limit sets that it took; what is "round" or "limits"."""
 
 limit_sets = Table(
     "limit_sets",
-    metadata,
+    cache,
     _key(),
     Column("revision", Big, nullable=False, unique=True),
     Column("made_ms", Big, nullable=False),
@@ -305,70 +355,80 @@ limit_sets = Table(
 
 assignments = Table(
     "assignments",
-    metadata,
+    cache,
     _key(),
     Column("at_ms", Big, nullable=False),
-    Column("by", String(80)),
+    Column("by", Text),
     Column("why", Text),
-    Column("undone_ms", Big),
+    Column("is_undone", Boolean, nullable=False),
+    Column("origin", String(16), nullable=False),
+    Column("number", Big, nullable=False),
+    Column("digest", LargeBinary(16), nullable=False),
 )
 
 assigned = Table(
     "assigned",
-    metadata,
-    _reference("assignment_id", "assignments"),
-    _reference("reading_id", "readings"),
-    _reference("old_vehicle_id", "vehicles", nullable=True),
-    Column("old_bumper", SmallInteger),
-    Column("old_position", SmallInteger),
-    _reference("new_vehicle_id", "vehicles", nullable=True),
-    Column("new_bumper", SmallInteger),
-    Column("new_position", SmallInteger),
+    cache,
+    _of("assignment_id"),
+    _of("reading_id"),
+    _of("vehicle_id"),
+    Column("bumper", SmallInteger, nullable=False),
+    Column("position", SmallInteger, nullable=False),
     PrimaryKeyConstraint("assignment_id", "reading_id"),
     Index("assigned_by_reading", "reading_id"),
 )
 
 findings = Table(
     "findings",
-    metadata,
-    _key(),
-    _reference("vehicle_id", "vehicles"),
+    cache,
+    _of("vehicle_id"),
     Column("bumper", SmallInteger, nullable=False),
     Column("position", SmallInteger, nullable=False),
-    Column("what", String(20), nullable=False),
-    Column("reasons", Big, nullable=False, default=0),
-    Column("state", String(10), nullable=False),
+    _of("opened_by_id"),
+    Column("what", Text, nullable=False),
+    Column("reasons", Big, nullable=False),
+    Column("state", Text, nullable=False),
     Column("opened_ms", Big, nullable=False),
-    Column("opened_by_id", Big),
     Column("proved_ms", Big),
     Column("proved_by_id", Big),
-    Index("findings_by_place", "vehicle_id", "bumper", "position"),
-    Index("findings_by_state", "state"),
+    PrimaryKeyConstraint("vehicle_id", "bumper", "position", "opened_by_id"),
+    Index("findings_by_state", "state", "proved_ms"),
+    Index("findings_by_opener", "opened_by_id"),
 )
 """position 0 is a finding about the whole bumper; what is "weak", "dead" or "not_transmitting"."""
 
 steps = Table(
     "steps",
-    metadata,
+    cache,
     _key(),
-    _reference("finding_id", "findings"),
-    Column("step", String(20), nullable=False),
+    _of("vehicle_id"),
+    Column("bumper", SmallInteger, nullable=False),
+    Column("position", SmallInteger, nullable=False),
+    _of("reading_id"),
+    _of("opened_by_id", nullable=True),
+    Column("step", Text, nullable=False),
     Column("at_ms", Big, nullable=False),
-    Column("by", String(80)),
+    Column("by", Text),
     Column("note", Text),
-    Index("steps_by_finding", "finding_id"),
+    _of("last_id", nullable=True),
+    Index("steps_by_place", "vehicle_id", "bumper", "position"),
 )
-"""Work done or noted on a finding, in order."""
+"""Work done or noted on a finding.
+
+reading_id: the reading that the note named the finding by; opened_by_id: the one that opened the finding it is part of.
+last_id: the newest reading of the place that the writer knew.
+"""
 
 swaps = Table(
     "swaps",
-    metadata,
+    cache,
     _key(),
-    _reference("vehicle_id", "vehicles"),
+    _of("vehicle_id"),
     Column("bumper", SmallInteger, nullable=False),
     Column("position_a", SmallInteger, nullable=False),
     Column("position_b", SmallInteger, nullable=False),
     Column("at_ms", Big, nullable=False),
-    Column("by", String(80)),
-    Column("undone_ms", Big),
+    Column("by", Text),
+    Column("is_undone", Boolean, nullable=False),
+    Column("digest", LargeBinary(16), nullable=False),
 )

@@ -6,16 +6,20 @@ boot that never met a bench lies after the boot before it and before the boot af
 the pull that brought it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from curbtick_wire.records import BOOT_MAX
 from sqlalchemy import Connection, bindparam, func, select, update
 
 from curbtick.store import tables
+from curbtick.store.fold import stale
 
 # A crystal of 50 ppm at each end, common practice for parts of this kind.
 DRIFT_PPM = 100
+# When a boot ended of which no pull is known yet.
+NEVER_MS = 1 << 52
+Span = tuple[int, int]
 
 
 class Boot(NamedTuple):
@@ -48,130 +52,164 @@ def uncertainty_ms(anchor_uncertainty_ms: int, distance_ms: int) -> int:
 
 
 def settle(
-    connection: Connection, probe_id: int, seen: set[int], anchors: Sequence[Anchor], now_ms: int
+    connection: Connection, probe_id: int, seen: Mapping[int, Span], anchors: Sequence[Anchor] = ()
 ) -> dict[int, Boot]:
-    """Bring the boots of a probe up to date with newly seen boots and anchors; times of stored rows follow.
+    """Bring the boots of a log up to date with records that are new and with anchors; times of stored rows follow.
 
-    seen: boot numbers of the batch. Returns at least those boots.
+    seen: of each boot of the new records their first and last number. What comes of it does not depend on the order in
+    which records, anchors and pulls arrive. Returns the boots of `seen`.
     """
-    touched = seen | {anchor.boot for anchor in anchors}
-    before = _boots(connection, probe_id, touched)
-    missing = touched - before.keys()
-    changed = missing | _add_anchors(connection, probe_id, anchors)
-    if not changed:
-        return before
-    _add_boots(connection, probe_id, missing, anchors, now_ms)
-    _apply_best_anchors(connection, probe_id, changed - missing)
-    bounded = _bound(connection, probe_id, changed)
-    after = _boots(connection, probe_id, touched)
-    for boot in (bounded | (changed - missing)) - missing:
-        times_of_boot = after[boot] if boot in after else _boots(connection, probe_id, {boot})[boot]
-        _retime(connection, probe_id, boot, times_of_boot)
-    return after
+    touched = seen.keys() | {anchor.boot for anchor in anchors}
+    if not touched:
+        return {}
+    before = _rows(connection, probe_id, min(touched), max(touched))
+    _add_anchors(connection, probe_id, anchors)
+    changed = {boot for boot in touched if _grows(before.get(boot), seen.get(boot))}
+    changed |= {anchor.boot for anchor in anchors}
+    if changed:
+        _bring(connection, probe_id, before, seen, changed)
+        _bound(connection, probe_id, changed)
+    return {boot: _boot(row) for boot, row in _rows(connection, probe_id, min(touched), max(touched)).items()}
 
 
-def _add_boots(
-    connection: Connection, probe_id: int, missing: set[int], anchors: Sequence[Anchor], now_ms: int
-) -> None:
-    """New boots, each with the best of its anchors where it has one."""
-    rows = []
-    for boot in sorted(missing):
-        mine = [anchor for anchor in anchors if anchor.boot == boot]
-        row: dict[str, Any] = {
-            "probe_id": probe_id,
-            "boot": boot,
-            "not_after_ms": now_ms,
-            "offset_ms": None,
-            "anchor_ticks_ms": None,
-            "uncertainty_ms": None,
-        }
-        if mine:
-            best = min(mine, key=lambda anchor: (anchor.uncertainty_ms, anchor.host_ms))
-            row.update(
-                offset_ms=best.host_ms - best.ticks_ms,
-                anchor_ticks_ms=best.ticks_ms,
-                uncertainty_ms=best.uncertainty_ms,
-            )
-        rows.append(row)
-    if rows:
-        connection.execute(tables.boots.insert(), rows)
+def pulled(connection: Connection, probe_id: int, spans: Sequence[Span], anchors: Sequence[Anchor]) -> None:
+    """Take in a pull of these numbers, and the anchors measured beside it."""
+    settle(connection, probe_id, {}, anchors)
+    low, high = min((s[0] for s in spans), default=1), max((s[1] for s in spans), default=0)
+    columns = tables.boots.c
+    mine = (columns.probe_id == probe_id, columns.first_seq <= high, columns.last_seq >= low)
+    boots = {row.boot: row for row in connection.execute(select(tables.boots).where(*mine))}
+    if boots:
+        _bring(connection, probe_id, boots, {}, set(boots))
+        _bound(connection, probe_id, set(boots))
 
 
-_BOOTS = select(
-    tables.boots.c.boot, tables.boots.c.offset_ms, tables.boots.c.not_before_ms, tables.boots.c.not_after_ms
-).where(
+def _boot(row: Any) -> Boot:
+    return Boot(row.offset_ms, row.not_before_ms, row.not_after_ms)
+
+
+def _grows(row: Any, span: Span | None) -> bool:
+    """Whether a boot's new records lie outside those that it had."""
+    if span is None or row is None or row.first_seq is None:
+        return span is not None
+    return bool(span[0] < row.first_seq or span[1] > row.last_seq)
+
+
+def _rows(connection: Connection, probe_id: int, low: int, high: int) -> dict[int, Any]:
+    found = connection.execute(_BOOTS, {"probe_id": probe_id, "low": low, "high": high})
+    return {row.boot: row for row in found}
+
+
+_BOOTS = select(tables.boots).where(
     tables.boots.c.probe_id == bindparam("probe_id"),
     tables.boots.c.boot.between(bindparam("low"), bindparam("high")),
 )
-
-
-def _boots(connection: Connection, probe_id: int, numbers: set[int]) -> dict[int, Boot]:
-    rows = connection.execute(_BOOTS, {"probe_id": probe_id, "low": min(numbers), "high": max(numbers)})
-    return {
-        row.boot: Boot(row.offset_ms, row.not_before_ms, row.not_after_ms)
-        for row in rows
-        if row.boot in numbers
-    }
-
-
-_KNOWN_ANCHORS = select(tables.anchors.c.boot, tables.anchors.c.ticks_ms, tables.anchors.c.host_ms).where(
+_KNOWN_ANCHORS = select(tables.anchors).where(
     tables.anchors.c.probe_id == bindparam("probe_id"),
     tables.anchors.c.boot.between(bindparam("low"), bindparam("high")),
 )
+_PULLED = select(func.min(tables.pulls.c.at_ms)).where(
+    tables.pulls.c.probe_id == bindparam("probe_id"),
+    tables.pulls.c.last_seq >= bindparam("low"),
+    tables.pulls.c.first_seq <= bindparam("high"),
+)
 
 
-def _add_anchors(connection: Connection, probe_id: int, anchors: Sequence[Anchor]) -> set[int]:
-    """Store the anchors that are new; returns the boots they belong to."""
+def _add_anchors(connection: Connection, probe_id: int, anchors: Sequence[Anchor]) -> None:
+    """Store the anchors that are new."""
     if not anchors:
-        return set()
+        return
     boots = [anchor.boot for anchor in anchors]
     query = {"probe_id": probe_id, "low": min(boots), "high": max(boots)}
-    stored = {tuple(row) for row in connection.execute(_KNOWN_ANCHORS, query)}
-    fresh = {anchor[:3]: anchor for anchor in anchors if anchor[:3] not in stored}
+    stored = {tuple(row)[1:] for row in connection.execute(_KNOWN_ANCHORS, query)}
+    fresh = {tuple(anchor): anchor for anchor in anchors if tuple(anchor) not in stored}
     if fresh:
         rows = [{"probe_id": probe_id, **anchor._asdict()} for anchor in fresh.values()]
         connection.execute(tables.anchors.insert(), rows)
-    return {boot for boot, _, _ in fresh}
 
 
-def _apply_best_anchors(connection: Connection, probe_id: int, boots: set[int]) -> None:
-    columns = tables.anchors.c
-    for boot in boots:
-        best = connection.execute(
-            select(columns.ticks_ms, columns.host_ms, columns.uncertainty_ms)
-            .where(columns.probe_id == probe_id, columns.boot == boot)
-            .order_by(columns.uncertainty_ms, columns.host_ms)
-            .limit(1)
-        ).one()
-        connection.execute(
-            _boot_update(probe_id, boot).values(
-                offset_ms=best.host_ms - best.ticks_ms,
-                anchor_ticks_ms=best.ticks_ms,
-                uncertainty_ms=best.uncertainty_ms,
-            )
+def _bring(
+    connection: Connection,
+    probe_id: int,
+    before: Mapping[int, Any],
+    seen: Mapping[int, Span],
+    changed: set[int],
+) -> None:
+    """Give boots their records' span, the earliest pull of it, and the best of their anchors."""
+    best = _best_anchors(connection, probe_id, changed)
+    rows = []
+    for boot in sorted(changed):
+        first, last = _joined(before.get(boot), seen.get(boot))
+        pulled_ms = None
+        if first is not None:
+            pulled_ms = connection.scalar(_PULLED, {"probe_id": probe_id, "low": first, "high": last})
+        anchor = best.get(boot)
+        rows.append(
+            {
+                "probe_id": probe_id,
+                "boot": boot,
+                "first_seq": first,
+                "last_seq": last,
+                "pulled_ms": pulled_ms,
+                "offset_ms": None if anchor is None else anchor.host_ms - anchor.ticks_ms,
+                "anchor_ticks_ms": None if anchor is None else anchor.ticks_ms,
+                "uncertainty_ms": None if anchor is None else anchor.uncertainty_ms,
+                "not_before_ms": None,
+                "not_after_ms": NEVER_MS if pulled_ms is None else pulled_ms,
+            }
         )
+    for row in rows:
+        old = before.get(row["boot"])
+        if old is None:
+            connection.execute(tables.boots.insert().values(**row))
+            continue
+        kept = {"not_before_ms": old.not_before_ms, "not_after_ms": old.not_after_ms}
+        new = {**row, **kept} if row["offset_ms"] is None else row
+        if any(getattr(old, name) != value for name, value in new.items()):
+            connection.execute(_boot_update(probe_id, row["boot"]).values(**new))
+            if (old.offset_ms, old.not_after_ms) != (new["offset_ms"], new["not_after_ms"]):
+                _retime(connection, probe_id, row["boot"], new["offset_ms"], new["not_after_ms"])
+
+
+def _joined(row: Any, span: Span | None) -> tuple[int | None, int | None]:
+    spans = [] if span is None else [span]
+    if row is not None and row.first_seq is not None:
+        spans.append((row.first_seq, row.last_seq))
+    if not spans:
+        return None, None
+    return min(first for first, _ in spans), max(last for _, last in spans)
+
+
+def _best_anchors(connection: Connection, probe_id: int, boots: set[int]) -> dict[int, Anchor]:
+    query = {"probe_id": probe_id, "low": min(boots), "high": max(boots)}
+    best: dict[int, Anchor] = {}
+    for row in connection.execute(_KNOWN_ANCHORS, query):
+        anchor = Anchor(row.boot, row.ticks_ms, row.host_ms, row.uncertainty_ms)
+        if row.boot not in best or _worth(anchor) < _worth(best[row.boot]):
+            best[row.boot] = anchor
+    return best
+
+
+def _worth(anchor: Anchor) -> tuple[int, int, int]:
+    return anchor.uncertainty_ms, anchor.host_ms, anchor.ticks_ms
 
 
 def _boot_update(probe_id: int, boot: int) -> Any:
     return update(tables.boots).where(tables.boots.c.probe_id == probe_id, tables.boots.c.boot == boot)
 
 
-def _bound(connection: Connection, probe_id: int, changed: set[int]) -> set[int]:
-    """Give the unanchored boots about the changed ones their bounds; returns those whose bounds changed.
-
-    A bound comes from the anchored boots on either side, and only ever tightens.
-    """
+def _bound(connection: Connection, probe_id: int, changed: set[int]) -> None:
+    """Give the unanchored boots about the changed ones their bounds, from the anchored boots on either side."""
     rows = _neighbourhood(connection, probe_id, min(changed), max(changed))
-    moved = set()
     for row, low, high in zip(rows, _lows(rows), _highs(rows), strict=True):
         if row.offset_ms is not None:
             continue
-        high_ms = row.not_after_ms if high is None else min(high, row.not_after_ms)
+        pulled_ms = NEVER_MS if row.pulled_ms is None else row.pulled_ms
+        high_ms = pulled_ms if high is None else min(high, pulled_ms)
         if (low, high_ms) != (row.not_before_ms, row.not_after_ms):
-            update_boot = _boot_update(probe_id, row.boot)
-            connection.execute(update_boot.values(not_before_ms=low, not_after_ms=high_ms))
-            moved.add(row.boot)
-    return moved
+            bounds = _boot_update(probe_id, row.boot).values(not_before_ms=low, not_after_ms=high_ms)
+            connection.execute(bounds)
+            _retime(connection, probe_id, row.boot, None, high_ms)
 
 
 _ANCHORED = (tables.boots.c.probe_id == bindparam("probe_id"), tables.boots.c.offset_ms.is_not(None))
@@ -225,13 +263,17 @@ def _highs(rows: Sequence[Any]) -> list[int | None]:
     return highs[::-1]
 
 
-def _retime(connection: Connection, probe_id: int, boot: int, times_of_boot: Boot) -> None:
-    """Write a boot's changed times into every decoded row of it."""
+def _retime(
+    connection: Connection, probe_id: int, boot: int, offset_ms: int | None, not_after_ms: int
+) -> None:
+    """Write a boot's changed times into every decoded row of it; its readings' vehicles are folded again."""
     for table in tables.DECODED.values():
         same_boot = (table.c.probe_id == bindparam("p"), table.c.boot == bindparam("b"))
-        if times_of_boot.offset_ms is None:
-            values: dict[str, Any] = {"sort_ms": times_of_boot.not_after_ms}
-        else:
-            at = table.c.ticks_ms + times_of_boot.offset_ms
+        values: dict[str, Any] = {"time_ms": None, "sort_ms": not_after_ms}
+        if offset_ms is not None:
+            at = table.c.ticks_ms + offset_ms
             values = {"time_ms": at, "sort_ms": at}
         connection.execute(update(table).where(*same_boot).values(values), {"p": probe_id, "b": boot})
+    columns = tables.readings.c
+    mine = (columns.probe_id == probe_id, columns.boot == boot)
+    stale.mark(connection, connection.execute(select(columns.vehicle_id).where(*mine).distinct()).scalars())

@@ -29,7 +29,7 @@ def bench_values(connection: Connection, site: Site) -> dict[str, Any]:
         "bumpers": list(enumerate(names.BUMPERS)),
         "loose": [_loose(reading) for reading in assign.unassigned(connection)],
         "assignments": [
-            {"id": a.id, "words": f"{a.readings} readings, {when(a.at_ms)}{', ' + a.by if a.by else ''}"}
+            {"id": a.number, "words": f"{a.readings} readings, {when(a.at_ms)}{', ' + a.by if a.by else ''}"}
             for a in assign.standing(connection)
         ],
         "swaps": [
@@ -71,7 +71,7 @@ def _number(form: Form, name: str) -> int:
 
 
 def _work(connection: Connection, form: Form) -> str:
-    finding = _number(form, "finding")
+    finding = _one(form, "finding")
     findings.note(
         connection,
         finding,
@@ -90,15 +90,22 @@ def _bumper(form: Form) -> int:
     return number
 
 
+def _vehicle(connection: Connection, form: Form) -> vehicles.Vehicle:
+    found = vehicles.load(connection, [_number(form, "vehicle")])
+    if not found:
+        raise InputError("There is no such vehicle.", "Nothing was changed.", "Load the page again.")
+    return found[0]
+
+
 def _swap(connection: Connection, form: Form) -> str:
-    vehicle = vehicles.find(connection, f"#{_number(form, 'vehicle')}")
+    vehicle = _vehicle(connection, form)
     a, b = _number(form, "position_a"), _number(form, "position_b")
     swap.record(connection, vehicle, _bumper(form), a, b, now_ms(), _one(form, "by") or None)
     return f"Noted: positions {a} and {b} of {vehicle.name} changed places. Read both again and pull."
 
 
 def _assign(connection: Connection, form: Form) -> str:
-    vehicle = vehicles.find(connection, f"#{_number(form, 'vehicle')}")
+    vehicle = _vehicle(connection, form)
     chosen = assign.parse_range(connection, form.get("reading", []))
     number = _bumper(form) if _one(form, "bumper") else None
     first = _number(form, "position") if _one(form, "position") else None
@@ -115,7 +122,7 @@ def _assign(connection: Connection, form: Form) -> str:
 
 
 def _undo(connection: Connection, form: Form) -> str:
-    count = assign.undo(connection, _number(form, "assignment"), now_ms())
+    count = assign.undo(connection, assign.find(connection, _one(form, "assignment")), now_ms())
     return f"{count} readings are where they were."
 
 

@@ -7,9 +7,10 @@ import struct
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from curbtick.fleet.rounds import note_sent
-from curbtick.store import tables
-from curbtick.store.history import Store, ensure_probe
+from curbtick.fleet import vehicles
+from curbtick.fleet.vehicles import Bumper
+from curbtick.store.history import Store
+from curbtick.store.journal import write
 from curbtick_wire import names, records
 
 PROBE = "e660c0d1c7302a11"
@@ -71,45 +72,17 @@ def anchored(seq: int, host_s: int, boot: int = 1, ticks_ms: int = 1000, uncerta
 def add_vehicle(
     store: Store, name: str, positions: int = 4, class_khz: int = 48, from_ms: int = 0, **more: Any
 ) -> int:
+    bumper = Bumper(positions, class_khz)
     with store.write() as connection:
-        made = connection.execute(tables.vehicles.insert().values(name=name, created_ms=from_ms, **more))
-        key = int(made.inserted_primary_key[0])
-        connection.execute(
-            tables.bumpers.insert(),
-            [
-                {
-                    "vehicle_id": key,
-                    "bumper": b,
-                    "positions": positions,
-                    "class_khz": class_khz,
-                    "from_ms": from_ms,
-                }
-                for b in (names.REAR, names.FRONT)
-            ],
-        )
-    return key
+        return vehicles.add(connection, name, bumper, bumper, from_ms, **more)
 
 
 def add_round(store: Store, number: int, vehicle_ids: Sequence[int], technician: str | None = None) -> None:
     with store.write() as connection:
-        made = connection.execute(
-            tables.rounds.insert().values(number=number, made_ms=0, technician=technician)
-        )
-        connection.execute(
-            tables.round_vehicles.insert(),
-            [
-                {
-                    "round_id": made.inserted_primary_key[0],
-                    "place": place,
-                    "vehicle_id": key,
-                    "rear_positions": 4,
-                    "rear_class_khz": 48,
-                    "front_positions": 4,
-                    "front_class_khz": 48,
-                }
-                for place, key in enumerate(vehicle_ids, 1)
-            ],
-        )
+        refs = [vehicles.ref_of(connection, key) for key in vehicle_ids]
+        payload = {"number": number, "name": None, "technician": technician}
+        rows = [[ref, [4, 48], [4, 48]] for ref in refs]
+        write.note(connection, "round_made", {**payload, "vehicles": rows}, 0)
 
 
 class Logbook:
@@ -124,7 +97,6 @@ class Logbook:
     def visit(self, at_ms: int, *values: Mapping[str, Any], anchor: bool = True) -> list[int]:
         """Store one reading for each dict of values, a second apart; returns their sequence numbers."""
         self.boot += 1
-        self._give({fields.get("round_id", 0) for fields in values} - {0}, at_ms)
         batch = []
         if anchor:
             self.seq += 1
@@ -136,10 +108,3 @@ class Logbook:
             batch.append(reading(self.seq, self.boot, place * 1000, **fields))
         self.store.ingest(self.probe, batch, received_ms=at_ms + 3_600_000)
         return seqs
-
-    def _give(self, numbers: set[int], at_ms: int) -> None:
-        """Note that the probe got these rounds from this history."""
-        with self.store.write() as connection:
-            key = ensure_probe(connection, self.probe, at_ms)
-            for number in numbers:
-                note_sent(connection, key, "round", number, at_ms)

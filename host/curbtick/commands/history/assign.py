@@ -30,7 +30,7 @@ def assign_readings(
     position: Annotated[
         int | None, typer.Option(help="Position of the first one.", show_default=False)
     ] = None,
-    undo: Annotated[int | None, typer.Option(help="Take back an assignment.", show_default=False)] = None,
+    undo: Annotated[str | None, typer.Option(help="Take back an assignment.", show_default=False)] = None,
     why: Annotated[str | None, typer.Option(help="Words to keep.", show_default=False)] = None,
     by: By = None,
     db: Db = None,
@@ -42,7 +42,7 @@ def assign_readings(
     output = Output(as_json)
     with open_store(db) as store, store.write() as connection:
         if undo is not None:
-            count = assign.undo(connection, undo, now_ms())
+            count = assign.undo(connection, assign.find(connection, undo), now_ms())
             findings.refresh(connection)
             output.say(f"Assignment {undo} is taken back: {count} readings are where they were.")
             output.done({"undone": undo, "readings": count})
@@ -73,10 +73,11 @@ def _assign(  # noqa: PLR0913
         connection, chosen, target, now_ms(), bumper=number, first_position=position, by=by, why=why
     )
     findings.refresh(connection)
+    number = assign.number_of(key)
     output.say(
-        f"{len(chosen)} readings belong to {target.name} now. `curbtick assign --undo {key}` takes it back."
+        f"{len(chosen)} readings belong to {target.name} now. `curbtick assign --undo {number}` takes it back."
     )
-    output.done({"assignment": key, "readings": [r.ref for r in chosen], "vehicle": target.name})
+    output.done({"assignment": number, "readings": [r.ref for r in chosen], "vehicle": target.name})
 
 
 def _list(output: Output, connection: Any) -> None:
@@ -89,7 +90,12 @@ def _list(output: Output, connection: Any) -> None:
     )
     output.table(
         ("assignment", "when", "by", "readings", "why"),
-        [(a.id, when(a.at_ms), a.by, a.readings, a.why) for a in standing],
+        [(a.number, when(a.at_ms), a.by, a.readings, a.why) for a in standing],
         "Assignments that stand",
     )
-    output.done({"unassigned": [r.ref for r in loose], "assignments": [asdict(a) for a in standing]})
+    output.done(
+        {
+            "unassigned": [r.ref for r in loose],
+            "assignments": [{**asdict(a), "number": a.number} for a in standing],
+        }
+    )

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 import typer
 
 from curbtick.commands.output import Db, Json, Output
-from curbtick.dates import when
+from curbtick.dates import now_ms, when
 from curbtick.errors import InputError
 from curbtick.fleet.work import assign, findings
 from curbtick.store import copy, depots, roles, schema, tables
@@ -84,7 +84,7 @@ def bench(
     """Say which depot a bench stands in."""
     output = Output(as_json)
     with open_store(db) as store, store.write() as connection:
-        depots.place_bench(connection, name, depot)
+        depots.place_bench(connection, name, depot, now_ms())
     output.say(f"Bench {name} stands in {depot}.")
     output.done({"bench": name, "depot": depot})
 

@@ -52,7 +52,7 @@ def swap_(
             chosen = _newest_swap(connection, found, number, {position_a, position_b})
         if undo:
             swap.undo(connection, chosen.id, now_ms())
-            output.say(f"Swap {chosen.id} is taken back.")
+            output.say(f"The swap of {position_a} and {position_b} is taken back.")
             output.done({"swap": chosen.id, "undone": True})
         elif decide:
             _decide(output, connection, chosen)

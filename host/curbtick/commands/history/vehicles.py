@@ -32,12 +32,12 @@ def list_vehicles(ctx: typer.Context, db: Db = None, as_json: Json = False) -> N
         return
     output = Output(as_json)
     with open_store(db) as store, store.read() as connection:
-        found = vehicles.load(connection)
+        found, alike = vehicles.load(connection), vehicles.alike(connection)
     output.table(
         ("", "name", "type", "depot", "rear", "front", "retired"),
         [
             (
-                f"#{v.id}",
+                v.number,
                 v.name,
                 v.type,
                 v.depot,
@@ -48,7 +48,12 @@ def list_vehicles(ctx: typer.Context, db: Db = None, as_json: Json = False) -> N
             for v in found
         ],
     )
-    output.done({"vehicles": [as_object(v) for v in found]})
+    for one, other in alike:
+        output.say(
+            f"{one.number} and {other.number} are both called {one.name}: are they one vehicle? "
+            f"`curbtick vehicles same '{one.number}' '{other.number}'` says so; rename one if not."
+        )
+    output.done({"vehicles": [as_object(v) for v in found], "alike": [[a.id, b.id] for a, b in alike]})
 
 
 def as_object(vehicle: Vehicle) -> dict[str, Any]:
@@ -59,6 +64,7 @@ def as_object(vehicle: Vehicle) -> dict[str, Any]:
     }
     return {
         "id": vehicle.id,
+        "number": vehicle.number,
         "name": vehicle.name,
         "type": vehicle.type,
         "depot": vehicle.depot,
@@ -110,7 +116,8 @@ def add(
             depot=depot,
             is_reference=reference,
         )
-    output.say(f"Added {name} as #{key}.")
+        (made,) = vehicles.load(connection, [key])
+    output.say(f"Added {name} as {made.number}.")
     output.done({"id": key})
 
 
@@ -134,6 +141,22 @@ def retire(name: Name, db: Db = None, as_json: Json = False) -> None:
         vehicles.retire(connection, vehicle.id, now_ms())
     output.say(f"{vehicle.name} is retired.")
     output.done({"id": vehicle.id})
+
+
+@group.command("same")
+def same(
+    name: Name,
+    other: Annotated[str, typer.Argument(help="The other entry of it, by # and its number.")],
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Say that two entered vehicles, at two benches for one, are one and the same; their histories become one."""
+    output = Output(as_json)
+    with open_store(db) as store, store.write() as connection:
+        first, second = vehicles.find(connection, name), vehicles.find(connection, other)
+        vehicles.say_same(connection, first.id, second.id, now_ms())
+    output.say(f"{first.name} {first.number} and {second.name} {second.number} are one vehicle now.")
+    output.done({"ids": [first.id, second.id]})
 
 
 @group.command("refit")

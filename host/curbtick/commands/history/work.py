@@ -119,7 +119,7 @@ def _say_finding(output: Output, finding: Finding) -> None:
     why = f" ({reasons_in_words(finding.reasons)})" if finding.reasons else ""
     what = finding.what.replace("_", " ")
     since = date(finding.opened_ms)
-    output.say(f"{finding.id:4}  {finding.vehicle}, {where}: {what}{why}; {finding.state} since {since}")
+    output.say(f"{finding.id}  {finding.vehicle}, {where}: {what}{why}; {finding.state} since {since}")
     if finding.next_words:
         output.say(f"      next: {finding.next_words}")
 
@@ -136,7 +136,7 @@ def finding_object(finding: Finding) -> dict[str, Any]:
 
 @group.command("done")
 def done(
-    finding: Annotated[int, typer.Argument(help="Number of the finding.")],
+    finding: Annotated[str, typer.Argument(help="The finding, as the list names it.")],
     step: Annotated[str, typer.Argument(help="What was done: " + ", ".join(findings.STEP_WORDS))],
     note: Annotated[
         str | None, typer.Option(help="Words to keep, fault codes for one.", show_default=False)

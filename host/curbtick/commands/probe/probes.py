@@ -10,7 +10,7 @@ import typer
 
 from curbtick.commands.output import Db, Json, Output
 from curbtick.dates import now_ms, when
-from curbtick.errors import InputError, LinkError, NoHistoryError
+from curbtick.errors import LinkError, NoHistoryError
 from curbtick.exchange.pull import Pull, pull_probe
 from curbtick.fleet.probes import health
 from curbtick.fleet.probes.health import Health
@@ -102,7 +102,7 @@ def _object(probe: Health) -> dict[str, Any]:
     return {
         "name": probe.name,
         "unique_id": probe.unique_id,
-        "life": probe.life,
+        "log_id": probe.log_id,
         "depot": probe.depot,
         "last_pull_ms": probe.last_pull_ms,
         "stored": probe.stored,
@@ -161,28 +161,9 @@ def describe(
     """Name a probe or say which depot it belongs to now; its history stays one, wherever it goes."""
     output = Output(as_json)
     with open_store(db) as store, store.write() as connection:
-        describe_probe(connection, probe, name, depot)
+        describe_probe(connection, probe, name, depot, now_ms())
     output.say(f"Probe {name or probe}{f' belongs to {depot}' if depot else ''}.")
     output.done({"probe": name or probe, "depot": depot})
-
-
-@group.command("renew")
-def renew(
-    unique_id: Annotated[str, typer.Argument(help="The probe's unique id in hex.")],
-    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
-    db: Db = None,
-    as_json: Json = False,
-) -> None:
-    """Begin a new life for a probe whose storage was wiped: its numbers start over, the old stay apart."""
-    output = Output(as_json)
-    if not yes and not output.agreed(f"Was the storage of probe {unique_id} wiped?"):
-        raise InputError(
-            "Nothing was changed.", "The history is as it was.", "Say yes if the storage was wiped."
-        )
-    with open_store(db) as store:
-        store.renew_probe(unique_id.lower())
-    output.say(f"Probe {unique_id} begins a new life in the history.")
-    output.done({"probe": unique_id.lower()})
 
 
 def pull(port: Port = None, db: Db = None, as_json: Json = False) -> None:

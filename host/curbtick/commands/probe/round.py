@@ -58,7 +58,7 @@ def make(
 def _namesakes(connection: Connection, round_: Round) -> list[str]:
     """Which vehicle a name means, where a retired one had it too."""
     return [
-        f"{vehicle.name} is #{vehicle.id}; #{other.id}, which had the name before, is retired."
+        f"{vehicle.name} is {vehicle.number}; {other.number}, which had the name before, is retired."
         for vehicle in round_.vehicles
         for other in vehicles.retired_namesakes(connection, vehicle)
     ]
@@ -67,7 +67,7 @@ def _namesakes(connection: Connection, round_: Round) -> list[str]:
 def _retired(round_: Round) -> list[str]:
     """What must be known of a round's vehicles that were retired after it was made."""
     return [
-        f"{vehicle.name} (#{vehicle.id}) was retired after this round was made; leave it out, or make another."
+        f"{vehicle.name} ({vehicle.number}) was retired after this round was made; leave it out, or make another."
         for vehicle in round_.vehicles
         if vehicle.retired_ms is not None
     ]
@@ -102,18 +102,12 @@ def send(number: Number = None, port: Port = None, db: Db = None, as_json: Json 
     with open_store(db) as store, connect(port) as probe:
         with store.read() as connection:
             round_ = rounds.load(connection, number)
-        round_sent = send_round(store, probe, round_)
-    notes = _retired(round_sent)
-    if round_sent.number != round_.number:
-        notes.append(
-            f"The probe has had another bench's round {round_.number}, so this one was sent as round "
-            f"{round_sent.number}: "
-            f"print its sheet with `curbtick round print {round_sent.number}`."
-        )
-    output.say(f"Probe {probe.unique_id} has round {round_sent.number}: {len(round_sent.vehicles)} vehicles.")
+        send_round(store, probe, round_)
+    notes = _retired(round_)
+    output.say(f"Probe {probe.unique_id} has round {round_.number}: {len(round_.vehicles)} vehicles.")
     for note in notes:
         output.say(note)
-    summary = {"round": round_sent.number, "probe": probe.unique_id, "vehicles": len(round_sent.vehicles)}
+    summary = {"round": round_.number, "probe": probe.unique_id, "vehicles": len(round_.vehicles)}
     output.done({**summary, "notes": notes})
 
 

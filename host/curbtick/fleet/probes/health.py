@@ -33,7 +33,7 @@ KEPT = 60
 class Health:
     """A probe's state.
 
-    probe_id: key of this life of its log.
+    probe_id: key of this log of it.
     stored: the ranges of records that the history has.
     unanchored_boots: starts whose time is not known.
     references: its readings of the reference sensors, oldest first.
@@ -47,7 +47,7 @@ class Health:
     probe_id: int
     name: str
     unique_id: str
-    life: int
+    log_id: int
     depot: str | None
     last_pull_ms: int | None
     stored: Sequence[runs.Run]
@@ -79,7 +79,7 @@ def _of_probe(
         probe_id=probe.id,
         name=probe.name,
         unique_id=probe.unique_id,
-        life=probe.life,
+        log_id=probe.log_id,
         depot=probe.depot,
         last_pull_ms=_last_pull_ms(connection, probe.id),
         stored=runs.of(connection, probe.id),

@@ -9,18 +9,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from curbtick_wire import names
-from sqlalchemy import Connection, select, update
+from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
-from curbtick.fleet import readings
-from curbtick.fleet.places import results
+from curbtick.fleet import readings, vehicles
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
-from curbtick.fleet.work import findings
 from curbtick.store import tables
-from curbtick.store.history import inserted_key
+from curbtick.store.journal import entries, order, write
 
-Place = tuple[int | None, int, int]
+Place = tuple[int, int, int]
+_SHOWN = 6
 
 
 @dataclass(frozen=True)
@@ -32,6 +31,11 @@ class Assignment:
     by: str | None
     why: str | None
     readings: int
+
+    @property
+    def number(self) -> str:
+        """What the commands call it by."""
+        return number_of(self.id)
 
 
 def to_vehicle(
@@ -103,52 +107,11 @@ def _move(
     by: str | None,
     why: str | None,
 ) -> int:
-    result = connection.execute(tables.assignments.insert().values(at_ms=at_ms, by=by, why=why))
-    key = inserted_key(result)
-    for reading, place in moves:
-        connection.execute(
-            tables.assigned.insert().values(
-                assignment_id=key,
-                reading_id=reading.id,
-                old_vehicle_id=reading.vehicle_id,
-                old_bumper=reading.bumper,
-                old_position=reading.position,
-                new_vehicle_id=place[0],
-                new_bumper=place[1],
-                new_position=place[2],
-            )
-        )
-        _hold(connection, reading.id, place)
-    settle(connection, [reading.id for reading, _ in moves])
-    return key
-
-
-def settle(connection: Connection, moved_ids: Sequence[int]) -> None:
-    """Let bumper results, findings and marks of being superseded follow readings that were moved."""
-    moved = list(readings.by_ids(connection, moved_ids).values())
-    results.follow(connection, moved)
-    findings.follow(connection, moved_ids)
-    _mark_superseded(connection, moved)
-
-
-def _mark_superseded(connection: Connection, moved: Sequence[Reading]) -> None:
-    """Readings without a round supersede those before them at the same place only.
-
-    The probe calls each vehicle the same there, and takes the next one's first position for the last one's again.
-    """
-    free = [reading for reading in moved if not reading.values["round_id"]]
-    of_seq = {(reading.probe_id, reading.seq): reading for reading in free}
-    again = [of_seq.get((one.probe_id, int(one.values["supersedes_seq"] or 0))) for one in free]
-    replaced = {old.id for old, new in zip(again, free, strict=True) if old and old.place == new.place}
-    for reading in free:
-        mark = int(reading.id in replaced and reading.vehicle_id is not None)
-        change = update(tables.readings).where(tables.readings.c.id == reading.id)
-        connection.execute(change.values(superseded=mark))
-
-
-def _hold(connection: Connection, reading_id: int, place: Place) -> None:
-    values = {"vehicle_id": place[0], "at_bumper": place[1], "at_position": place[2]}
-    connection.execute(update(tables.readings).where(tables.readings.c.id == reading_id).values(**values))
+    rows = [
+        [readings.name_of(connection, reading), vehicles.ref_of(connection, vehicle_id), bumper, position]
+        for reading, (vehicle_id, bumper, position) in moves
+    ]
+    return write.note(connection, "readings_assigned", {"readings": rows, "why": why}, at_ms, by).key
 
 
 def undo(connection: Connection, assignment_id: int, at_ms: int) -> int:
@@ -157,37 +120,57 @@ def undo(connection: Connection, assignment_id: int, at_ms: int) -> int:
     """
     columns = tables.assignments.c
     standing = connection.execute(
-        select(columns.id).where(columns.id == assignment_id, columns.undone_ms.is_(None))
+        select(columns.digest).where(columns.id == assignment_id, columns.is_undone.is_(False))
     ).one_or_none()
     if standing is None:
         raise InputError(
-            f"There is no assignment {assignment_id} to undo.",
+            f"There is no assignment {number_of(assignment_id)} to undo.",
             "Nothing was changed.",
             "`curbtick assign` alone lists the ones that stand.",
         )
     _check_newest(connection, assignment_id)
-    moved = connection.execute(
-        select(tables.assigned).where(tables.assigned.c.assignment_id == assignment_id)
-    ).all()
-    for row in moved:
-        _hold(connection, row.reading_id, (row.old_vehicle_id, row.old_bumper, row.old_position))
-    settle(connection, [row.reading_id for row in moved])
-    connection.execute(update(tables.assignments).where(columns.id == assignment_id).values(undone_ms=at_ms))
-    return len(moved)
+    mine = tables.assigned.c.assignment_id == assignment_id
+    count = connection.scalar(select(func.count()).select_from(tables.assigned).where(mine))
+    write.note(connection, "undone", {"entry": bytes(standing.digest).hex()}, at_ms)
+    return int(count or 0)
+
+
+def number_of(assignment_id: int) -> str:
+    """An assignment's number as the commands show and take it."""
+    return vehicles.number_of(assignment_id)[:_SHOWN]
+
+
+def find(connection: Connection, number: str) -> int:
+    """Key of the assignment of a number, or of its beginning. Raises InputError."""
+    keys = connection.execute(select(tables.assignments.c.id)).scalars()
+    found = [key for key in keys if number and vehicles.number_of(key).startswith(number.lower())]
+    if len(found) != 1:
+        raise InputError(
+            f"There is no assignment {number} to undo."
+            if not found
+            else f"More than one assignment begins with {number}.",
+            "Nothing was changed.",
+            "`curbtick assign` alone lists the ones that stand.",
+        )
+    return found[0]
 
 
 def _check_newest(connection: Connection, assignment_id: int) -> None:
     """Refuse to undo an assignment whose readings a later, standing one has moved again."""
-    mine = select(tables.assigned.c.reading_id).where(tables.assigned.c.assignment_id == assignment_id)
-    later = connection.scalar(
-        select(tables.assigned.c.assignment_id)
-        .join(tables.assignments, tables.assignments.c.id == tables.assigned.c.assignment_id)
-        .where(tables.assigned.c.reading_id.in_(mine), tables.assigned.c.assignment_id > assignment_id)
-        .where(tables.assignments.c.undone_ms.is_(None))
-        .order_by(tables.assigned.c.assignment_id.desc())
-        .limit(1)
+    assigned, assignment = tables.assigned.c, tables.assignments.c
+    mine = select(assigned.reading_id).where(assigned.assignment_id == assignment_id)
+    others = (
+        select(assignment.id, assignment.origin, assignment.number)
+        .join(tables.assigned, assigned.assignment_id == assignment.id)
+        .where(assigned.reading_id.in_(mine), assignment.is_undone.is_(False))
+        .distinct()
     )
-    if later is not None:
+    rows = connection.execute(others).all()
+    in_order = order.ordered(
+        entries.counting(connection, entries.named(connection, [tuple(r)[1:] for r in rows]))
+    )
+    if in_order and in_order[-1].key != assignment_id:
+        later = number_of(in_order[-1].key)
         raise InputError(
             f"Assignment {later} has moved some of these readings again.",
             "Nothing was changed.",
@@ -198,7 +181,11 @@ def _check_newest(connection: Connection, assignment_id: int) -> None:
 def standing(connection: Connection) -> list[Assignment]:
     """Assignments that were not undone, newest first."""
     columns = tables.assignments.c
-    query = select(tables.assignments).where(columns.undone_ms.is_(None)).order_by(columns.id.desc())
+    query = (
+        select(tables.assignments)
+        .where(columns.is_undone.is_(False))
+        .order_by(columns.at_ms.desc(), columns.id)
+    )
     assignments = []
     for row in connection.execute(query).all():
         moved = connection.execute(

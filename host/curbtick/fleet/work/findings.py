@@ -1,29 +1,24 @@
-"""The work list: what is wrong, the next step in the order a workshop would try it, and whether it is
-proved.
+"""The work list: what is wrong, the next step in the order a workshop would try it, and whether it is proved.
 
-A finding opens with a WEAK or DEAD place, or with a bumper that does not transmit. It is done when a
-repairing step is noted on it, and proved when a later reading passes; a later bad reading opens it again. Only a
-reading that was surely taken after the one that opened it, and after the repair, proves anything. A finding whose
-reading turns out to be another vehicle's is withdrawn, and one whose proof does is to be done again.
-The order of the steps is common practice: cheapest first.
+What opens, does and proves a finding is the fold's (`store/fold/worklist.py`). The order of the steps is common
+practice: cheapest first.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 from curbtick_wire import names
-from sqlalchemy import ColumnElement, Connection, func, select, update
+from sqlalchemy import ColumnElement, Connection, bindparam, select
 
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
-from curbtick.fleet.places import state
-from curbtick.fleet.places.state import Place, VehicleState
-from curbtick.fleet.readings import Reading
-from curbtick.store import tables
-from curbtick.store.history import inserted_key
+from curbtick.store import keys, tables
+from curbtick.store.fold import findings as fold
+from curbtick.store.fold.worklist import DONE, OPEN, PROVED
+from curbtick.store.journal import write
 
-OPEN, DONE, PROVED, WITHDRAWN = "open", "done", "proved", "withdrawn"
+WHOLE_BUMPER = "-bumper"
 UNPROVED = (OPEN, DONE)
 
 SENSOR_STEPS = (
@@ -43,10 +38,6 @@ SILENT_STEPS = (
     ),
     ("read_again", "Read the whole bumper again"),
 )
-# What shows that a bumper transmits.
-_HEARD = ("pass", "weak")
-_FAULTS = ("weak", "dead")
-REPAIRS = frozenset(("clean", "replace", "repair", "conditions", "fuse", "module", "fault_memory"))
 NOTE = "note"
 STEP_WORDS = {
     **dict(SILENT_STEPS),
@@ -70,14 +61,15 @@ class Step:
 class Finding:
     """One thing that is wrong with a vehicle.
 
+    id: the reading that opened it, as a user names readings; of a whole bumper with WHOLE_BUMPER behind it.
     position: 0 for the whole bumper.
     what: "weak", "dead" or "not_transmitting".
-    state: OPEN, DONE, PROVED or WITHDRAWN.
+    state: OPEN, DONE or PROVED.
     opened_by_id, proved_by_id: the readings that opened and proved it.
     steps: in the order of time.
     """
 
-    id: int
+    id: str
     vehicle_id: int
     vehicle: str
     bumper: int
@@ -87,7 +79,7 @@ class Finding:
     state: str
     opened_ms: int
     proved_ms: int | None
-    opened_by_id: int | None
+    opened_by_id: int
     proved_by_id: int | None
     steps: Sequence[Step]
 
@@ -112,183 +104,14 @@ class Finding:
         return "" if self.next_step is None else dict(self.plan)[self.next_step]
 
 
-def refresh(connection: Connection, vehicle_ids: Sequence[int] | None = None) -> None:
-    """Open, reopen and prove findings by how every vehicle stands now. Doing it twice changes nothing more."""
-    chosen = [v for v in vehicles.load(connection, vehicle_ids) if not v.is_reference]
-    unproved = _unproved(connection)
-    for standing in state.of_vehicles(connection, chosen):
-        _refresh_vehicle(connection, standing, unproved)
-
-
-_Key = tuple[int, int, int]
-
-
-class _Known(NamedTuple):
-    """An unproved finding.
-
-    repaired_ms: when the last repairing step was taken, 0 for none.
-    opener: (probe, sequence number) of the reading that opened it.
-    """
-
-    id: int
-    state: str
-    repaired_ms: int
-    opened_ms: int
-    opener: tuple[int, int] | None
-
-    def is_after(self, place: Place) -> bool:
-        """Whether a place's reading was surely taken after the repair and after the reading that opened this."""
-        reading = place.reading
-        if reading is None or 0 < self.repaired_ms >= place.earliest_ms:
-            return False
-        if self.opener is not None and self.opener[0] == reading.probe_id:
-            return reading.seq > self.opener[1]
-        return place.earliest_ms > self.opened_ms
-
-
-def _unproved(connection: Connection) -> dict[_Key, _Known]:
-    finding, step = tables.findings.c, tables.steps.c
-    repairs = step.finding_id == finding.id, step.step.in_(REPAIRS)
-    repaired_ms = select(func.max(step.at_ms)).where(*repairs).scalar_subquery()
-    opener = tables.readings.c
-    query = (
-        select(tables.findings, repaired_ms.label("repaired_ms"), opener.probe_id, opener.seq)
-        .select_from(tables.findings.outerjoin(tables.readings, opener.id == finding.opened_by_id))
-        .where(finding.state.in_(UNPROVED))
-    )
-    return {(row.vehicle_id, row.bumper, row.position): _known(row) for row in connection.execute(query)}
-
-
-def _known(row: Any) -> _Known:
-    opener = None if row.probe_id is None else (row.probe_id, row.seq)
-    return _Known(row.id, row.state, row.repaired_ms or 0, row.opened_ms, opener)
-
-
-def _refresh_vehicle(connection: Connection, standing: VehicleState, unproved: Mapping[_Key, _Known]) -> None:
-    for bumper in range(len(names.BUMPERS)):
-        finding = unproved.get((standing.vehicle.id, bumper, 0))
-        _refresh_bumper(connection, standing, bumper, finding)
-    for place in standing.places:
-        # A bumper may be silent by a reading that came from another vehicle; what was found beside it stands.
-        is_silent = place.bumper in standing.silent_bumpers and place.verdict not in _FAULTS
-        if place.reading is not None and not is_silent:
-            key = (standing.vehicle.id, place.bumper, place.position)
-            _refresh_place(connection, key, place, unproved.get(key))
-
-
-def _refresh_bumper(
-    connection: Connection, standing: VehicleState, bumper: int, finding: _Known | None
-) -> None:
-    """A silent bumper is a finding, opened again where it is silent after the repair too, and proved to transmit by
-    any later PASS or WEAK on it.
-    """
-    readings = [(place, place.reading) for place in standing.at(bumper) if place.reading is not None]
-    if bumper in standing.silent_bumpers:
-        last = max((reading for _, reading in readings), key=lambda one: (one.sort_ms, one.seq))
-        if finding is not None:
-            _reopen(connection, finding, last.sort_ms)
-        else:
-            _open(connection, (standing.vehicle.id, bumper, 0), "not_transmitting", (), last.sort_ms, last.id)
-    elif finding is not None:
-        heard = [one for place, one in readings if one.verdict in _HEARD and finding.is_after(place)]
-        if heard:
-            _prove(connection, finding.id, heard[0])
-
-
-def _refresh_place(connection: Connection, key: _Key, place: Place, finding: _Known | None) -> None:
-    reading = place.reading
-    assert reading is not None
-    if place.verdict in _FAULTS:
-        if finding is None:
-            _open(connection, key, place.verdict, place.reasons, reading.sort_ms, reading.id)
-        else:
-            values = {"what": place.verdict, "reasons": names.mask_of(names.REASONS, place.reasons)}
-            connection.execute(
-                update(tables.findings).where(tables.findings.c.id == finding.id).values(**values)
-            )
-            _reopen(connection, finding, reading.sort_ms)
-    elif place.verdict == "pass" and finding is not None and finding.is_after(place):
-        _prove(connection, finding.id, reading)
-
-
-def _reopen(connection: Connection, finding: _Known, read_ms: int) -> None:
-    """A repair that a later reading belies leaves a finding open."""
-    if finding.state == DONE and read_ms > finding.repaired_ms:
-        connection.execute(
-            update(tables.findings).where(tables.findings.c.id == finding.id).values(state=OPEN)
-        )
-
-
-def _open(
-    connection: Connection, key: _Key, what: str, reasons: Sequence[str], at_ms: int, reading_id: int | None
-) -> None:
-    connection.execute(
-        tables.findings.insert().values(
-            vehicle_id=key[0],
-            bumper=key[1],
-            position=key[2],
-            what=what,
-            state=OPEN,
-            opened_ms=at_ms,
-            reasons=names.mask_of(names.REASONS, reasons),
-            opened_by_id=reading_id,
-        )
-    )
-
-
-def _prove(connection: Connection, finding_id: int, reading: Reading) -> None:
-    values = {"state": PROVED, "proved_ms": reading.sort_ms, "proved_by_id": reading.id}
-    connection.execute(update(tables.findings).where(tables.findings.c.id == finding_id).values(**values))
-
-
-def follow(connection: Connection, moved_ids: Sequence[int]) -> None:
-    """Let findings follow readings that were moved: a finding is withdrawn where its opener no longer belongs and back
-    where it belongs again; one proved by a reading that belongs elsewhere is to be done again.
-    """
-    finding = tables.findings.c
-    opened = finding.opened_by_id.in_(moved_ids)
-    withdrawn = (finding.state.in_(UNPROVED), opened, ~_belongs(finding.opened_by_id))
-    connection.execute(update(tables.findings).where(*withdrawn).values(state=WITHDRAWN))
-    disproved = (
-        (finding.state == PROVED) & finding.proved_by_id.in_(moved_ids) & ~_belongs(finding.proved_by_id)
-    )
-    back = (finding.state == WITHDRAWN) & opened & _belongs(finding.opened_by_id)
-    query = (
-        select(tables.findings).where(disproved | back).order_by(finding.opened_ms.desc(), finding.id.desc())
-    )
-    for row in connection.execute(query).all():
-        _take_up(connection, row)
-
-
-def _belongs(reading_id: ColumnElement[int]) -> ColumnElement[bool]:
-    """Whether a reading that a finding names is at the finding's place."""
-    finding, reading = tables.findings.c, tables.readings.c
-    here = (reading.vehicle_id == finding.vehicle_id) & (reading.at_bumper == finding.bumper)
-    same_place = finding.position.in_((0, reading.at_position))
-    return select(reading.id).where(reading.id == reading_id, here, same_place).exists()
-
-
-def _take_up(connection: Connection, row: Any) -> None:
-    """Have a finding to be done again, unless its opener is another vehicle's or another one at its place is to be."""
-    finding, step = tables.findings.c, tables.steps.c
-    mine = finding.id == row.id
-    place = [finding[name] == row._mapping[name] for name in ("vehicle_id", "bumper", "position")]
-    opener_gone = finding.opened_by_id.is_not(None) & ~_belongs(finding.opened_by_id)
-    repairs = select(step.id).where(step.finding_id == row.id, step.step.in_(REPAIRS)).limit(1)
-    values: dict[str, object] = {"state": OPEN if connection.scalar(repairs) is None else DONE}
-    if connection.scalar(select(finding.id).where(mine, opener_gone)) is not None:
-        values["state"] = WITHDRAWN
-    elif (
-        connection.scalar(select(finding.id).where(*place, finding.state.in_(UNPROVED)).limit(1)) is not None
-    ):
-        return
-    values |= {"proved_ms": None, "proved_by_id": None}
-    connection.execute(update(tables.findings).where(mine).values(**values))
+def refresh(connection: Connection) -> None:
+    """Open, reopen and prove findings by the readings and entries that are new. Doing it twice changes nothing more."""
+    fold.refresh(connection)
 
 
 def note(
     connection: Connection,
-    finding_id: int,
+    finding_id: str,
     step: str,
     at_ms: int,
     by: str | None = None,
@@ -301,16 +124,57 @@ def note(
             "Nothing was noted.",
             f"The steps are {', '.join(sorted(STEP_WORDS))}.",
         )
-    columns = tables.findings.c
-    state_before = connection.scalar(select(columns.state).where(columns.id == finding_id))
-    if state_before is None:
+    fold.refresh(connection)
+    row = _named(connection, finding_id)
+    if row is None:
         raise InputError(
             f"There is no finding {finding_id}.", "Nothing was noted.", "`curbtick work` lists them."
         )
-    row = {"finding_id": finding_id, "step": step, "at_ms": at_ms, "by": by, "note": text}
-    inserted_key(connection.execute(tables.steps.insert().values(**row)))
-    if state_before == OPEN and step in REPAIRS:
-        connection.execute(update(tables.findings).where(columns.id == finding_id).values(state=DONE))
+    write.note(connection, "step_done", _payload(connection, row, step, text), at_ms, by)
+    fold.refresh(connection)
+
+
+def _named(connection: Connection, finding_id: str) -> Any:
+    """The row of a finding; None where there is none of that name."""
+    ref = finding_id.removesuffix(WHOLE_BUMPER)
+    probe, _, number = ref.rpartition("-")
+    if not number.isdigit():
+        return None
+    columns = tables.findings.c
+    keys_of = [
+        keys.of_record(key, int(number)) for key in connection.execute(_LOGS, {"name": probe}).scalars()
+    ]
+    whole = columns.position == 0 if ref != finding_id else columns.position != 0
+    query = select(tables.findings).where(columns.opened_by_id.in_(keys_of), whole)
+    return connection.execute(query.order_by(columns.state == PROVED).limit(1)).one_or_none()
+
+
+_LOGS = select(tables.probes.c.id).where(tables.probes.c.name == bindparam("name"))
+
+
+def _payload(connection: Connection, row: Any, step: str, text: str | None) -> dict[str, Any]:
+    columns = tables.readings.c
+    here = [columns.vehicle_id == row.vehicle_id, columns.at_bumper == row.bumper]
+    if row.position:
+        here.append(columns.at_position == row.position)
+    newest = select(columns.id).where(*here).order_by(columns.sort_ms.desc(), columns.id.desc()).limit(1)
+    last = connection.scalar(newest)
+    return {
+        "finding": _name(connection, row.opened_by_id),
+        "last": None if last is None else _name(connection, last),
+        "vehicle": vehicles.ref_of(connection, row.vehicle_id),
+        "bumper": row.bumper,
+        "position": row.position,
+        "step": step,
+        "note": text,
+    }
+
+
+def _name(connection: Connection, reading_id: int) -> list[object]:
+    probe = tables.probes.c
+    query = select(probe.unique_id, probe.log_id).where(probe.id == keys.log_of(reading_id))
+    row = connection.execute(query).one()
+    return [row.unique_id, row.log_id, keys.number_of(reading_id)]
 
 
 def load(
@@ -322,8 +186,9 @@ def load(
     """Findings in the given states, by vehicle and place; proved ones only since a time, if one is given."""
     columns = tables.findings.c
     query = (
-        select(tables.findings, tables.vehicles.c.name.label("vehicle"))
+        select(tables.findings, tables.vehicles.c.name.label("vehicle"), tables.probes.c.name.label("probe"))
         .join(tables.vehicles, tables.vehicles.c.id == columns.vehicle_id)
+        .join(tables.probes, tables.probes.c.id == _log(columns.opened_by_id))
         .where(columns.state.in_(states), tables.vehicles.c.retired_ms.is_(None))
         .order_by(
             tables.vehicles.c.name, columns.vehicle_id, columns.bumper, columns.position, columns.opened_ms
@@ -334,24 +199,38 @@ def load(
     if since_ms is not None:
         query = query.where((columns.state != PROVED) | (columns.proved_ms >= since_ms))
     rows = connection.execute(query).all()
-    steps = _steps(connection, [row.id for row in rows])
-    return [_finding(row, steps.get(row.id, [])) for row in rows]
+    steps = _steps(connection, {row.vehicle_id for row in rows})
+    return [_finding(row, steps.get(_place(row), [])) for row in rows]
 
 
-def _steps(connection: Connection, finding_ids: Sequence[int]) -> dict[int, list[Step]]:
+def _log(reading_id: ColumnElement[int]) -> ColumnElement[int]:
+    """Key of a reading's log, in SQL."""
+    return reading_id.op(">>")(keys.BITS)
+
+
+def _place(row: Any) -> tuple[int, int, int, int]:
+    return row.vehicle_id, row.bumper, row.position, row.opened_by_id
+
+
+def _steps(
+    connection: Connection, vehicle_ids: Collection[int]
+) -> dict[tuple[int, int, int, int], list[Step]]:
     columns = tables.steps.c
-    query = (
-        select(tables.steps).where(columns.finding_id.in_(finding_ids)).order_by(columns.at_ms, columns.id)
-    )
-    by_finding: dict[int, list[Step]] = {}
-    for row in connection.execute(query):
-        by_finding.setdefault(row.finding_id, []).append(Step(row.step, row.at_ms, row.by, row.note))
+    by_finding: dict[tuple[int, int, int, int], list[Step]] = {}
+    wanted = sorted(vehicle_ids)
+    for start in range(0, len(wanted), 500):
+        query = select(tables.steps).where(
+            columns.vehicle_id.in_(wanted[start : start + 500]), columns.opened_by_id.is_not(None)
+        )
+        for row in connection.execute(query.order_by(columns.at_ms, columns.id)):
+            by_finding.setdefault(_place(row), []).append(Step(row.step, row.at_ms, row.by, row.note))
     return by_finding
 
 
 def _finding(row: Any, steps: Sequence[Step]) -> Finding:
+    ref = f"{row.probe}-{keys.number_of(row.opened_by_id)}"
     return Finding(
-        id=row.id,
+        id=ref if row.position else ref + WHOLE_BUMPER,
         vehicle_id=row.vehicle_id,
         vehicle=row.vehicle,
         bumper=row.bumper,

@@ -125,16 +125,14 @@ def marks_of(connection: Connection, vehicle_id: int) -> list[PlacedMark]:
 
 
 _WANTED: BindParameter[int] = bindparam("vehicle_id")
-_STEPS = (
-    select(tables.findings.c.bumper, tables.findings.c.position, tables.steps)
-    .join(tables.findings, tables.findings.c.id == tables.steps.c.finding_id)
-    .where(tables.findings.c.vehicle_id == _WANTED)
+_STEPS = select(tables.steps).where(
+    tables.steps.c.vehicle_id == _WANTED, tables.steps.c.opened_by_id.is_not(None)
 )
-_SWAPS = select(tables.swaps).where(tables.swaps.c.vehicle_id == _WANTED, tables.swaps.c.undone_ms.is_(None))
+_SWAPS = select(tables.swaps).where(tables.swaps.c.vehicle_id == _WANTED, tables.swaps.c.is_undone.is_(False))
 _REFITS = (
     select(tables.bumpers)
     .where(tables.bumpers.c.vehicle_id == _WANTED)
-    .order_by(tables.bumpers.c.bumper, tables.bumpers.c.from_ms, tables.bumpers.c.id)
+    .order_by(tables.bumpers.c.bumper, tables.bumpers.c.place)
 )
 
 

@@ -13,17 +13,17 @@ from math import sqrt
 from statistics import median
 
 from curbtick_wire import names
-from sqlalchemy import Connection, bindparam, select, update
+from sqlalchemy import Connection, bindparam, select
 
 from curbtick.dates import date
 from curbtick.errors import InputError
-from curbtick.fleet import readings
+from curbtick.fleet import readings, vehicles
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.limits import repeat
 from curbtick.limits.repeat import STATED_DB, Repeatability
 from curbtick.store import tables
-from curbtick.store.history import inserted_key
+from curbtick.store.journal import write
 
 # A silent position is taken to lie this low: below it nothing is measured.
 SILENT_DB = -50.0
@@ -77,30 +77,27 @@ def record(
             "Nothing was noted.",
             f"Name two different positions from 1 to {highest}.",
         )
-    row = {
-        "vehicle_id": vehicle.id,
-        "bumper": bumper,
-        "position_a": position_a,
-        "position_b": position_b,
-        "at_ms": at_ms,
-        "by": by,
-    }
-    return inserted_key(connection.execute(tables.swaps.insert().values(**row)))
+    ref = vehicles.ref_of(connection, vehicle.id)
+    payload = {"vehicle": ref, "bumper": bumper, "positions": [position_a, position_b]}
+    return write.note(connection, "swapped", payload, at_ms, by).key
 
 
 def undo(connection: Connection, swap_id: int, at_ms: int) -> None:
     """Take back the note of a swap. Raises InputError."""
     columns = tables.swaps.c
-    where = (columns.id == swap_id, columns.undone_ms.is_(None))
-    if connection.execute(update(tables.swaps).where(*where).values(undone_ms=at_ms)).rowcount == 0:
+    digest = connection.scalar(
+        select(columns.digest).where(columns.id == swap_id, columns.is_undone.is_(False))
+    )
+    if digest is None:
         raise InputError(
-            f"There is no swap {swap_id} to undo.", "Nothing was changed.", "`curbtick work` lists them."
+            "There is no such swap to undo.", "Nothing was changed.", "`curbtick work` lists them."
         )
+    write.note(connection, "undone", {"entry": bytes(digest).hex()}, at_ms)
 
 
 _OF_VEHICLE = (
     select(tables.swaps)
-    .where(tables.swaps.c.vehicle_id == bindparam("vehicle_id"), tables.swaps.c.undone_ms.is_(None))
+    .where(tables.swaps.c.vehicle_id == bindparam("vehicle_id"), tables.swaps.c.is_undone.is_(False))
     .order_by(tables.swaps.c.at_ms, tables.swaps.c.id)
 )
 

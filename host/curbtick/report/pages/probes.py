@@ -30,7 +30,7 @@ def _probe(frame: Frame, probe: Health, undated: int) -> dict[str, Any]:
     return {
         "name": probe.name,
         "unique_id": probe.unique_id,
-        "life": probe.life,
+        "log": f"{probe.log_id:08x}" if probe.log_id else "",
         "depot": probe.depot,
         "flags": probe.flags,
         "facts": facts,

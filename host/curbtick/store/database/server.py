@@ -5,7 +5,8 @@ computer could read. Options of libpq pass through the URL: `?sslmode=verify-ful
 
 Every change outside a pull waits for the others (`exclusive`), as in a SQLite file; pulls only wait for such
 a change and for pulls of the same probe (`of_pulls` and the lock on the probe's row), so eight benches pull
-eight probes at once and one probe's records are still looked up and stored by one bench at a time.
+eight probes at once and one probe's records are still looked up and stored by one bench at a time. Locks are on rows
+that a reader may not lock, for advisory locks anybody can take.
 """
 
 import logging
@@ -17,6 +18,8 @@ from sqlalchemy.exc import ArgumentError
 
 from curbtick.errors import InputError
 
+CACHE = "cache"
+"""The schema of what follows from the history and can be made anew."""
 CONNECT_TIMEOUT_S = 10
 LOCK_TIMEOUT_S = 60
 # A server that vanished without a word is given up after this long.
@@ -24,8 +27,8 @@ SILENT_MS = 30_000
 # What a lost connection makes these libraries log is told by the error that a caller gets.
 for _library in ("sqlalchemy", "psycopg"):
     logging.getLogger(_library).addHandler(logging.NullHandler())
-# Taken in this order: changes, new probes, a probe's row, new benches; so no two transactions wait for each other.
-_CHANGES, _NEW_PROBES, _NEW_BENCHES = 0x43555242, 0x43555243, 0x43555244
+# Taken in this order, a log's row and a writer's after them; so no two transactions wait for each other.
+CHANGES, NEW_PROBES = "changes", "probes"
 
 
 def with_driver(url: str) -> str:
@@ -64,6 +67,7 @@ def engine(url: str) -> Engine:
 def _on_connect(connection: Any, _record: object) -> None:
     """What is committed is on the server's disk, even where its default says otherwise."""
     with connection.cursor() as cursor:
+        cursor.execute(f"SET search_path = public, {CACHE}")
         cursor.execute(f"SET lock_timeout = '{LOCK_TIMEOUT_S}s'")
         cursor.execute(
             "SELECT set_config('synchronous_commit', 'on', false) "
@@ -74,30 +78,27 @@ def _on_connect(connection: Any, _record: object) -> None:
 
 def exclusive(connection: Connection) -> None:
     """Wait until nobody else changes the history, and keep them waiting until this transaction ends."""
-    _lock(connection, "pg_advisory_xact_lock", _CHANGES)
+    lock(connection, CHANGES)
 
 
 def of_pulls(connection: Connection) -> None:
     """Wait until no change other than pulls is under way, and keep those waiting until this transaction ends."""
-    _lock(connection, "pg_advisory_xact_lock_shared", _CHANGES)
-
-
-def of_new_probes(connection: Connection) -> None:
-    """Wait until nobody else adds a probe, and keep them waiting until this transaction ends."""
-    _lock(connection, "pg_advisory_xact_lock", _NEW_PROBES)
-
-
-def of_new_benches(connection: Connection) -> None:
-    """Wait until nobody else enters a bench, and keep them waiting until this transaction ends."""
-    _lock(connection, "pg_advisory_xact_lock", _NEW_BENCHES)
+    lock(connection, CHANGES, shared=True)
 
 
 def of_probe(connection: Connection, key: int) -> None:
-    """Wait until no other bench adds to a probe's records, and keep them waiting until this transaction ends."""
+    """Wait until no other bench adds to a log, and keep them waiting until this transaction ends."""
     if connection.dialect.name == "postgresql":
         connection.execute(text("SELECT id FROM probes WHERE id = :key FOR UPDATE"), {"key": key})
 
 
-def _lock(connection: Connection, kind: str, number: int) -> None:
-    if connection.dialect.name == "postgresql":
-        connection.execute(text(f"SELECT {kind}({number})"))
+def lock(connection: Connection, name: str, *, shared: bool = False) -> None:
+    """Lock a row of the table of locks until this transaction ends; only who may write the cache can."""
+    if connection.dialect.name != "postgresql":
+        return
+    held = text(f"SELECT name FROM locks WHERE name = :name FOR {'SHARE' if shared else 'UPDATE'}")
+    if connection.scalar(held, {"name": name}) is None:
+        connection.execute(
+            text("INSERT INTO locks (name) VALUES (:name) ON CONFLICT DO NOTHING"), {"name": name}
+        )
+        connection.execute(held, {"name": name})

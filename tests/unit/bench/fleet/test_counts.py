@@ -8,9 +8,7 @@ from typing import Any
 import pytest
 from curbtick.fleet import readings, vehicles
 from curbtick.fleet.places import state
-from curbtick.fleet.rounds import note_sent
 from curbtick.fleet.work import assign, findings
-from curbtick.store.history import ensure_probe
 from curbtick_wire import names
 from sqlalchemy import event
 
@@ -122,8 +120,6 @@ def test_readings_of_unknown_date_hide_no_dead_however_many_there_are(yard: Yard
 
 
 def test_the_last_of_one_undated_start_counts_whichever_came_first(yard: Yard) -> None:
-    with yard.store.write() as connection:
-        note_sent(connection, ensure_probe(connection, PROBE, 0), "round", 1, 0)
     dead = reading(9, 1, 9000, round_id=1, position=1, **DEAD)
     earlier = [reading(seq, 1, 1000 * seq, round_id=1, position=1) for seq in (2, 3, 4, 5)]
     for batch in ([dead], earlier):
@@ -190,7 +186,7 @@ def replaced(yard: Yard) -> int:
 
 def states(yard: Yard) -> list[tuple[int, str, int]]:
     """(vehicle, state, number of steps) of every finding, in the order of their making."""
-    every = beside_the_bus(yard, *findings.UNPROVED, findings.PROVED, findings.WITHDRAWN)
+    every = beside_the_bus(yard, *findings.UNPROVED, findings.PROVED, "withdrawn")
     return [(one.vehicle_id, one.state, len(one.steps)) for one in sorted(every, key=lambda one: one.id)]
 
 

@@ -1,0 +1,56 @@
+"""Columns of the decoded records, derived from the record table of `curbtick_wire.records`, names and units too."""
+
+from typing import Any
+
+from curbtick_wire import records
+from sqlalchemy import BigInteger, Column, Index, Integer, MetaData, SmallInteger, Table, UniqueConstraint
+
+Big = BigInteger().with_variant(Integer, "sqlite")
+_SQL_TYPES: dict[str, Any] = {
+    "b": SmallInteger,
+    "B": SmallInteger,
+    "h": SmallInteger,
+    "H": Integer,
+    "i": Integer,
+    "I": Big,
+}
+
+# What stands for "not measured" on the wire, by format; in the history it is null.
+_MARKERS = {"h": records.NONE_I16, "i": records.NONE_I32}
+# Fields where 0 is the probe's way of saying that there was nothing to measure.
+_ZERO_IS_NONE = frozenset(("frequency_hz", "interval_us", "burst_us", "ringdown_us", "measured_hz"))
+
+
+def _marker_of(name: str, letter: str) -> int | None:
+    return 0 if name in _ZERO_IS_NONE else _MARKERS.get(letter)
+
+
+def record_columns(kind: int) -> list[Column[int]]:
+    """Columns of a record kind's fields; a repeated field becomes one numbered column for each value."""
+    fields = next(entry[2] for entry in records.KINDS if entry[0] == kind)
+    columns: list[Column[int]] = []
+    for name, form, _, _ in fields:
+        count = int(form[:-1] or 1)
+        column_names = [name] if count == 1 else [f"{name}_{place}" for place in range(1, count + 1)]
+        info = {"marker": _marker_of(name, form[-1])}
+        columns += [Column(column, _SQL_TYPES[form[-1]], info=info) for column in column_names]
+    return columns
+
+
+def decoded(metadata: MetaData, name: str, kind: int, *extra: Column[int] | Index) -> Table:
+    """A decoded table: key, origin, time, the kind's fields, then `extra`."""
+    return Table(
+        name,
+        metadata,
+        Column("id", Big, primary_key=True, autoincrement=False),
+        Column("probe_id", Big, nullable=False),
+        Column("seq", Big, nullable=False),
+        Column("boot", Integer, nullable=False),
+        Column("ticks_ms", Big, nullable=False),
+        Column("time_ms", Big),
+        Column("sort_ms", Big, nullable=False),
+        *record_columns(kind),
+        *extra,
+        UniqueConstraint("probe_id", "seq", "boot"),
+        Index(f"{name}_by_time", "sort_ms"),
+    )
