@@ -197,7 +197,7 @@ def _free_number(connection: Connection) -> int:
 
 def load(connection: Connection, number: int | None = None) -> Round:
     """The round of a number, or the newest. Raises InputError."""
-    query = select(tables.rounds).order_by(tables.rounds.c.made_ms.desc(), tables.rounds.c.id.desc()).limit(1)
+    query = select(tables.rounds).order_by(tables.rounds.c.made_ms.desc(), tables.rounds.c.number.desc()).limit(1)
     if number is not None:
         query = query.where(tables.rounds.c.number == number)
     row = connection.execute(query).one_or_none()

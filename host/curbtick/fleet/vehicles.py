@@ -95,7 +95,8 @@ def add(
 
 
 def _refuse_taken(connection: Connection, name: str, depot: str | None, besides: int | None = None) -> None:
-    namesakes = [v for v in named(connection, name) if v.depot == depot and v.retired_ms is None]
+    now = [v for v in named(connection, name) if v.name.lower() == name.lower()]
+    namesakes = [v for v in now if v.depot == depot and v.retired_ms is None]
     if any(vehicle.id != besides for vehicle in namesakes):
         raise InputError(
             f"There already is a vehicle {name}" + (f" in {depot}." if depot else "."),

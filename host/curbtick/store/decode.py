@@ -100,6 +100,15 @@ def _raw_only(raw: bytes) -> Decoded:
     return Decoded(seq, boot, kind, raw, None)
 
 
+def lenient(number: int, raw: bytes) -> Decoded:
+    """A record as another history holds it; one that is damaged is carried, and says nothing."""
+    try:
+        found = decode(raw)
+    except StoreError:
+        return Decoded(number, 0, 0, raw, None)
+    return found if found.seq == number else Decoded(number, 0, 0, raw, None)
+
+
 def tail_of(raw: bytes, kind: int) -> bytes:
     """The bytes that follow the fields of a snippet or sounds record, without the CRC."""
     return raw[_KINDS[kind].size : -_CRC.size]

@@ -110,6 +110,13 @@ class Store:
             yield connection
             findings.refresh(connection)
 
+    @contextmanager
+    def arriving(self) -> Iterator[Connection]:
+        """As `write`, but for findings, which whoever reads next folds."""
+        with self._transaction() as connection:
+            server.exclusive(connection)
+            yield connection
+
     def _refresh(self) -> None:
         """Fold what is stale; where this program may only read, as it was folded last."""
         with translated(self.url), self._engine.connect() as plain:

@@ -59,22 +59,29 @@ def _stored(
 
 
 def add(connection: Connection, key: int, unique_id: str, log_id: int, fresh: Fresh) -> list[int]:
-    """Store records, and decode those whose number has no other content; returns the numbers that have."""
+    """Store records and take them in; returns the numbers that have more contents than one (`fold/rivals.py`)."""
     if not fresh.records:
         return []
-    batch = [record for record, _ in fresh.records]
-    numbers = Counter(record.seq for record in batch)
-    rivals = {seq for seq, _ in _stored(connection, unique_id, log_id, batch) if seq in numbers}
-    rivals |= {seq for seq, count in numbers.items() if count > 1}
     rows = [(unique_id, log_id, record.seq, digest, record.raw) for record, digest in fresh.records]
     _insert(connection, tables.records, _RECORD, rows)
+    return take_in(connection, key, unique_id, log_id, [record for record, _ in fresh.records])
+
+
+def take_in(
+    connection: Connection, key: int, unique_id: str, log_id: int, batch: Sequence[Decoded]
+) -> list[int]:
+    """Date and decode records that are stored and new in the cache; returns the numbers with more than one content."""
+    contents = Counter(seq for seq, _ in _stored(connection, unique_id, log_id, batch))
+    numbers = {record.seq for record in batch}
+    rivals = sorted(seq for seq in numbers if contents[seq] > 1)
     is_late = min(numbers) <= _last(connection, key)
     runs.extend(connection, key, runs.of_numbers(sorted(numbers)))
     times.settle(connection, key, spans_of(batch), _anchors(batch))
-    decoded(connection, key, [record for record in batch if record.seq not in rivals], is_late=is_late)
+    alone = [record for record in batch if contents[record.seq] == 1]
+    decoded(connection, key, alone, is_late=is_late)
     if rivals:
-        _double(connection, key, rivals)
-    return sorted(rivals)
+        _double(connection, key, set(rivals))
+    return rivals
 
 
 def _last(connection: Connection, key: int) -> int:

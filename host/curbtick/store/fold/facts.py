@@ -22,7 +22,9 @@ def fold_single(connection: Connection, subjects: Sequence[str]) -> None:
     undone = undone_refs(connection, found)
     standing = {one.ref: one for one in found}
     _clear(connection, [keys.of_entry(bytes.fromhex(ref)) for ref in wanted])
-    placing.forget(connection, [keys.of_entry(bytes.fromhex(ref)) for ref in wanted - standing.keys()])
+    gone = [keys.of_entry(bytes.fromhex(ref)) for ref in wanted - standing.keys()]
+    placing.forget(connection, gone)
+    connection.execute(delete(tables.pulls).where(tables.pulls.c.id.in_(gone)))
     by_kind: dict[str, list[Entry]] = {}
     for one in found:
         by_kind.setdefault(one.kind, []).append(one)

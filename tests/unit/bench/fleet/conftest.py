@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from curbtick.store import whole
 from curbtick.store.history import Store
 
 from tests.unit.bench.fleet.fleetdata import Yard
@@ -11,5 +12,7 @@ from tests.unit.bench.fleet.fleetdata import Yard
 
 @pytest.fixture
 def yard(tmp_path: Path) -> Iterator[Yard]:
+    """The yard; what was derived while a test ran must be what follows from the history anew."""
     with Store(tmp_path / "history.db") as store:
         yield Yard(store)
+        assert whole.check(store) == []

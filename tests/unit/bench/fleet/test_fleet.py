@@ -133,7 +133,7 @@ def test_vehicles_come_by_name_with_their_newest_bumpers(both: Yard) -> None:
     assert classes == [48, 40, 58]
 
 
-def test_rounds_are_found_by_number_and_the_newest_is_the_highest(both: Yard) -> None:
+def test_rounds_are_found_by_number_and_the_newest_is_found_without(both: Yard) -> None:
     with both.store.read() as connection:
         newest, first = rounds.load(connection), rounds.load(connection, 1)
     assert (newest.number, [one.name for one in newest.vehicles]) == (SECOND_ROUND, [SECOND_NAME])
@@ -166,7 +166,7 @@ def test_assignments_stand_newest_first_and_move_their_own_readings_alone(both: 
         moved = list(readings.by_ids(connection, [loose[0].id]).values())
         keys.append(assign.to_vehicle(connection, moved, van, LATER_MS))
         assert assign.undo(connection, keys.pop(), LATER_MS) == 1
-        assert [(one.id, one.readings) for one in assign.standing(connection)] == [(keys[1], 2), (keys[0], 1)]
+        assert [(one.id, one.readings) for one in assign.standing(connection)] == [(keys[0], 1), (keys[1], 2)]
         assert assign.undo(connection, keys[0], LATER_MS) == 1
         assert assign.unassigned(connection) == loose[2:]
         with pytest.raises(InputError, match="to undo"):

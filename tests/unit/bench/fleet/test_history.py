@@ -219,7 +219,7 @@ def test_a_failed_self_test_is_flagged_until_one_passes(store: Store) -> None:
 
 def _describe(store: Store, name: str, new_name: str | None, depot: str | None) -> None:
     with store.write() as connection:
-        probes.describe(connection, name, new_name, depot)
+        probes.describe(connection, name, new_name, depot, NOON_MS)
 
 
 def test_a_probe_that_wanders_between_depots_keeps_one_history(store: Store) -> None:
