@@ -34,6 +34,8 @@ REASONS = (
     "gusty",
     "too_short",
     "samples_lost",
+    "timing_unknown",
+    "starts_or_stops",
 )
 
 BUMPERS = ("rear", "front")

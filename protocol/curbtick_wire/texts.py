@@ -15,6 +15,35 @@ RECORDS = {
     "event": "Something that happened to the probe: names.EVENTS.",
 }
 
+REASONS = {
+    "low_level": "the level is below the pass limit",
+    "off_frequency": "the frequency is outside the window of its class",
+    "irregular": "bursts that were due are missing",
+    "odd_ringdown": "the ring-down is shorter or longer than the limits allow",
+    "below_siblings": "the level is well below that of the others on its bumper",
+    "only_neighbour": "only a neighbour of the held sensor was heard",
+    "nothing_heard": "no train was heard",
+    "noisy": "noise or other sounds leave the verdict open",
+    "clipped": "too loud for the input of the lowest gain",
+    "microphone_fault": "the microphone or what follows it is at fault",
+    "too_few_bursts": "too few bursts were heard to decide",
+    "not_a_burst": "what was heard is not a sensor's burst",
+    "moved": "the probe was moved during the reading",
+    "battery_low": "the supply is below its limit",
+    "log_full": "the log is full; told by the bench alone",
+    "clock_unknown": "the time is not known; told by the bench alone",
+    "not_transmitting": "the whole system does not transmit",
+    "no_reference": "no reference was taken, or it is not confirmed yet",
+    "reference_changed": "the references before and after differ",
+    "tone_lost": "the tone was lost",
+    "no_background": "no background was taken",
+    "gusty": "the background changes too much to tell",
+    "too_short": "the section was too short",
+    "samples_lost": "samples were lost, or a memory collection ran while the probe listened",
+    "timing_unknown": "level and frequency are fine, but the timing of the bursts is not understood",
+    "starts_or_stops": "the system started or stopped transmitting within the reading",
+}
+
 EVENTS = {
     "start": "the probe started; value: limits revision; extra: round id",
     "round_received": "value: round id; extra: key id of the bench",

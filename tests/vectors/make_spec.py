@@ -126,7 +126,8 @@ def _vocabulary() -> str:
         "HISS_VERDICTS",
         "SELF_TESTS",
     )
-    return "\n".join([_words(table, getattr(names, table)) for table in tables])
+    meanings = {"REASONS": texts.REASONS}
+    return "\n".join([_words(table, getattr(names, table), meanings.get(table)) for table in tables])
 
 
 def _sizes() -> str:

@@ -41,6 +41,7 @@ def test_no_word_describes_nothing():
     assert set(texts.MESSAGES) == {entry[1] for entry in messages.REQUESTS + messages.REPLIES}
     assert set(texts.ERRORS) == set(messages.ERRORS)
     assert set(texts.EVENTS) == set(names.EVENTS)
+    assert set(texts.REASONS) == set(names.REASONS)
 
 
 def test_numbers_stand_once():
