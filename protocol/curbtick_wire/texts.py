@@ -13,6 +13,7 @@ RECORDS = {
     "hiss": "One mark of a hiss check.",
     "self_test": "The probe's look at itself.",
     "event": "Something that happened to the probe: names.EVENTS.",
+    "crash": "The probe stopped of itself and started again. Tail: where, in words of ASCII.",
 }
 
 REASONS = {
@@ -56,6 +57,7 @@ EVENTS = {
     "key_revoked": "value: key id forgotten; extra: key id of the bench that asked",
     "self_test_failed": "value: the self-test's mask",
     "acknowledged": "a bench holds all records up to value; extra: key id of the bench",
+    "calibration_changed": "value: revision; extra: key id of the bench",
 }
 
 MESSAGES = {
@@ -66,12 +68,14 @@ MESSAGES = {
     "limits_get": "The limit set in force.",
     "round_get": "The round in hand; `not_held` where there is none.",
     "keys": "Which benches are paired.",
+    "calibration_get": "The calibration in force; `not_held` where there is none.",
     "acknowledge": "Records up to last_seq are stored durably. Repeating it changes nothing.",
     "limits_put": "Put this limit set in force. The set in force sent again changes nothing.",
     "round_put": "Make this round the current one.",
     "anchor": "At these ticks the bench's clock said this.",
     "revoke": "Forget a key.",
     "self_test": "Run the self-test; its record comes in the log.",
+    "calibration_put": "Put this calibration in force. The one in force sent again changes nothing.",
     "pair": "Keep this bench's secret. Only while the probe was started with STEP held.",
     "greet_reply": "",
     "stats_reply": "",
@@ -81,14 +85,24 @@ MESSAGES = {
     "limits_get_reply": "",
     "round_get_reply": "",
     "keys_reply": "Tail: `count` key rows.",
+    "calibration_get_reply": "",
     "acknowledge_reply": "",
     "limits_put_reply": "",
     "round_put_reply": "",
     "anchor_reply": "",
     "revoke_reply": "",
     "self_test_reply": "",
+    "calibration_put_reply": "",
     "pair_reply": "",
     "error": "The request was not obeyed, and nothing changed. Tail: the field at fault and why, in words.",
+}
+
+CRASHES = {
+    "unknown": "the probe could not tell why",
+    "error": "an error that nothing had handled",
+    "out_of_memory": "no memory was left",
+    "flash": "the flash could not be read or written",
+    "watchdog": "the program hung, and the watchdog started it again",
 }
 
 ERRORS = {
@@ -129,8 +143,8 @@ FIELDS = {
     "frequency_hz": "median spectral centre of the held train; 0: not measured",
     "sweep_hz": "end minus start frequency within 6 dB of the peak",
     "interval_us": "between bursts of the held train; 0: not measured",
-    "burst_us": "time within 6 dB of the peak; 0: not measured",
-    "ringdown_us": "from the peak to -20 dB; 0: not measured",
+    "burst_us": "time within 6 dB of the peak; 0: not measured; 65535: that long or longer",
+    "ringdown_us": "from the peak to -20 dB; 0: not measured; 65535: that long or longer",
     "noise_cdb": "rms between bursts over 30-80 kHz, dBFS",
     "high_floor_cdb": "floor of the high-gain input, dBFS",
     "single_cdb": "one burst over the noise, dB",
@@ -144,6 +158,12 @@ FIELDS = {
     "supersedes_seq": "the reading it takes the place of; 0: none",
     "battery_mv": "battery",
     "temperature_ddeg": "temperature of the chip",
+    "blocks_lost": "blocks of samples lost while it listened; 255: that many or more",
+    "collections": "memory collections while it listened; 255: that many or more",
+    "calibration_revision": "the calibration in force; 0: none",
+    "crash_boot": "the start in which it happened; 0: not known",
+    "crash_ticks_ms": "since that start; 4294967295: not known",
+    "cause": "names.CRASHES",
     "reading_seq": "the reading it belongs to",
     "rate_hz": "samples per second",
     "start_us": "first sample, from the reading's first sample",
@@ -196,6 +216,9 @@ FIELDS = {
     "ringdown_min_us": "shorter is odd_ringdown",
     "ringdown_max_us": "longer is odd_ringdown",
     "burst_max_us": "a longer sound is not a burst",
+    "uncertainty_cdb": "of every gain, either way, at a coverage of 95 %",
+    "gain_count": "gains that follow",
+    "gain_cdb": "dB to add to a level in dBFS for dB SPL re 20 uPa",
     "vehicle_count": "vehicles that follow",
     "rear_positions": "sensors on the rear bumper; 0: none",
     "rear_class_khz": "class of the rear sensors; 0: custom",
@@ -258,6 +281,9 @@ FIELDS_OF = {
     ("hiss", "level_cdb"): "in the band, dBFS",
     ("seal", "noise_cdb"): "beside the tone, dBFS",
     ("bumper", "reasons"): "by position: mask of names.REASONS",
+    ("calibration", "revision"): "of the calibration; a new one's is higher",
+    ("calibration", "host_time_s"): "when it was measured, seconds since 1970 UTC",
+    ("calibration_put_reply", "revision"): "of the calibration in force",
     ("round", "round_id"): "of the round",
     ("round_vehicle", "vehicle"): "number the technician's round sheet shows",
     ("error", "value"): "see the error",
