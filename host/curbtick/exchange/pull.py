@@ -59,8 +59,8 @@ def pull_probe(
     progress: called with the number of the record that arrived and that of the last one.
     clock_ms: gives the time of the pull, in milliseconds since 1970 UTC.
 
-    The boot's clock is anchored with the first batch, so that its records get their times. Raises LinkError, StoreError; whatever was stored
-    until then stays, and pulling again goes on from there.
+    The boot's clock is anchored with the first batch, so that its records get their times. Raises LinkError,
+    StoreError; whatever was stored until then stays, and pulling again goes on from there.
     """
     started_s = time.monotonic()
     from_seq = starting_seq(store, probe)

@@ -26,7 +26,7 @@ COLUMNS = (
     "front_class_khz",
 )
 _SAVE = "In the spreadsheet save it as CSV UTF-8, separated by commas, and try again."
-NUMBER_MAX = 65535
+NUMBER_MAX = 4294967295
 _BUMPERS = (names.REAR, names.FRONT)
 VEHICLES_MAX = next(field[3] for field in settings.ROUND if field[0] == "vehicle_count")
 
@@ -197,7 +197,9 @@ def _free_number(connection: Connection) -> int:
 
 def load(connection: Connection, number: int | None = None) -> Round:
     """The round of a number, or the newest. Raises InputError."""
-    query = select(tables.rounds).order_by(tables.rounds.c.made_ms.desc(), tables.rounds.c.number.desc()).limit(1)
+    query = (
+        select(tables.rounds).order_by(tables.rounds.c.made_ms.desc(), tables.rounds.c.number.desc()).limit(1)
+    )
     if number is not None:
         query = query.where(tables.rounds.c.number == number)
     row = connection.execute(query).one_or_none()

@@ -45,7 +45,7 @@ def decoded(metadata: MetaData, name: str, kind: int, *extra: Column[int] | Inde
         Column("id", Big, primary_key=True, autoincrement=False),
         Column("probe_id", Big, nullable=False),
         Column("seq", Big, nullable=False),
-        Column("boot", Integer, nullable=False),
+        Column("boot", Big, nullable=False),
         Column("ticks_ms", Big, nullable=False),
         Column("time_ms", Big),
         Column("sort_ms", Big, nullable=False),

@@ -1,7 +1,7 @@
 -- Who may do what with a history on PostgreSQL. `curbtick db roles --apply` runs this; it may be run again.
 --
 -- curbtick_reader   sees everything, changes nothing
--- curbtick_bench    pulls, assigns, notes work; no reading or record is ever deleted or rewritten by it
+-- curbtick_bench    adds records and entries, and brings what follows from them up to date; never changes either
 -- curbtick_steward  makes limit sets, which every bench then sends; changes versions, copies, repairs
 --
 -- They are groups without a login. A login of its own for each bench:
@@ -21,26 +21,28 @@ BEGIN
 END
 $$;
 
-REVOKE ALL ON ALL TABLES IN SCHEMA public FROM PUBLIC, curbtick_reader, curbtick_bench;
-REVOKE ALL ON ALL SEQUENCES IN SCHEMA public FROM PUBLIC, curbtick_reader, curbtick_bench;
-REVOKE CREATE ON SCHEMA public FROM PUBLIC;
-GRANT USAGE ON SCHEMA public TO curbtick_reader, curbtick_bench;
-GRANT SELECT ON ALL TABLES IN SCHEMA public TO curbtick_reader, curbtick_bench;
+REVOKE ALL ON ALL TABLES IN SCHEMA public, cache FROM PUBLIC, curbtick_reader, curbtick_bench;
+REVOKE ALL ON ALL SEQUENCES IN SCHEMA public, cache FROM PUBLIC, curbtick_reader, curbtick_bench;
+REVOKE CREATE ON SCHEMA public, cache FROM PUBLIC, curbtick_bench;
+GRANT USAGE ON SCHEMA public, cache TO curbtick_reader, curbtick_bench;
+GRANT SELECT ON ALL TABLES IN SCHEMA public, cache TO curbtick_reader, curbtick_bench;
 
--- A bench adds to everything but the marks of the history's version and the limit sets,
-GRANT INSERT ON ALL TABLES IN SCHEMA public TO curbtick_bench;
-REVOKE INSERT ON meta, limit_sets FROM curbtick_bench;
-GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO curbtick_bench;
+-- A bench adds to the history,
+GRANT INSERT ON records, entries TO curbtick_bench;
 
--- brings what it computed up to date,
-GRANT UPDATE ON boots, runs, probes, benches, vehicles, findings, swaps, assignments TO curbtick_bench;
-GRANT DELETE ON runs TO curbtick_bench;
+-- but for limit sets, which are the steward's,
+ALTER TABLE entries ENABLE ROW LEVEL SECURITY;
+DROP POLICY IF EXISTS seen_by_all ON entries;
+CREATE POLICY seen_by_all ON entries FOR SELECT USING (true);
+DROP POLICY IF EXISTS added_by_benches ON entries;
+CREATE POLICY added_by_benches ON entries FOR INSERT TO curbtick_bench WITH CHECK (kind <> 'limits_made');
+DROP POLICY IF EXISTS stewards ON entries;
+CREATE POLICY stewards ON entries TO curbtick_steward USING (true) WITH CHECK (true);
 
--- and of what a probe measured changes only when and where it belongs, never what it says.
-GRANT UPDATE (time_ms, sort_ms, superseded, vehicle_id, at_bumper, at_position) ON readings TO curbtick_bench;
-GRANT UPDATE (time_ms, sort_ms, vehicle_id) ON bumper_results, seal_marks, hiss_marks TO curbtick_bench;
-GRANT UPDATE (time_ms, sort_ms) ON snippets, sounds, self_tests, events TO curbtick_bench;
+-- and brings up to date what follows from it, of which nothing is ever taken into the history.
+GRANT INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA cache TO curbtick_bench;
+GRANT USAGE ON ALL SEQUENCES IN SCHEMA cache TO curbtick_bench;
 
-GRANT ALL ON SCHEMA public TO curbtick_steward;
-GRANT ALL ON ALL TABLES IN SCHEMA public TO curbtick_steward;
-GRANT ALL ON ALL SEQUENCES IN SCHEMA public TO curbtick_steward;
+GRANT ALL ON SCHEMA public, cache TO curbtick_steward;
+GRANT ALL ON ALL TABLES IN SCHEMA public, cache TO curbtick_steward;
+GRANT ALL ON ALL SEQUENCES IN SCHEMA public, cache TO curbtick_steward;

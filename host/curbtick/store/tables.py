@@ -249,6 +249,7 @@ hiss_marks = decoded(
 )
 self_tests = decoded(cache, "self_tests", wire.SELF_TEST)
 events = decoded(cache, "events", wire.EVENT)
+crashes = decoded(cache, "crashes", wire.CRASH)
 
 DECODED = {
     wire.READING: readings,
@@ -259,6 +260,7 @@ DECODED = {
     wire.HISS: hiss_marks,
     wire.SELF_TEST: self_tests,
     wire.EVENT: events,
+    wire.CRASH: crashes,
 }
 IN_ROUND = {kind: DECODED[kind] for kind in (wire.READING, wire.SEAL, wire.HISS)}
 """Kinds of which each record belongs to a vehicle, by the round that it names."""

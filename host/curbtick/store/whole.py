@@ -76,7 +76,9 @@ def check(store: Store) -> list[str]:
                         there.execute(table.insert(), [dict(row._mapping) for row in some])
                 _fill(there)
             with anew.read() as there:
-                return wrong + [words for table in _compared() for words in _difference(connection, there, table)]
+                return wrong + [
+                    words for table in _compared() for words in _difference(connection, there, table)
+                ]
 
 
 def _compared() -> list[Table]:

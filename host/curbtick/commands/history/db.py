@@ -7,14 +7,12 @@ import typer
 
 from curbtick.commands.output import Db, Json, Output
 from curbtick.dates import now_ms, when
-from curbtick.errors import InputError
-from curbtick.fleet.work import assign, findings
-from curbtick.store import copy, depots, roles, schema, tables
+from curbtick.errors import InputError, StoreError
+from curbtick.fleet import vehicles
+from curbtick.store import depots, roles, schema, tables, whole
 from curbtick.store.database.engine import database_url, refuse_absent, shown
 from curbtick.store.history import Store, open_store
-from curbtick.store.sync import merge
-from curbtick.store.sync.merge import Synced
-from curbtick.store.sync.work import Work
+from curbtick.store.sync import union
 
 group = typer.Typer(
     help="The history's database: version, copies, roles, who pulls into it.", no_args_is_help=True
@@ -40,21 +38,49 @@ def upgrade(db: Db = None, as_json: Json = False) -> None:
 @group.command("copy")
 def copy_(
     source: Annotated[str, typer.Argument(help="The history to copy: a file or a URL.")],
-    target: Annotated[str, typer.Argument(help="A new file, or an empty history on a server.")],
+    target: Annotated[str, typer.Argument(help="A file, new or not, or a history on a server.")],
     as_json: Json = False,
 ) -> None:
-    """Copy a whole history with nothing changed, and compare the digests of both. Broken off, it goes on."""
+    """Bring a history everything of another that it lacks; the other stays as it is. Good for a backup every night."""
     output = Output(as_json)
     if database_url(source) == database_url(target):
         raise InputError(
             "Both names are of the same history.", "Nothing was changed.", "Name another target."
         )
-    with open_store(source) as from_, Store(target, filling=True) as to, output.progress("Copying") as tick:
-        done = copy.copy(from_, to, tick)
+    with open_store(source) as from_, Store(target) as to, output.progress("Copying") as tick:
+        done = union.copy(from_, to, tick)
+    output.say(f"{done.records} records and {done.entries} entries were copied; the rest was there.")
+    for words in _odd_words(done, "there"):
+        output.say(words)
+    output.done(asdict(done))
+
+
+@group.command("check")
+def check(db: Db = None, as_json: Json = False) -> None:
+    """Check each record and entry of a history, and what follows from them against a fold made anew."""
+    output = Output(as_json)
+    with open_store(db) as store, output.progress("Checking"):
+        wrong = whole.check(store)
+    for words in wrong:
+        output.say(words)
     output.say(
-        f"{done.rows} rows are in both, {done.fresh} of them copied now. SHA-256 of both: {done.digest}"
+        "Nothing is wrong."
+        if not wrong
+        else "`curbtick db rebuild` makes anew what follows from the history."
     )
-    output.done(done._asdict())
+    output.done({"wrong": wrong})
+    if wrong:
+        raise typer.Exit(StoreError.exit_code)
+
+
+@group.command("rebuild")
+def rebuild(db: Db = None, as_json: Json = False) -> None:
+    """Make anew everything that follows from a history's records and entries, which stay as they are."""
+    output = Output(as_json)
+    with open_store(db) as store, output.progress("Rebuilding") as tick:
+        whole.rebuild(store, tick)
+    output.say("What follows from the history was made anew.")
+    output.done({"rebuilt": True})
 
 
 @group.command("roles")
@@ -131,51 +157,46 @@ def sync(
     db: Db = None,
     as_json: Json = False,
 ) -> None:
-    """Bring what a bench pulled and noted in its own file, while the server was out of reach, into the server's
-    history.
-    """
+    """Make two histories one: each gets what it lacks of the other, so that both say the same afterwards."""
     output = Output(as_json)
     if database_url(own) == database_url(db):
         raise InputError(
-            "The bench's own history and the one to bring it to are the same.",
+            "The bench's own history and the one to sync it with are the same.",
             "Nothing was changed.",
             "Name the server's history with --db or CURBTICK_DB.",
         )
-    with open_store(own) as from_, open_store(db) as to, output.progress("Catching up") as tick:
-        done = merge.sync(from_, to, tick, assign.settle)
-        with to.write() as connection:
-            findings.refresh(connection)
-    output.say(_sync_words(done))
-    output.done(asdict(done))
-
-
-def _sync_words(done: Synced) -> str:
-    words = f"{done.pulls} pulls brought {done.new} records; {done.doubled} more were there already."
-    if done.clashed_rounds:
-        numbers = ", ".join(map(str, done.clashed_rounds))
-        words += (
-            f" Round numbers {numbers} mean other vehicles there; readings of the file keep the vehicles they "
-            "were taken of."
+    with open_store(own) as mine, open_store(db) as other, output.progress("Catching up") as tick:
+        done = union.sync(mine, other, tick)
+        with other.read() as connection:
+            alike = vehicles.alike(connection)
+    output.say(
+        f"Sent {done.sent.records} records and {done.sent.entries} entries, got {done.got.records} records and "
+        f"{done.got.entries} entries."
+    )
+    for words in _sync_words(done):
+        output.say(words)
+    for one, same in alike:
+        output.say(
+            f"{one.name} stands in it twice, as {one.number} and {same.number}: `curbtick vehicles same` joins them."
         )
-    return words + _work_words(done.work)
+    output.done({**asdict(done), "alike": [[one.id, same.id] for one, same in alike]})
 
 
-def _work_words(work: Work) -> str:
-    words = ""
-    if work.assignments:
-        words += f" {work.assignments} assignments were new there."
-    if work.findings or work.steps or work.swaps:
-        words += f" Noted work: {work.findings} findings, {work.steps} steps and {work.swaps} swaps were new there."
-    if work.limit_sets:
-        words += f" {work.limit_sets} limit sets were new there."
-    if work.clashed_limits:
-        numbers = ", ".join(map(str, work.clashed_limits))
-        words += (
-            f" Limit sets {numbers} are other ones there: readings of the file were judged by the file's."
+def _sync_words(done: union.Synced) -> list[str]:
+    words = []
+    if done.forked:
+        words.append(
+            f"This history was copied or set back, and continued on both sides: {done.forked} of its entries stand "
+            "under a new origin now. Nothing was lost."
         )
-    if work.withheld_limits:
-        numbers = ", ".join(map(str, work.withheld_limits))
-        words += (
-            f" Limit sets {numbers} stay in the file: there a steward makes them; ask one to sync this file."
-        )
-    return words
+    return [*words, *_odd_words(done.sent, "there"), *_odd_words(done.got, "here")]
+
+
+def _odd_words(moved: union.Moved, where: str) -> list[str]:
+    """What of a transfer must be said, a sentence each."""
+    counted = (
+        (moved.unknown, "entries are of a kind not known here, carried as they came."),
+        (moved.withheld, f"limit sets were kept back: {where} a steward makes them; ask one to sync."),
+        (moved.damaged, "rows are damaged and were not sent; `curbtick db check` lists them."),
+    )
+    return [f"{count} {words}" for count, words in counted if count]

@@ -122,8 +122,8 @@ def loose_counts(of_day: Sequence[Reading], standing: Standing) -> dict[str, int
 def retired_words(states: Sequence[VehicleState]) -> list[str]:
     """What must be known of vehicles that were read although they are retired."""
     return [
-        f"{state.vehicle.name} ({state.vehicle.number}) was retired on {date(state.vehicle.retired_ms)}, yet it was read "
-        "afterwards. If another vehicle has its name now, add that one and assign the readings to it; if not, "
+        f"{state.vehicle.name} ({state.vehicle.number}) was retired on {date(state.vehicle.retired_ms)}, yet it was "
+        "read afterwards. If another vehicle has its name now, add that one and assign the readings to it; if not, "
         f"`curbtick vehicles retire '{state.vehicle.number}'` once more takes it off this list."
         for state in states
         if state.vehicle.retired_ms is not None

@@ -38,6 +38,8 @@ def fold(connection: Connection, subjects: Sequence[str]) -> list[str]:
     done: set[str] = set()
     for subject in subjects:
         ref = journal.resolved(connection, subject[1:])
+        if ref != subject[1:]:
+            _clear(connection, [keys.of_entry(bytes.fromhex(subject[1:]))])
         if ref not in done:
             members = _together(connection, ref)
             done |= members.keys()

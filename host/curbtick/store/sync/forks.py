@@ -59,9 +59,7 @@ def _enter_again(connection: Connection, branch: set[tuple[int, bytes]]) -> None
     again = [_again(one, origin, number, old[0]) for number, one in enumerate(old, 1)]
     pairs = {before.ref: after.ref for before, after in zip(old, again, strict=True)}
     seen = canonical({name: number for name, number in write.heads(connection).items() if name != origin})
-    fork = write.made(
-        origin, len(again) + 1, now_ms(), None, "forked", seen, canonical({"moved": pairs})
-    )
+    fork = write.made(origin, len(again) + 1, now_ms(), None, "forked", seen, canonical({"moved": pairs}))
     arrive.entries(connection, [*again, fork])
 
 
@@ -70,4 +68,3 @@ def _again(one: Entry, origin: str, number: int, first: Entry) -> Entry:
     if first.number > 1:
         seen[first.origin] = first.number - 1
     return write.made(origin, number, one.at_ms, one.who, one.kind, canonical(seen), one.payload)
-

@@ -80,7 +80,9 @@ def _lacking(connection: Connection, target: Store, table: Table, group: held.Na
         if theirs.get(place) == digest:
             continue
         with target.read() as there:
-            lacking = held.contents(connection, table, group, place) - held.contents(there, table, group, place)
+            lacking = held.contents(connection, table, group, place) - held.contents(
+                there, table, group, place
+            )
         if lacking:
             yield held.rows(connection, table, group, lacking)
 
@@ -90,7 +92,9 @@ def _take_entries(target: Store, _group: held.Name, rows: Any, moved: Moved) -> 
     sound = [one for one in entries if is_whole(one) and _is_storable(one)]
     moved.damaged += len(entries) - len(sound)
     with target.arriving() as connection:
-        allowed = sound if _may_make_limits(connection) else [one for one in sound if one.kind != STEWARDS_KIND]
+        allowed = (
+            sound if _may_make_limits(connection) else [one for one in sound if one.kind != STEWARDS_KIND]
+        )
         arrive.entries(connection, allowed)
     moved.withheld += len(sound) - len(allowed)
     moved.entries += len(allowed)

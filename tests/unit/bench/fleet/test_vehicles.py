@@ -8,9 +8,9 @@ from curbtick.fleet import readings, rounds, vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.vehicles import Bumper
 from curbtick.store.history import Store
-from curbtick_wire import codec, names, records
+from curbtick_wire import codec, names
 
-from tests.unit.bench.benchdata import NOON_MS, PROBE, Logbook, add_round, add_vehicle, record
+from tests.unit.bench.benchdata import NOON_MS, Logbook, add_round, add_vehicle
 
 HEADER = ",".join(rounds.COLUMNS) + "\n"
 
