@@ -64,7 +64,7 @@ def server_rate(server: postgres.Server, fleet: Fleet) -> tuple[str, float]:
     """
     url = server.new_history()
     with Store(url) as store:
-        add_fleet(store, DEPOT, [fleet.id_of(probe) for probe in range(fleet.probes)])
+        add_fleet(store, DEPOT)
     Day(server, url, fleet, None).run()
     with Store(url) as store, store.read() as connection:
         span_ms = connection.scalar(text("SELECT max(at_ms) - min(at_ms) FROM pulls"))
@@ -74,7 +74,7 @@ def server_rate(server: postgres.Server, fleet: Fleet) -> tuple[str, float]:
 def file_rate(path: Path, fleet: Fleet) -> float:
     """The same logs into a file by one bench, its records per second."""
     with Store(path) as store:
-        add_fleet(store, DEPOT, [fleet.id_of(probe) for probe in range(fleet.probes)])
+        add_fleet(store, DEPOT)
     begun_s = time.monotonic()
     pull_all(str(path), dataclasses.replace(fleet, benches=1), 0)
     return fleet.probes * fleet.readings / (time.monotonic() - begun_s)
@@ -82,7 +82,7 @@ def file_rate(path: Path, fleet: Fleet) -> float:
 
 def bytes_per_reading(url: str) -> float:
     """Disk of log, readings and their indexes for each reading."""
-    query = "SELECT pg_total_relation_size('log') + pg_total_relation_size('readings')"
+    query = "SELECT pg_total_relation_size('records') + pg_total_relation_size('readings')"
     with Store(url) as store, store.read() as connection:
         whole = connection.scalar(text(query))
         return float(whole) / int(connection.scalar(text("SELECT count(*) FROM readings")))
@@ -137,7 +137,7 @@ def grow(where: str, days: int) -> None:
     with Store(where) as store:
         for copy in range(1, 10):
             with store.write() as connection:
-                for table in (tables.boots, tables.log, tables.readings, tables.events):
+                for table in (tables.boots, tables.readings, tables.events):
                     connection.execute(text(_older(table, copy, days)))
         with store.write() as connection:
             connection.execute(text("ANALYZE"))
@@ -146,11 +146,12 @@ def grow(where: str, days: int) -> None:
 def _older(table: Table, copy: int, days: int) -> str:
     """Statement that copies the rows of the days as pulled, which are those with the lowest boots."""
     moved = {
+        "id": f"id + {copy * SEQS_APART}",
         "seq": f"seq + {copy * SEQS_APART}",
         "boot": f"boot + {copy * days}",
         **{name: f"{name} - {copy * days * A_DAY_MS}" for name in ("time_ms", "sort_ms", "offset_ms")},
     }
-    columns = [column.name for column in table.columns if column.name != "id"]
+    columns = [column.name for column in table.columns]
     values = ", ".join(moved.get(name, name) for name in columns)
     return f"INSERT INTO {table.name} ({', '.join(columns)}) SELECT {values} FROM {table.name} WHERE boot <= {days}"
 

@@ -29,6 +29,7 @@ from curbtick.fleet.places import state
 from curbtick.fleet.work import findings
 from curbtick.limits import fit
 from curbtick.report import Site, build
+from curbtick.report.views import site_map
 from curbtick.store import tables
 from curbtick.store.database.engine import WRITER_CACHE_KB, prepare
 from curbtick.store.history import Store
@@ -45,6 +46,7 @@ def rate_kept(laps: Sequence[float]) -> float:
     return sum(laps[:tenth]) / sum(laps[-tenth - 1 : -1])
 
 
+_FILLED = ((tables.records, "number"), (tables.readings, "seq"), (tables.events, "seq"))
 Parts = list[tuple[str, list[tuple[Any, ...]]]]
 
 
@@ -58,9 +60,9 @@ def plain_parts(path: Path, batches: Sequence[Sequence[bytes]]) -> list[Parts]:
         first = 1
         for batch in batches:
             parts: Parts = []
-            for table in (tables.log, tables.readings, tables.events):
+            for table, number in _FILLED:
                 marks = ", ".join("?" * len(table.columns))
-                query = f"SELECT * FROM {table.name} WHERE seq BETWEEN ? AND ?"
+                query = f"SELECT * FROM {table.name} WHERE {number} BETWEEN ? AND ?"
                 rows = connection.execute(query, (first, first + len(batch) - 1)).fetchall()
                 parts.append((f"INSERT INTO {table.name} VALUES ({marks})", rows))
             made.append(parts)
@@ -151,7 +153,8 @@ def build_report(path: Path, out: Path, day_ms: int) -> None:
 def vehicle_page(path: Path, day_ms: int) -> str:
     """One vehicle's page."""
     with Store(path) as store, store.read() as connection:
-        made = Site(connection, day_ms, day_ms + DAY_MS).named("vehicle-7.html")
+        vehicle = vehicles.find(connection, "V007")
+        made = Site(connection, day_ms, day_ms + DAY_MS).named(site_map.vehicle(vehicle.id))
     assert made is not None
     return made
 

@@ -4,12 +4,13 @@ import binascii
 import random
 import struct
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 
-from curbtick.fleet.rounds import note_sent
-from curbtick.store import tables
-from curbtick.store.history import Store, ensure_probe
+from curbtick.fleet import vehicles
+from curbtick.fleet.vehicles import Bumper
+from curbtick.store.history import Store
+from curbtick.store.journal import write
 from curbtick_wire import names, records
 
 PROBE = "e660c0d1c7302a11"
@@ -89,56 +90,19 @@ def _closed(body: bytes) -> bytes:
     return body + struct.pack("<I", binascii.crc32(body))
 
 
-def add_fleet(store: Store, fleet: int, probes: Sequence[str] = (PROBE,)) -> None:
-    """The fleet's vehicles, and the rounds that name them, ROUND vehicles to a round, given to the probes."""
+def add_fleet(store: Store, fleet: int) -> None:
+    """The fleet's vehicles, and the rounds that name them, ROUND vehicles to a round."""
     with store.write() as connection:
-        for probe in probes:
-            key = ensure_probe(connection, probe, 0)
-            for number in range(1, (fleet - 1) // ROUND + 2):
-                note_sent(connection, key, "round", number, 0)
-        connection.execute(
-            tables.vehicles.insert(),
-            [
-                {
-                    "id": n + 1,
-                    "name": f"V{n + 1:03}",
-                    "created_ms": 0,
-                    "depot": f"Depot {n % 5}",
-                    "is_reference": False,
-                }
-                for n in range(fleet)
-            ],
-        )
-        connection.execute(
-            tables.bumpers.insert(),
-            [
-                {"vehicle_id": n + 1, "bumper": b, "positions": POSITIONS, "class_khz": 48, "from_ms": 0}
-                for n in range(fleet)
-                for b in (0, 1)
-            ],
-        )
-        connection.execute(
-            tables.rounds.insert(),
-            [
-                {"id": n, "number": n, "made_ms": 0, "technician": f"T{n % 3}"}
-                for n in range(1, (fleet - 1) // ROUND + 2)
-            ],
-        )
-        connection.execute(
-            tables.round_vehicles.insert(),
-            [
-                {
-                    "round_id": n // ROUND + 1,
-                    "place": n % ROUND + 1,
-                    "vehicle_id": n + 1,
-                    "rear_positions": 4,
-                    "rear_class_khz": 48,
-                    "front_positions": 4,
-                    "front_class_khz": 48,
-                }
-                for n in range(fleet)
-            ],
-        )
+        bumper = Bumper(POSITIONS, 48)
+        keys = [
+            vehicles.add(connection, f"V{n + 1:03}", bumper, bumper, 0, depot=f"Depot {n % 5}")
+            for n in range(fleet)
+        ]
+        for number, first in enumerate(range(0, fleet, ROUND), 1):
+            refs = [vehicles.ref_of(connection, key) for key in keys[first : first + ROUND]]
+            rows = [[ref, [POSITIONS, 48], [POSITIONS, 48]] for ref in refs]
+            made = {"number": number, "name": None, "technician": f"T{number % 3}", "vehicles": rows}
+            write.note(connection, "round_made", made, 0)
 
 
 def fill(path: Path, count: int, fleet: int, seed: int, last_day_ms: int) -> list[float]:

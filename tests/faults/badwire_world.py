@@ -199,7 +199,7 @@ class World:
     def stored(self) -> dict[int, str]:
         """Every record in the history, by number: a digest of what it holds. Raises Violation for one stored twice."""
         with Store(self._database()) as store, store.read() as connection:
-            rows = [bytes(row.raw) for row in connection.execute(select(tables.log.c.raw))]
+            rows = [bytes(row.raw) for row in connection.execute(select(tables.records.c.raw))]
         found: dict[int, str] = {}
         for raw in rows:
             record = codec.decode_record(raw)

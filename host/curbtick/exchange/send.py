@@ -21,6 +21,8 @@ def send_round(store: Store, probe: Client, round_: Round) -> None:
     sending was broken off, for then the probe may have the round all the same.
     """
     broken_off = _broken_off(probe, round_)
+    if broken_off is None and not probe.may_change:
+        return
     with store.write() as connection:
         rounds.note_sent(connection, probe.unique_id, round_.number, now_ms())
     if broken_off is not None:

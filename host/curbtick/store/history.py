@@ -8,7 +8,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple, Self
 
-from sqlalchemy import Connection, inspect, select
+from sqlalchemy import Connection, func, inspect, select
 
 from curbtick.dates import now_ms
 from curbtick.errors import StoreError
@@ -189,6 +189,14 @@ class Store:
         with self.read() as connection:
             key = probes.find(connection, probe_id, log_id)
             return first_seq - 1 if key is None else runs.contiguous_to(runs.of(connection, key), first_seq)
+
+    def record_count(self, probe_id: str, log_id: int = 0) -> int:
+        """Records stored of a probe's log, each content of a number for itself."""
+        columns = tables.records.c
+        mine = (columns.probe == probe_id, columns.log_id == log_id)
+        with self.read() as connection:
+            query = select(func.count()).select_from(tables.records).where(*mine)
+            return int(connection.scalar(query) or 0)
 
     def anchor(  # noqa: PLR0913
         self, probe_id: str, anchor: times.Anchor, log_id: int = 0, bench: str | None = None

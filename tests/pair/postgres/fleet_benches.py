@@ -8,11 +8,14 @@ as one that missed an acknowledgement would, and sends batch by batch until all 
 
 import hashlib
 import multiprocessing
+import os
 import random
+import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from multiprocessing.process import BaseProcess
+from pathlib import Path
 
 from curbtick.errors import StoreError
 from curbtick.store import tables
@@ -52,7 +55,8 @@ class Fleet:
 
 
 def pull_all(url: str, fleet: Fleet, bench: int) -> None:
-    """One bench's day: every probe of it, whatever happens on the way."""
+    """One bench's day: every probe of it, whatever happens on the way; its keys and its origin are its own."""
+    os.environ["CURBTICK_KEYS"] = str(Path(tempfile.gettempdir()) / f"curbtick-{fleet.seed}-{bench}" / "keys.json")
     for probe in fleet.probes_of(bench):
         log = fleet.log_of(probe)
         while not _pulled(url, fleet, bench, probe, log):
@@ -171,8 +175,7 @@ def judge(url: str, fleet: Fleet) -> Found:
         for probe in range(fleet.probes):
             log = fleet.log_of(probe)
             total += len(log)
-            key = select(tables.probes.c.id).where(tables.probes.c.unique_id == fleet.id_of(probe))
-            query = select(tables.log.c.raw).where(tables.log.c.probe_id.in_(key))
+            query = select(tables.records.c.raw).where(tables.records.c.probe == fleet.id_of(probe))
             rows = [bytes(row.raw) for row in connection.execute(query)]
             stored += len(rows)
             lost += len(set(map(_hash, log)) - set(map(_hash, rows)))
@@ -180,7 +183,7 @@ def judge(url: str, fleet: Fleet) -> Found:
         decoded = readings + _count(connection, tables.events)
         lost += max(fleet.probes * fleet.readings - readings, 0)
         again = connection.scalar(select(func.sum(tables.pulls.c.doubled_count))) or 0
-        everything = _count(connection, tables.log)
+        everything = _count(connection, tables.records)
     doubled = max(stored - total, 0) + max(decoded - total, 0) + (everything - stored)
     return Found(total, lost, doubled, int(again))
 

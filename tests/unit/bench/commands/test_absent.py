@@ -31,7 +31,6 @@ from tests.unit.bench.commands.test_commands import call, json_of, refused
         ("db", "status"),
         ("db", "bench", "north", "--depot", "Harbour"),
         ("probes", "describe", "302a11", "--depot", "Harbour"),
-        ("probes", "renew", "e660c0d1c7302a11", "--yes"),
     ],
     ids=" ".join,
 )

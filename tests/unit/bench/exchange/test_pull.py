@@ -1,4 +1,4 @@
-"""A pull of a probe whose storage was wiped is refused before it touches anything, the times included."""
+"""A pull: from where it goes on, what it dates, and that another log under the same name refuses nothing."""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -6,11 +6,10 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from curbtick.errors import StoreError
 from curbtick.exchange.pull import pull_probe
 from curbtick.link.pull import Pulled, Takeover
 from curbtick.link.replies import Anchor
-from curbtick.store import tables
+from curbtick.store import tables, whole
 from curbtick.store.history import Store
 from curbtick_wire import records
 from sqlalchemy import select
@@ -81,49 +80,16 @@ def log(first: int, last: int, boot: int = 1, ticks_ms: int = 1000) -> dict[int,
 OLD = {**log(1, 3), **log(4, 6, boot=2)}
 
 
-@pytest.mark.parametrize(
-    ("held", "boot", "what"),
-    [
-        (
-            log(1, 2, ticks_ms=9),
-            1,
-            "stands at record 2 of boot 1, and the history has its record 6 of boot 2",
-        ),
-        (log(1, 9, ticks_ms=9), 1, "stands at record 9 of boot 1"),
-        (log(1, 9, boot=2, ticks_ms=9), 2, "record 6 differs from the stored one"),
-        ({}, 1, "stands at record 0 of boot 1"),
-    ],
-)
-def test_a_wiped_probe_is_refused_and_nothing_is_dated_anew(
-    store: Store, held: dict[int, bytes], boot: int, what: str
-) -> None:
+def test_another_log_under_the_same_name_is_taken_over_and_both_contents_stay(store: Store) -> None:
+    """A probe that took another one's id, or that was restored: no pull is refused, and nothing that was stored goes."""
     pull(store, OLD, boot=2)
-    before = told(store)
-    with pytest.raises(StoreError, match=what) as refused:
-        pull(store, held, boot, NOON_MS + DAY_MS)
-    assert "probes renew" in refused.value.next_step
-    assert told(store) == before
-    store.renew_probe(PROBE)
-    pull(store, held, boot, NOON_MS + DAY_MS)
-
-
-def test_a_wiped_probe_is_refused_where_the_history_begins_late(store: Store) -> None:
-    """The records below 300 went to another bench; the wiped log has grown beyond the old one."""
-    pull(store, log(300, 300, boot=4), boot=4)
-    before = told(store)
-    wiped = {**log(1, 3, boot=3), **log(301, 310, boot=5)}
-    with pytest.raises(StoreError, match="record 1 of boot 3, and had none of that number"):
-        pull(store, wiped, 5, NOON_MS + DAY_MS)
-    assert told(store) == before
-
-
-def test_a_contradiction_in_the_first_batch_leaves_the_times_alone(store: Store) -> None:
-    """The newest stored record was given up by the probe since, so only the batch can show the other log."""
-    pull(store, OLD, boot=2)
-    before = told(store)
-    with pytest.raises(StoreError, match="record 1 of boot 1 differs"):
-        pull(store, {**log(1, 5, ticks_ms=9), **log(7, 9, boot=2)}, 2, NOON_MS + DAY_MS)
-    assert told(store) == before
+    other = {**log(1, 5, ticks_ms=9), **log(7, 9, boot=2)}
+    pull(store, other, 2, NOON_MS + DAY_MS)
+    with store.read() as connection:
+        raws = {bytes(raw) for raw in connection.execute(select(tables.records.c.raw)).scalars()}
+        seqs = connection.execute(select(tables.readings.c.seq).order_by(tables.readings.c.seq)).scalars().all()
+    assert raws == {*OLD.values(), *other.values()} and seqs == list(range(1, 10))
+    assert whole.check(store) == []
 
 
 def test_the_same_log_goes_on_above_what_is_stored_and_its_boot_is_dated(store: Store) -> None:
@@ -138,8 +104,8 @@ def test_a_pull_that_brings_nothing_new_anchors_the_boot_all_the_same(store: Sto
     pull(store, OLD, boot=2)
     with store.read() as connection:
         assert connection.scalar(select(tables.anchors.c.host_ms)) == NOON_MS
-        kinds = connection.execute(select(tables.log.c.kind)).scalars()
-        assert set(kinds) == {records.READING}
+        raws = connection.execute(select(tables.records.c.raw)).scalars()
+        assert {raw[0] for raw in raws} == {records.READING}
 
 
 def test_a_clock_behind_an_earlier_pull_is_said(store: Store) -> None:

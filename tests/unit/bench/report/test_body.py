@@ -14,10 +14,9 @@ from curbtick.commands import main
 from curbtick.fleet import leaks, vehicles
 from curbtick.fleet.leaks import Body
 from curbtick.fleet.places import state
-from curbtick.fleet.rounds import note_sent
 from curbtick.fleet.work import findings
 from curbtick.report import build
-from curbtick.store.history import Store, ensure_probe
+from curbtick.store.history import Store
 from curbtick_wire import names, records
 from typer.testing import CliRunner
 
@@ -37,9 +36,6 @@ class Yard:
         self.store = Store(folder / "h.db")
         self.vans = [add_vehicle(self.store, name) for name in ("Van 1", "Van 2")]
         add_round(self.store, 1, self.vans)
-        with self.store.write() as connection:
-            for probe in (PROBE, OTHER):
-                note_sent(connection, ensure_probe(connection, probe, 0), "round", 1, 0)
         self.seq = dict.fromkeys((PROBE, OTHER), 0)
         self.boot = dict(self.seq)
 

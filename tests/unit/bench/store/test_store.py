@@ -13,10 +13,9 @@ from pathlib import Path
 import pytest
 from curbtick.errors import StoreError
 from curbtick.fleet import readings
-from curbtick.fleet.rounds import note_sent
-from curbtick.store import runs, tables, times
+from curbtick.store import runs, tables, times, whole
 from curbtick.store.decode import decode
-from curbtick.store.history import Store, ensure_probe
+from curbtick.store.history import Store
 from curbtick_wire import codec, names, records
 from hypothesis import given
 from hypothesis import strategies as st
@@ -40,7 +39,7 @@ def count(store: Store, table=tables.readings) -> int:  # type: ignore[no-untype
 
 def test_acknowledgement_names_the_highest_contiguous_record_and_its_digest(store: Store) -> None:
     batch = [reading(seq) for seq in (1, 2, 3, 5)]
-    assert store.ingest(PROBE, batch) == (3, hashlib.sha256(b"".join(batch[:3])).digest())
+    assert store.ingest(PROBE, batch)[:2] == (3, hashlib.sha256(b"".join(batch[:3])).digest())
     late = reading(4)
     assert store.ingest(PROBE, [late], first_seq=1)[0] == 5
     assert store.digest(PROBE, 4, 5) == hashlib.sha256(late + batch[3]).digest()
@@ -51,23 +50,41 @@ def test_a_record_pulled_twice_is_stored_once(store: Store) -> None:
     store.ingest(PROBE, batch[:6])
     assert store.ingest(PROBE, batch[3:], first_seq=1)[0] == 10
     assert store.ingest(PROBE, batch + batch)[0] == 10
-    assert count(store) == count(store, tables.log) == 10
+    assert count(store) == count(store, tables.records) == 10
 
 
 def test_numbers_that_the_probe_lost_do_not_hold_up_the_acknowledgement(store: Store) -> None:
     """A dropped snippet leaves its number without a record for good."""
     batch = [reading(seq) for seq in (1, 2, 4)]
-    assert store.ingest(PROBE, batch, covered=(1, 5)) == (5, hashlib.sha256(b"".join(batch)).digest())
+    assert store.ingest(PROBE, batch, covered=(1, 5))[:2] == (5, hashlib.sha256(b"".join(batch)).digest())
 
 
-def test_other_contents_under_a_stored_number_are_refused_whole(store: Store) -> None:
-    store.ingest(PROBE, [reading(1), reading(2)])
-    with pytest.raises(StoreError, match="differs"):
-        store.ingest(PROBE, [reading(3), reading(2, level_cdb=-900)])
-    assert count(store) == 2
-    store.renew_probe(PROBE)
-    store.ingest(PROBE, [reading(1, level_cdb=-900)])
-    assert count(store) == 3
+def test_other_contents_under_a_stored_number_are_both_kept_and_one_counts(store: Store) -> None:
+    """Whichever comes first: the one of the lower digest, unless a probe that proved itself brought the other."""
+    both = sorted((reading(2), reading(2, level_cdb=-900)), key=lambda raw: hashlib.sha256(raw).digest())
+    for order in (both, both[::-1]):
+        for log_id, raw in enumerate(order, len(order[0])):
+            store.ingest(PROBE, [reading(1), raw], log_id=7, bench=str(log_id))
+    assert count(store, tables.records) == 3 and count(store) == 2
+    assert level(store, 7, 2) == level_of(both[0])
+    store.ingest(PROBE, [both[1]], log_id=7, is_proved=True)
+    assert level(store, 7, 2) == level_of(both[1])
+    store.ingest(PROBE, [both[0]], log_id=7)
+    assert level(store, 7, 2) == level_of(both[1])
+    assert whole.check(store) == []
+
+
+def level(store: Store, log_id: int, seq: int) -> int:
+    """The level of a reading as it counts."""
+    with store.read() as connection:
+        key = select(tables.probes.c.id).where(tables.probes.c.log_id == log_id).scalar_subquery()
+        columns = tables.readings.c
+        return int(connection.scalar(select(columns.level_cdb).where(columns.probe_id == key, columns.seq == seq)))
+
+
+def level_of(raw: bytes) -> int:
+    """The level that a reading's record holds."""
+    return int(codec.decode_record(raw)["values"]["level_cdb"])
 
 
 def test_a_damaged_record_refuses_the_batch(store: Store) -> None:
@@ -83,7 +100,7 @@ def test_an_unknown_kind_is_kept_raw(store: Store) -> None:
     strange = bytes([99]) + strange[1:-4]
     strange += binascii.crc32(strange).to_bytes(4, "little")
     assert store.ingest(PROBE, [strange])[0] == 1
-    assert count(store, tables.log) == 1 and count(store, tables.events) == 0
+    assert count(store, tables.records) == 1 and count(store, tables.events) == 0
 
 
 def test_markers_of_what_was_not_measured_become_null(store: Store) -> None:
@@ -147,7 +164,7 @@ def test_a_boot_without_an_anchor_keeps_its_order_and_gets_no_date(store: Store)
 
 def test_a_late_anchor_dates_what_was_stored_before(store: Store) -> None:
     store.ingest(PROBE, [reading(1, ticks_ms=2000)], received_ms=NOON_MS)
-    store.anchor(PROBE, 1, 10_000, NOON_MS, 30)
+    store.anchor(PROBE, times.Anchor(1, 10_000, NOON_MS, 30))
     with store.read() as connection:
         assert connection.scalar(select(tables.readings.c.time_ms)) == NOON_MS - 8000
 
@@ -161,21 +178,25 @@ def test_readings_of_a_round_find_their_vehicle_and_keep_what_the_probe_wrote(st
     assert [(row.vehicle, row.vehicle_id) for row in rows] == [(2, second), (2, None)]
 
 
-def test_a_round_counts_only_for_the_probes_that_got_it_from_this_history(store: Store) -> None:
-    """Another bench numbers its rounds from 1 as well: what its probe read is no reading of our vehicles.
-
-    Neither is what a wiped probe reads, which was not given the round again.
-    """
+def test_a_round_that_becomes_known_after_its_readings_gives_them_their_vehicles(store: Store) -> None:
+    """Another bench made the round, and its journal came with a later sync."""
+    store.ingest(PROBE, [reading(1, round_id=7, vehicle=1), reading(2, round_id=8, vehicle=1)])
     van = benchdata.add_vehicle(store, "Van 1")
-    benchdata.add_round(store, 1, [van])
-    Logbook(store).visit(NOON_MS, {"round_id": 1})
-    store.ingest("e660ffffffffffff", [reading(1, round_id=1)])
-    store.renew_probe(PROBE)
-    store.ingest(PROBE, [reading(1, round_id=1)])
+    benchdata.add_round(store, 7, [van])
     with store.read() as connection:
-        rows = connection.execute(select(tables.readings).order_by(tables.readings.c.id)).all()
-    assert [row.vehicle_id for row in rows] == [van, None, None]
-    assert all(row.round_id == 1 for row in rows)
+        rows = connection.execute(select(tables.readings).order_by(tables.readings.c.seq)).all()
+    assert [row.vehicle_id for row in rows] == [van, None]
+    assert whole.check(store) == []
+
+
+def test_a_wiped_probe_begins_a_new_log_and_both_are_kept(store: Store) -> None:
+    store.ingest(PROBE, [reading(1), reading(2)], log_id=1)
+    store.ingest(PROBE, [reading(1, level_cdb=-900)], log_id=2)
+    assert count(store) == 3
+    assert (store.stored_to(PROBE, log_id=1), store.stored_to(PROBE, log_id=2)) == (2, 1)
+    with store.read() as connection:
+        names_now = set(connection.execute(select(tables.probes.c.name)).scalars())
+    assert names_now == {"302a11.00000001", "302a11.00000002"}
 
 
 def test_a_superseded_reading_is_marked_and_kept(store: Store) -> None:
@@ -207,32 +228,9 @@ def test_without_a_round_no_reading_supersedes_one_of_another_vehicle(store: Sto
     assert superseded(store) == [0, 0, 0, 0]
 
 
-def test_a_record_where_the_probe_was_known_to_have_none_is_of_another_log(store: Store) -> None:
-    """A bench that met the probe late has no record below 300: a wiped log would slip in there."""
-    store.ingest(PROBE, [reading(300, boot=40)], covered=(1, 300))
-    with pytest.raises(StoreError, match="record 1 of boot 1, and had none") as refused:
-        store.ingest(PROBE, [reading(1), reading(2, boot=2)], covered=(1, 2))
-    assert "probes renew" in refused.value.next_step
-    assert count(store) == count(store, tables.boots) == 1
-    store.renew_probe(PROBE)
-    store.ingest(PROBE, [reading(1), reading(2, boot=2)], covered=(1, 2))
-    assert count(store) == 3
-
-
-def test_anchors_beside_a_refused_batch_are_not_noted(store: Store) -> None:
-    store.ingest(PROBE, [reading(1, ticks_ms=2000)], anchors=[times.Anchor(1, 10_000, NOON_MS, 30)])
-    late = times.Anchor(1, 5000, NOON_MS + benchdata.DAY_MS, 3)
-    with pytest.raises(StoreError, match="differs"):
-        store.ingest(PROBE, [reading(1, ticks_ms=900)], anchors=[late])
-    with store.read() as connection:
-        assert connection.scalar(select(tables.readings.c.time_ms)) == NOON_MS - 8000
-
-
 def test_readings_without_a_time_keep_the_probes_order_however_they_arrive(store: Store) -> None:
     van = benchdata.add_vehicle(store, "Van 1")
     benchdata.add_round(store, 7, [van])
-    with store.write() as connection:
-        note_sent(connection, ensure_probe(connection, PROBE, NOON_MS), "round", 7, NOON_MS)
     store.ingest(PROBE, [reading(3, round_id=7)], received_ms=NOON_MS)
     store.ingest(PROBE, [reading(2, round_id=7)], received_ms=NOON_MS)
     with store.read() as connection:
