@@ -114,14 +114,14 @@ def _taken(said: list[Said], raws: list[tuple[str, int, int, bytes]]) -> list[Re
     boots: dict[tuple[str, int, int], list[int]] = defaultdict(list)
     for probe, log_id, number, raw in raws:
         name = (probe, log_id, number)
-        boots[probe, log_id, codec.decode_record(raw)["header"]["boot"]].append(number)
+        boots[probe, log_id, codec.decode_record(raw)["boot"]].append(number)
         if name not in chosen or _rank(raw, name, pulls) < _rank(chosen[name], name, pulls):
             chosen[name] = raw
     clocks = {boot: _clock(boot, numbers, raws, pulls) for boot, numbers in boots.items()}
     found = []
     for (probe, log_id, number), raw in sorted(chosen.items()):
         record = codec.decode_record(raw)
-        header, values = record["header"], record["values"]
+        header, values = record, record["values"]
         if record["kind"] in (records.READING, records.BUMPER):
             earliest_ms, latest_ms = _times(header, (probe, log_id), clocks)
             found.append(Read((probe, log_id), number, record["kind"], earliest_ms, latest_ms, values))
@@ -153,9 +153,9 @@ def _clock(
     for probe, log_id, _, raw in raws:
         record = codec.decode_record(raw)
         values = record["values"]
-        if (probe, log_id, record["header"]["boot"]) == boot and record["kind"] == records.EVENT:
+        if (probe, log_id, record["boot"]) == boot and record["kind"] == records.EVENT:
             if values["event"] == names.EVENTS.index("anchored"):
-                anchors.append((values["extra"], values["value"] * 1000, record["header"]["ticks_ms"]))
+                anchors.append((values["extra"], values["value"] * 1000, record["ticks_ms"]))
     mine = [one for one in pulls if (one.what["probe"], one.what["log_id"]) == boot[:2]]
     for pull in mine:
         anchors += [(u, host, ticks) for number, ticks, host, u in pull.what["anchors"] if number == boot[2]]
