@@ -9,7 +9,6 @@ oracle, over plain lists, agrees on which positions are open, done, proved and u
 """
 
 import multiprocessing
-import shutil
 import sqlite3
 import tempfile
 import time
@@ -139,7 +138,11 @@ class Play:
     def place(self, bench: str) -> None:
         with Store(self.path(bench)) as store, store.write() as connection:
             every = sorted(vehicles.load(connection), key=lambda one: one.id)
-            found = connection.execute(select(tables.readings.c.id).order_by(tables.readings.c.id)).scalars().all()
+            found = (
+                connection.execute(select(tables.readings.c.id).order_by(tables.readings.c.id))
+                .scalars()
+                .all()
+            )
             if every and found:
                 chosen = self.random.sample(list(found), min(len(found), 2))
                 some = list(readings.by_ids(connection, chosen).values())
@@ -280,7 +283,9 @@ def violations(play: Play) -> list[str]:
     after = [held(play.path(name)) for name in play.histories]
     for name, (entries, raws, count) in zip(play.histories, after, strict=True):
         if wanted_entries - entries or wanted_raws - raws:
-            wrong.append(f"{name} lacks {len(wanted_entries - entries)} entries, {len(wanted_raws - raws)} records")
+            wrong.append(
+                f"{name} lacks {len(wanted_entries - entries)} entries, {len(wanted_raws - raws)} records"
+            )
         if (entries, raws) != after[-1][:2] or count != len(entries) + len(raws):
             wrong.append(f"{name} does not hold what the server holds, or some of it twice")
         with Store(play.path(name)) as store:
@@ -292,7 +297,10 @@ def violations(play: Play) -> list[str]:
 
 def _against_the_oracle(path: Path) -> list[str]:
     entries, raws, _ = held(path)
-    plain = [(o, n, bytes(d).hex(), at, kind, seen, payload) for o, n, d, at, _u, _w, kind, seen, payload in entries]
+    plain = [
+        (o, n, bytes(d).hex(), at, kind, seen, payload)
+        for o, n, d, at, _u, _w, kind, seen, payload in entries
+    ]
     expected = merge_oracle.state(plain, [(p, log, n, bytes(raw)) for p, log, n, _digest, raw in raws])
     found = derived(path)
     return [
@@ -308,7 +316,9 @@ def derived(path: Path) -> merge_oracle.State:
     with Store(path) as store, store.read() as connection:
         entered = {
             keys.of_entry(bytes(row.digest)): bytes(row.digest).hex()
-            for row in connection.execute(select(tables.entries).where(tables.entries.c.kind == "vehicle_entered"))
+            for row in connection.execute(
+                select(tables.entries).where(tables.entries.c.kind == "vehicle_entered")
+            )
         }
         members: dict[int, set[str]] = {}
         for row in connection.execute(select(tables.aliases)):
@@ -319,10 +329,13 @@ def derived(path: Path) -> merge_oracle.State:
                 select(tables.findings).where(columns.vehicle_id == vehicle.id, columns.position > 0)
             ).all()
             places = {
-                state: {(row.bumper, row.position) for row in mine if row.state == state} for state in ("open", "done")
+                state: {(row.bumper, row.position) for row in mine if row.state == state}
+                for state in ("open", "done")
             }
             unread = {
-                place for place in vehicle.places if not readings.of_place(connection, vehicle.id, *place, newest=1)
+                place
+                for place in vehicle.places
+                if not readings.of_place(connection, vehicle.id, *place, newest=1)
             }
             proved = sum(row.state == "proved" for row in mine)
             found[frozenset(members[vehicle.id])] = {**places, "proved": proved, "unread": unread}

@@ -137,7 +137,8 @@ def _rank(raw: bytes, name: tuple[str, int, int], pulls: list[Said]) -> tuple[bo
             numbers = [n for first, last in what["spans"] for n in range(first, last + 1)]
             kept = bytes.fromhex(what["proved"])
             proved |= any(
-                n == name[2] and kept[8 * place : 8 * place + 8] == digest[:8] for place, n in enumerate(numbers)
+                n == name[2] and kept[8 * place : 8 * place + 8] == digest[:8]
+                for place, n in enumerate(numbers)
             )
     return not proved, digest
 
@@ -150,12 +151,12 @@ def _clock(
 ) -> dict[str, int | None]:
     """Of a start of a probe: its time at tick 0 and at its anchor, where it has one, and when it was first pulled."""
     anchors = []
+    anchored = names.EVENTS.index("anchored")
     for probe, log_id, _, raw in raws:
         record = codec.decode_record(raw)
-        values = record["values"]
-        if (probe, log_id, record["boot"]) == boot and record["kind"] == records.EVENT:
-            if values["event"] == names.EVENTS.index("anchored"):
-                anchors.append((values["extra"], values["value"] * 1000, record["ticks_ms"]))
+        values, is_event = record["values"], record["kind"] == records.EVENT
+        if is_event and (probe, log_id, record["boot"]) == boot and values["event"] == anchored:
+            anchors.append((values["extra"], values["value"] * 1000, record["ticks_ms"]))
     mine = [one for one in pulls if (one.what["probe"], one.what["log_id"]) == boot[:2]]
     for pull in mine:
         anchors += [(u, host, ticks) for number, ticks, host, u in pull.what["anchors"] if number == boot[2]]
@@ -184,7 +185,7 @@ def _times(
     own = sorted((boot, one) for (probe, log_id, boot), one in clocks.items() if (probe, log_id) == log)
     before = [one["anchor"] for boot, one in own if boot < header["boot"] and one["anchor"] is not None]
     after = [one["start"] for boot, one in own if boot > header["boot"] and one["start"] is not None]
-    return before[-1] if before else 0, min(clock["pulled"] or 0, *after[:1])
+    return before[-1] if before else 0, min([clock["pulled"] or 0, *after[:1]])
 
 
 Where = dict[tuple[tuple[str, int], int], tuple[frozenset[str] | None, int, int]]
@@ -224,7 +225,9 @@ def _of_vehicle(vehicle: frozenset[str], said: list[Said], taken: list[Read], wh
             here = {key for key, place in mine.items() if place == (bumper, position)}
             if position <= fits.get(bumper, 0) and not here:
                 found["unread"].add((bumper, position))
-            for state_ in [] if is_reference else _walk(line, here, _steps(vehicle, said, bumper, position), where):
+            for state_ in (
+                [] if is_reference else _walk(line, here, _steps(vehicle, said, bumper, position), where)
+            ):
                 if state_ == "proved":
                     found["proved"] += 1
                 else:
@@ -237,7 +240,9 @@ def _fits(vehicle: frozenset[str], said: list[Said]) -> tuple[dict[int, int], di
     rows = []
     for place, one in enumerate(said):
         if one.kind == "vehicle_entered" and one.ref == min(vehicle):
-            rows += [(one.at_ms, -1, bumper, one.what[word][0]) for bumper, word in enumerate(("rear", "front"))]
+            rows += [
+                (one.at_ms, -1, bumper, one.what[word][0]) for bumper, word in enumerate(("rear", "front"))
+            ]
         if one.kind == "vehicle_refitted" and one.what["vehicle"] in vehicle:
             rows.append((one.at_ms, place, one.what["bumper"], one.what["fit"][0]))
     now = {bumper: positions for _, _, bumper, positions in sorted(rows)}
@@ -307,8 +312,8 @@ def _was_taken_again(one: Read, again: dict[Any, Read], where: Where) -> bool:
 
 
 def _on(faults: list[Read], repairs: list[Said]) -> list[Said]:
-    named = {[*one.log, one.number].__repr__() for one in faults}
-    return [one for one in repairs if one.what["finding"].__repr__() in named]
+    named = [[*one.log, one.number] for one in faults]
+    return [one for one in repairs if one.what["finding"] in named]
 
 
 def _knew_reading(repair: Said, one: Read) -> bool:

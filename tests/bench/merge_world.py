@@ -61,7 +61,9 @@ class World:
         ticks_ms = 0
         if self.random.random() < 0.7:
             at_ms = self.bench_ms(self.random.choice(self.benches))
-            log.raws.append(anchored(len(log.raws) + 1, at_ms // 1000, log.boot, 0, self.random.choice((5, 20, 90))))
+            log.raws.append(
+                anchored(len(log.raws) + 1, at_ms // 1000, log.boot, 0, self.random.choice((5, 20, 90)))
+            )
         seqs = []
         for _ in range(self.random.randint(1, 5)):
             ticks_ms += 60_000

@@ -14,6 +14,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from curbtick.errors import LinkError
 from curbtick.exchange.pull import Pull
+from curbtick.fleet import vehicles
 from curbtick.fleet.work import assign
 from curbtick.fleet.work import findings as worklist
 from curbtick.web import server
@@ -133,14 +134,14 @@ def test_work_done_is_noted(local: LocalServer) -> None:
 def test_assigning_and_taking_it_back(local: LocalServer) -> None:
     with local.store.read() as connection:
         ref = assign.unassigned(connection)[0].ref
-    form = {"token": local.token, "vehicle": "3", "reading": ref, "bumper": "0", "position": "2"}
+        van = vehicles.find(connection, "Van 3")
+    form = {"token": local.token, "vehicle": str(van.id), "reading": ref, "bumper": "0", "position": "2"}
     assert "1 readings belong to Van 3 now" in ask(local, "POST", "/assign", form)[1]
     with local.store.read() as connection:
         assert len(assign.unassigned(connection)) == 1
-    assert (
-        "1 readings are where they were"
-        in ask(local, "POST", "/undo", {"token": local.token, "assignment": "1"})[1]
-    )
+        (standing,) = assign.standing(connection)
+    undone = ask(local, "POST", "/undo", {"token": local.token, "assignment": standing.number})[1]
+    assert "1 readings are where they were" in undone
     with local.store.read() as connection:
         assert len(assign.unassigned(connection)) == 2
 

@@ -85,8 +85,7 @@ COMMANDS = (
     Row(
         "sync",
         "history.db",
-        "Bring what a bench pulled and noted in its own file, while the server was out of reach, into the "
-        "server's history.",
+        "Make two histories one: each gets what it lacks of the other, so that both say the same afterwards.",
     ),
     Row("probes", "probe.probes", "Probes: plugged in and known."),
     Row("vehicles", "history.vehicles", "The fleet's vehicles and what their bumpers carry."),

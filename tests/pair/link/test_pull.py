@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from curbtick.errors import StoreError
 from curbtick.exchange.pull import pull_probe
 from curbtick.link.client import Client, connect
 from curbtick.link.keyring import Keyring

@@ -56,7 +56,9 @@ class Fleet:
 
 def pull_all(url: str, fleet: Fleet, bench: int) -> None:
     """One bench's day: every probe of it, whatever happens on the way; its keys and its origin are its own."""
-    os.environ["CURBTICK_KEYS"] = str(Path(tempfile.gettempdir()) / f"curbtick-{fleet.seed}-{bench}" / "keys.json")
+    os.environ["CURBTICK_KEYS"] = str(
+        Path(tempfile.gettempdir()) / f"curbtick-{fleet.seed}-{bench}" / "keys.json"
+    )
     for probe in fleet.probes_of(bench):
         log = fleet.log_of(probe)
         while not _pulled(url, fleet, bench, probe, log):

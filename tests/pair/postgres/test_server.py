@@ -4,17 +4,17 @@ import os
 import signal
 from pathlib import Path
 
+import psycopg
 import pytest
 from curbtick.commands import main
 from curbtick.errors import InputError, StoreError
-from curbtick.fleet.work import findings
+from curbtick.fleet import vehicles
 from curbtick.limits import sets
-from curbtick.store import roles, tables
+from curbtick.store import roles, tables, times, whole
 from curbtick.store.database.engine import bare_engine, database_url
 from curbtick.store.history import Store
 from curbtick.store.schema import upgrade, version_of
-from curbtick.store.sync.merge import sync
-from curbtick.store.sync.work import Work
+from curbtick.store.sync.union import Moved, sync
 from sqlalchemy import inspect, select, text
 from typer.testing import CliRunner
 
@@ -66,7 +66,7 @@ def test_what_is_acknowledged_is_on_the_disk_whatever_the_servers_default(server
 def test_an_upgrade_makes_the_first_version_and_changes_none_that_is_there(
     engine: str, request: pytest.FixtureRequest, tmp_path: Path
 ) -> None:
-    """What the engine says that it holds is what the program reads and writes: every column, index and reference."""
+    """What the engine says that it holds is what the program reads and writes: every column and index."""
     where = str(tmp_path / "h.db")
     if engine == "postgresql":
         where = request.getfixturevalue("server").new_database()
@@ -82,21 +82,25 @@ def test_an_upgrade_makes_the_first_version_and_changes_none_that_is_there(
         assert count(store) == 1
 
 
-_Described = dict[str, tuple[set[str], set[tuple[str, ...]], set[tuple[str, str]]]]
+_Described = dict[str, tuple[set[str], set[tuple[str, ...]]]]
 
 
 def _described(where: str) -> _Described:
-    """Of each table the columns, the indexed columns and (column, table that it refers to), as the database says."""
+    """Of each table the columns and the indexed columns, as the database says."""
     engine = bare_engine(database_url(where))
     found = inspect(engine)
+    schemas = (None,) if where.endswith(".db") else (None, "cache")
     described = {
         name: (
-            {f"{one['name']} {'null' if one['nullable'] else 'not null'}" for one in found.get_columns(name)},
-            {tuple(str(column) for column in one["column_names"]) for one in found.get_indexes(name)}
-            - {tuple(one["column_names"]) for one in found.get_unique_constraints(name)},
-            {(one["constrained_columns"][0], one["referred_table"]) for one in found.get_foreign_keys(name)},
+            {
+                f"{one['name']} {'null' if one['nullable'] else 'not null'}"
+                for one in found.get_columns(name, schema)
+            },
+            {tuple(str(column) for column in one["column_names"]) for one in found.get_indexes(name, schema)}
+            - {tuple(one["column_names"]) for one in found.get_unique_constraints(name, schema)},
         )
-        for name in found.get_table_names()
+        for schema in schemas
+        for name in found.get_table_names(schema)
     }
     engine.dispose()
     return described
@@ -107,9 +111,9 @@ def _declared() -> _Described:
         name: (
             {f"{column.name} {'null' if column.nullable else 'not null'}" for column in table.columns},
             {tuple(column.name for column in index.columns) for index in table.indexes},
-            {(key.parent.name, key.column.table.name) for key in table.foreign_keys},
         )
-        for name, table in tables.metadata.tables.items()
+        for metadata in (tables.immutable, tables.cache)
+        for name, table in metadata.tables.items()
     }
 
 
@@ -196,26 +200,69 @@ def test_a_bench_can_do_its_work_and_no_harm(with_roles: str) -> None:
         assert store.ingest(PROBE, [reading(seq) for seq in (500, 501, 503)], first_seq=500)[0] == 501
         store.ingest(PROBE, [reading(502)])
         store.ingest("e660ffffffffffff", [reading(1)], bench="new bench")
-        store.anchor(PROBE, 1, 5, NOON_MS, 10)
+        store.anchor(PROBE, times.Anchor(1, 5, NOON_MS, 10))
         with store.write() as connection:
-            findings.refresh(connection)
-        for table in (tables.log, *tables.DECODED.values(), tables.probes, tables.pulls, tables.findings):
-            with pytest.raises(StoreError, match="does not allow this"), store.write() as connection:
-                connection.execute(table.delete())
-        for change in (
-            tables.readings.update().values(level_cdb=0),
-            tables.readings.update().values(verdict=0),
-            tables.log.update().values(raw=b""),
-            tables.meta.update().values(value="9"),
-            tables.limit_sets.insert().values(revision=9, made_ms=0, payload=b""),
-            tables.limit_sets.update().values(payload=b""),
-            text("TRUNCATE readings CASCADE"),
-            text("DROP TABLE readings CASCADE"),
-            text("CREATE TABLE more (a int)"),
-        ):
-            with pytest.raises(StoreError), store.write() as connection:
-                connection.execute(change)
+            van = vehicles.find(connection, "Van 1")
+            vehicles.rename(connection, van.id, "Van 11", NOON_MS)
+            with pytest.raises(StoreError):
+                sets.save(connection, sets.factory(), "fit", NOON_MS)
         assert count(store) == before + 5
+        assert whole.check(store) == []
+
+
+_VERBS = {
+    "SELECT": "SELECT count(*) FROM {0}",
+    "UPDATE": "UPDATE {0} SET {1} = {1}",
+    "DELETE": "DELETE FROM {0}",
+    "TRUNCATE": "TRUNCATE {0}",
+    "LOCK": "SELECT {1} FROM {0} FOR UPDATE",
+    "INSERT": "INSERT INTO {0} SELECT * FROM {0} WHERE false",
+    "DROP": "DROP TABLE {0}",
+    "ALTER": "ALTER TABLE {0} ADD more int",
+}
+_CACHED = {"SELECT", "UPDATE", "DELETE", "LOCK", "INSERT"}
+_MAY = {
+    "reader": ({"SELECT"}, {"SELECT"}, {"SELECT"}),
+    "bench": ({"SELECT"}, {"SELECT", "INSERT"}, _CACHED),
+}
+"""By role what it may do with the table of marks, with the two tables of the history, and with the cache."""
+
+
+_MORE = (
+    "CREATE TABLE more (a int)",
+    "CREATE TABLE cache.more (a int)",
+    "CREATE SCHEMA more",
+    "CREATE FUNCTION f() RETURNS int AS 'SELECT 1' LANGUAGE sql",
+)
+
+
+@pytest.mark.parametrize("role", list(_MAY))
+def test_every_right_of_a_role_is_the_one_that_is_meant(
+    with_roles: str, role: str, server: postgres.Server
+) -> None:
+    database, wrong = with_roles.rsplit("/", 1)[1], []
+    with server.connect(database, f"login_{role}") as connection:
+        connection.execute("SET search_path = public, cache")
+        for table in (*tables.immutable.tables.values(), *tables.cache.tables.values()):
+            kind = 0 if table is tables.meta else 1 if table.metadata is tables.immutable else 2
+            for verb, form in _VERBS.items():
+                may = _does(connection, form.format(table.name, table.columns[0].name))
+                if may != (verb in _MAY[role][kind]):
+                    wrong.append(f"{role} {verb} {table.name}: {may}")
+        for words in _MORE:
+            if _does(connection, words):
+                wrong.append(f"{role} {words}")
+    assert wrong == []
+
+
+def _does(connection: psycopg.Connection, words: str) -> bool:
+    """Whether a statement is allowed; it is taken back."""
+    try:
+        with connection.transaction(force_rollback=True):
+            connection.execute(words)
+    except psycopg.errors.InsufficientPrivilege:
+        return False
+    return True
 
 
 def test_limit_sets_made_offline_come_in_by_a_steward(with_roles: str, tmp_path: Path) -> None:
@@ -223,13 +270,13 @@ def test_limit_sets_made_offline_come_in_by_a_steward(with_roles: str, tmp_path:
         with own.write() as connection:
             sets.save(connection, sets.factory(), "fit", NOON_MS)
         with as_role(with_roles, "bench") as store:
-            assert sync(own, store).work == Work(withheld_limits=[2])
+            assert sync(own, store).sent.withheld == 1
             assert count(store, tables.limit_sets) == 0
         with as_role(with_roles, "steward") as store:
-            assert sync(own, store).work == Work(limit_sets=1)
+            assert sync(own, store).sent.entries == 1
         with as_role(with_roles, "bench") as store, store.read() as connection:
             assert sets.load(connection)["revision"] == 2
-            assert sync(own, store).work == Work()
+            assert sync(own, store).sent == Moved()
 
 
 def test_a_reader_sees_everything_and_changes_nothing(with_roles: str, tmp_path: Path) -> None:
@@ -243,8 +290,12 @@ def test_a_reader_sees_everything_and_changes_nothing(with_roles: str, tmp_path:
 
 
 def test_a_steward_may_repair(with_roles: str) -> None:
-    with as_role(with_roles, "steward") as store, store.write() as connection:
-        assert connection.execute(tables.sounds.delete()).rowcount == 0
+    with as_role(with_roles, "steward") as store:
+        with store.write() as connection:
+            connection.execute(tables.findings.delete())
+        assert whole.check(store) != []
+        whole.rebuild(store)
+        assert whole.check(store) == []
 
 
 def test_the_commands_work_on_a_server(
@@ -269,4 +320,4 @@ def test_the_commands_work_on_a_server(
         done = CliRunner().invoke(main.app, words)
         assert done.exit_code == 0, (words, done.output)
     with Store(tmp_path / "back.db") as store, Store(own) as before:
-        assert count(store, tables.log) == count(before, tables.log)
+        assert count(store, tables.records) == count(before, tables.records)

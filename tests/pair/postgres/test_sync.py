@@ -8,10 +8,14 @@ from types import SimpleNamespace
 
 import pytest
 from curbtick.errors import StoreError
+from curbtick.fleet import readings, vehicles
+from curbtick.fleet.work import assign
 from curbtick.link.pull import Takeover
-from curbtick.store import depots, tables
+from curbtick.store import arrive, depots, tables, times, whole
 from curbtick.store.history import Store
-from curbtick.store.sync.merge import sync
+from curbtick.store.journal.entries import canonical
+from curbtick.store.journal.write import made
+from curbtick.store.sync.union import Moved, Synced, sync
 from sqlalchemy import select
 
 from tests.pair.postgres import server as postgres
@@ -36,15 +40,15 @@ def central(server: postgres.Server) -> Iterator[Store]:
 
 def told(store: Store) -> list[tuple[object, ...]]:
     """Readings with their vehicle, place and time, as a report would tell them."""
-    readings, vehicles = tables.readings.c, tables.vehicles.c
+    reading_, vehicle = tables.readings.c, tables.vehicles.c
     query = (
         select(
-            tables.probes.c.unique_id, readings.seq, readings.time_ms, vehicles.name, readings.at_bumper,
-            readings.at_position, readings.superseded, readings.level_cdb,
+            tables.probes.c.unique_id, reading_.seq, reading_.time_ms, vehicle.name, reading_.at_bumper,
+            reading_.at_position, reading_.superseded, reading_.level_cdb,
         )
-        .join(tables.probes, tables.probes.c.id == readings.probe_id)
-        .outerjoin(tables.vehicles, vehicles.id == readings.vehicle_id)
-        .order_by(tables.probes.c.unique_id, readings.seq)
+        .join(tables.probes, tables.probes.c.id == reading_.probe_id)
+        .outerjoin(tables.vehicles, vehicle.id == reading_.vehicle_id)
+        .order_by(tables.probes.c.unique_id, reading_.seq)
     )  # fmt: skip
     with store.read() as connection:
         return [tuple(row) for row in connection.execute(query)]
@@ -53,61 +57,89 @@ def told(store: Store) -> list[tuple[object, ...]]:
 def test_a_bench_catches_up_once_and_says_who_pulled_when(own: Store, central: Store) -> None:
     depot_day(own)
     own.ingest(OTHER, [reading(1)], received_ms=NOON_MS, bench="van workshop", covered=(1, 4))
-    own.anchor(OTHER, 1, 0, NOON_MS - 9000, 20)
+    own.anchor(OTHER, times.Anchor(1, 0, NOON_MS - 9000, 20))
     found = sync(own, central)
-    assert (found.new, found.doubled, found.clashed_rounds) == (count(own, tables.log), 0, [])
+    assert found.sent.records == count(own, tables.records) and found.got == Moved()
     assert told(central) == told(own)
     assert central.stored_to(OTHER) == 4
-    assert sync(own, central).pulls == 0
+    assert sync(own, central) == Synced()
     with central.read() as connection:
         assert "van workshop" in [bench.name for bench in depots.of_benches(connection)]
+    assert whole.check(own) == whole.check(central) == []
 
 
-def test_what_the_server_has_already_is_not_doubled_and_not_moved(own: Store, central: Store) -> None:
+def test_each_end_gets_what_the_other_has_and_both_say_the_same(own: Store, central: Store) -> None:
     batch = [reading(seq) for seq in range(1, 9)]
     central.ingest(PROBE, batch[:5])
     elsewhere = benchdata.add_vehicle(central, "Lorry")
     with central.write() as connection:
-        connection.execute(tables.readings.update().values(vehicle_id=elsewhere))
+        (lorry,) = vehicles.load(connection, [elsewhere])
+        assign.to_vehicle(connection, assign.unassigned(connection), lorry, NOON_MS)
     own.ingest(PROBE, batch[3:])
     found = sync(own, central)
-    assert (found.new, found.doubled) == (3, 2)
+    assert (found.sent.records, found.got.records) == (3, 3)
     assert [row[3] for row in told(central)] == ["Lorry"] * 5 + [None] * 3
+    assert told(own) == told(central)
 
 
-def test_a_round_made_twice_leaves_readings_with_their_own_vehicles(own: Store, central: Store) -> None:
-    benchdata.add_round(central, 7, [benchdata.add_vehicle(central, "Lorry")])
-    benchdata.add_round(own, 7, [benchdata.add_vehicle(own, "Van")])
-    Logbook(own).visit(NOON_MS, {"round_id": 7, "vehicle": 1})
-    assert sync(own, central).clashed_rounds == [7]
-    assert [row[3] for row in told(central)] == ["Van"]
+def test_a_vehicle_entered_at_two_benches_is_two_until_a_person_says_so(own: Store, central: Store) -> None:
+    for number, store in enumerate((own, central), 1):
+        benchdata.add_round(store, number, [benchdata.add_vehicle(store, "Van 1")])
+        Logbook(store, (PROBE, OTHER)[number - 1]).visit(NOON_MS, {"round_id": number})
+    sync(own, central)
+    with own.write() as connection:
+        ((one, other),) = vehicles.alike(connection)
+        assert {len(readings.of_place(connection, van.id, 0, 1)) for van in (one, other)} == {1}
+        vehicles.say_same(connection, one.id, other.id, NOON_MS)
+    sync(own, central)
+    for store in (own, central):
+        with store.read() as connection:
+            (van,) = vehicles.load(connection)
+            assert len(readings.of_place(connection, van.id, 0, 1)) == 2
+        assert whole.check(store) == []
 
 
 def test_a_sync_that_breaks_off_goes_on(server: postgres.Server, own: Store, central: Store) -> None:
-    book = Logbook(own)
-    for day in range(6):
-        book.visit(NOON_MS + day * DAY_MS, {}, {}, {})
+    for number in range(6):
+        Logbook(own, f"e660c0d1c7302a2{number}").visit(NOON_MS + number * DAY_MS, {}, {}, {})
 
-    def crash(done: int, _total: int) -> None:
-        if done == 3:
+    def crash(done: int, _total: int | None) -> None:
+        if done == 3 * 4 + 6:
             server.stop(signal.SIGQUIT)
 
     with pytest.raises(StoreError, match="does not answer"):
         sync(own, central, crash)
     server.start()
-    found = sync(own, central)
+    sync(own, central)
     assert told(central) == told(own)
-    assert found.new + found.doubled == count(own, tables.log) == count(central, tables.log)
+    assert count(own, tables.records) == count(central, tables.records)
 
 
 def test_a_server_set_back_to_an_older_copy_gets_it_all_again(own: Store, central: Store) -> None:
     Logbook(own).visit(NOON_MS, {}, {})
     sync(own, central)
-    with central.write() as connection:
-        for table in (tables.readings, tables.events, tables.log, tables.runs):
-            connection.execute(table.delete())
+    Logbook(own, OTHER).visit(NOON_MS, {}, {})
     sync(own, central)
-    assert told(central) == told(own)
+    with central.write() as connection:
+        connection.execute(tables.records.delete().where(tables.records.c.probe == OTHER))
+        connection.execute(tables.entries.delete().where(tables.entries.c.number > 1))
+    whole.rebuild(central)
+    assert len(told(central)) == 2
+    sync(own, central)
+    assert told(central) == told(own) and len(told(own)) == 4
+
+
+def test_an_entry_that_is_not_understood_is_carried_and_holds_up_nothing(own: Store, central: Store) -> None:
+    payloads = ({"name": "x" * 100_000}, {"number": 1 << 70}, {"name": "\0"}, ["no object"])
+    with own.write() as connection:
+        for number, payload in enumerate(payloads, 1):
+            text = canonical(payload)
+            strange = made("00000000000000aa", number, NOON_MS, None, "vehicle_painted", "{}", text)
+            arrive.entries(connection, [strange])
+    benchdata.add_vehicle(own, "Van 1")
+    found = sync(own, central)
+    assert (found.sent.entries, found.sent.unknown, found.sent.damaged) == (5, 4, 0)
+    assert whole.check(central) == []
 
 
 class Probe:
@@ -160,4 +192,6 @@ def test_a_probe_gives_up_only_what_the_server_has_on_its_disk(
         central.ingest(PROBE, batch.raws, covered=(batch.first_seq, batch.last_seq))
 
     Takeover(probe, again, None, None).run(None)  # type: ignore[arg-type]
-    assert probe.greeting.acknowledged_seq == central.stored_to(PROBE) == count(central, tables.log) == 4000
+    assert (
+        probe.greeting.acknowledged_seq == central.stored_to(PROBE) == count(central, tables.records) == 4000
+    )

@@ -74,7 +74,7 @@ def add_vehicle(
 ) -> int:
     bumper = Bumper(positions, class_khz)
     with store.write() as connection:
-        return vehicles.add(connection, name, bumper, bumper, from_ms, **more)
+        return vehicles.add(connection, name, bumper, bumper, from_ms, type_=more.pop("type", None), **more)
 
 
 def add_round(store: Store, number: int, vehicle_ids: Sequence[int], technician: str | None = None) -> None:

@@ -123,12 +123,12 @@ def test_a_day_from_file_to_report(tmp_path: Path) -> None:
         "vehicle,type,depot,rear_positions,rear_class_khz,front_positions,front_class_khz\nVan 1,panel van,,4,48,0,0\n"
     )
     made = json_of("round", "make", tmp_path / "round.csv", "--technician", "Ann", db=db)
-    assert made["round"] == 1 and made["vehicles"][0]["rear"] == {"positions": 4, "class_khz": 48}
+    assert made["vehicles"][0]["rear"] == {"positions": 4, "class_khz": 48}
     json_of("round", "print", "--out", tmp_path / "sheet.html", db=db)
     sheet = (tmp_path / "sheet.html").read_text(encoding="utf-8")
     assert "Van 1" in sheet and "4 x 48 kHz" in sheet and "Immobilise the vehicle" in sheet
     with Store(db) as store:
-        Logbook(store).visit(NOW_MS, {"round_id": 1})
+        Logbook(store).visit(NOW_MS, {"round_id": made["round"]})
     day = dates.date(NOW_MS)
     built = json_of("report", "--out", tmp_path / "site", "--day", day, db=db)
     assert built["readings"] == 1 and Path(built["index"]).exists()
@@ -152,24 +152,29 @@ def test_vehicles_are_added_renamed_refitted_and_retired(db: Path) -> None:
 def test_a_round_says_which_vehicle_a_reused_name_means(tmp_path: Path, db: Path) -> None:
     (tmp_path / "day.csv").write_text("vehicle,rear_positions,rear_class_khz\nVan 1,6,58\n")
     json_of("vehicles", "retire", "Van 1", db=db)
-    refused(2, "Van 1 (#1) is retired", "round", "make", "Van 1", db=db)
+    (old,) = json_of("vehicles", db=db)["vehicles"]
+    refused(2, f"Van 1 ({old['number']}) is retired", "round", "make", "Van 1", db=db)
     assert "retired after this round was made" in json_of("round", "print", db=db)["notes"][0]
     made = json_of("round", "make", tmp_path / "day.csv", db=db)
-    assert made["vehicles"][0]["id"] == 2 and made["vehicles"][0]["retired_ms"] is None
-    assert made["notes"] == ["Van 1 is #2; #1, which had the name before, is retired."]
+    (new,) = made["vehicles"]
+    assert new["id"] != old["id"] and new["retired_ms"] is None
+    assert made["notes"] == [
+        f"Van 1 is {new['number']}; {old['number']}, which had the name before, is retired."
+    ]
 
 
 def test_work_is_listed_and_noted(db: Path) -> None:
     assert json_of("assign", db=db)["unassigned"] == ["302a11-4"]
-    json_of("assign", "302a11-4", "--vehicle", "Van 1", "--position", "3", "--bumper", "rear", db=db)
+    words = ("assign", "302a11-4", "--vehicle", "Van 1", "--position", "3", "--bumper", "rear")
+    number = json_of(*words, db=db)["assignment"]
     findings = json_of("work", db=db)["findings"]
     assert [(f["bumper"], f["position"], f["next_step"]) for f in findings] == [("rear", 2, "clean")]
     json_of("work", "done", str(findings[0]["id"]), "clean", "--by", "Ann", db=db)
     assert json_of("work", db=db)["findings"][0]["state"] == "done"
-    undone = json_of("assign", "--undo", "1", db=db)
-    assert undone == {"undone": 1, "readings": 1}
-    refused(2, "no assignment 1 to undo", "assign", "--undo", "1", db=db)
-    assert "`curbtick assign` alone lists" in call("assign", "--undo", "1", db=db).stderr
+    undone = json_of("assign", "--undo", number, db=db)
+    assert undone == {"undone": number, "readings": 1}
+    refused(2, f"no assignment {number} to undo", "assign", "--undo", number, db=db)
+    assert "`curbtick assign` alone lists" in call("assign", "--undo", number, db=db).stderr
     refused(2, "not said where", "assign", "302a11-4", db=db)
     refused(2, "There is no step polish", "work", "done", "1", "polish", db=db)
 

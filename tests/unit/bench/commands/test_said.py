@@ -51,7 +51,6 @@ def run(*words: str | Path, stdout: IO[str] | int = subprocess.PIPE) -> subproce
         (("round", "nonsense"), "No such command 'nonsense'.", "curbtick round"),
         (("work", "--nonsense"), "No such option: --nonsense", "curbtick work"),
         (("work", "done"), "Missing argument", "curbtick work done"),
-        (("work", "done", "x", "clean"), "Invalid value for", "curbtick work done"),
         (("open", "--number", "99999", "--no-browser"), "Invalid value for '--number'", "curbtick open"),
     ],
     ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",

@@ -13,7 +13,6 @@ import pytest
 from curbtick.commands import main
 from curbtick.dates import now_ms
 from curbtick.errors import InputError
-from curbtick.fleet import rounds
 from curbtick.limits import sets
 from curbtick.link.request import RefusedError, SilentError
 from curbtick.store import tables

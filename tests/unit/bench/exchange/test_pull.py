@@ -81,13 +81,15 @@ OLD = {**log(1, 3), **log(4, 6, boot=2)}
 
 
 def test_another_log_under_the_same_name_is_taken_over_and_both_contents_stay(store: Store) -> None:
-    """A probe that took another one's id, or that was restored: no pull is refused, and nothing that was stored goes."""
+    """A probe that took another one's id, or was restored: no pull is refused, and nothing that was stored goes."""
     pull(store, OLD, boot=2)
     other = {**log(1, 5, ticks_ms=9), **log(7, 9, boot=2)}
     pull(store, other, 2, NOON_MS + DAY_MS)
     with store.read() as connection:
         raws = {bytes(raw) for raw in connection.execute(select(tables.records.c.raw)).scalars()}
-        seqs = connection.execute(select(tables.readings.c.seq).order_by(tables.readings.c.seq)).scalars().all()
+        seqs = (
+            connection.execute(select(tables.readings.c.seq).order_by(tables.readings.c.seq)).scalars().all()
+        )
     assert raws == {*OLD.values(), *other.values()} and seqs == list(range(1, 10))
     assert whole.check(store) == []
 

@@ -4,6 +4,7 @@ drifted probe.
 
 import random
 import struct
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,12 @@ def snippet_tail(frequency_hz: int, level_db: float) -> tuple[int, bytes]:
     return shift, packed + bytes([round(-2 * level_db) if n % 25 == 3 else 255 for n in range(150)])
 
 
+def page_of(texts: Mapping[str, str], vehicle: str) -> str:
+    """File name of a vehicle's page, by the vehicle's name in its title."""
+    title = f"<title>{vehicle} - "
+    return next(name for name, text in texts.items() if name.startswith("vehicle-") and title in text)
+
+
 class Depot:
     """Six vans over VISITS months, the last visit at `now_ms`; built into `store`."""
 
@@ -53,8 +60,8 @@ class Depot:
             )
             for n in range(6)
         ]
-        add_vehicle(self.store, "Reference", 1, 48, now_ms - 400 * DAY_MS, is_reference=True)
-        add_round(self.store, 1, [*self.vans, self.vans[-1] + 1], "Ann")
+        reference = add_vehicle(self.store, "Reference", 1, 48, now_ms - 400 * DAY_MS, is_reference=True)
+        add_round(self.store, 1, [*self.vans, reference], "Ann")
         self.book = Logbook(self.store)
         for visit in range(VISITS):
             self._visit(visit)

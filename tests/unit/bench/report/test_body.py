@@ -21,6 +21,7 @@ from curbtick_wire import names, records
 from typer.testing import CliRunner
 
 from tests.unit.bench.benchdata import DAY_MS, PROBE, add_round, add_vehicle, anchored, reading, record
+from tests.unit.bench.report.reportdata import page_of
 
 NOW_MS = int(datetime(2026, 11, 24, 15, 0).astimezone().timestamp() * 1000)
 OTHER = "e660c0d1c7302a12"
@@ -186,7 +187,7 @@ def test_the_pages_name_a_leak_of_an_earlier_day_and_no_sensor_suffers(yard: Yar
     yard.visit(0, read=True)
     pages = yard.pages(tmp_path / "out")
     told = f"seal: leak in section 2, {day(9)}"
-    vehicle = pages["vehicle-1.html"]
+    vehicle = pages[page_of(pages, "Van 1")]
     assert told in vehicle and "No sensor is known to be wrong" in vehicle
     assert "Nothing is wrong" not in vehicle
     rows = ("seal 1 tight", "seal 2 leak", "hiss 1 quiet")
@@ -205,10 +206,10 @@ def test_a_clean_check_leaves_the_pages_calm(yard: Yard, tmp_path: Path) -> None
     yard.visit(9, (SEAL, 1, ["leak"]))
     yard.visit(0, (SEAL, 1, ["tight"]), read=True)
     pages = yard.pages(tmp_path / "out")
-    assert "Nothing is wrong that is known of" in pages["vehicle-1.html"]
-    assert f"Seal check, {day(0)}" in pages["vehicle-1.html"] and "leak" not in pages["fleet.html"]
+    assert "Nothing is wrong that is known of" in pages[page_of(pages, "Van 1")]
+    assert f"Seal check, {day(0)}" in pages[page_of(pages, "Van 1")] and "leak" not in pages["fleet.html"]
     assert "Nothing to do" in pages["work.html"] and "Nothing: every position" in pages["index.html"]
-    assert "None was made yet" in pages["vehicle-2.html"]
+    assert "None was made yet" in pages[page_of(pages, "Van 2")]
 
 
 def test_a_retired_vehicle_leaves_the_work_list(yard: Yard, tmp_path: Path) -> None:

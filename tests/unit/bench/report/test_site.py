@@ -17,10 +17,15 @@ from curbtick.report.views import site_map
 from curbtick.store.history import Store
 
 from tests.unit.bench.benchdata import Logbook, add_round, add_vehicle
-from tests.unit.bench.report.reportdata import Depot
+from tests.unit.bench.report.reportdata import Depot, page_of
 
 NOW_MS = int(datetime(2026, 11, 24, 15, 0).astimezone().timestamp() * 1000)
 DAY = "2026-11-24"
+
+
+def texts(site: Path) -> dict[str, str]:
+    """Every page of a site by its name."""
+    return {path.name: path.read_text(encoding="utf-8") for path in site.glob("*.html")}
 
 
 class Page(HTMLParser):
@@ -145,8 +150,9 @@ def test_letters_of_marks_close_together_do_not_cover_each_other() -> None:
     assert places[0] > 0 and places[-1] < 600
 
 
-def test_a_drifted_probe_is_flagged_on_the_pages_that_used_it(pages: dict[str, Page]) -> None:
-    for name in ("index.html", "fleet.html", "work.html", "fading.html", "vehicle-1.html", "probes.html"):
+def test_a_drifted_probe_is_flagged_on_the_pages_that_used_it(site: Path, pages: dict[str, Page]) -> None:
+    overviews = ("index.html", "fleet.html", "work.html", "fading.html", "probes.html")
+    for name in (*overviews, page_of(texts(site), "Van 1")):
         assert "has drifted by -2.5 dB" in pages[name].text, name
     assert "drifted" not in pages["limits.html"].text
 
@@ -172,7 +178,7 @@ def test_the_work_list_prints_a_sheet_for_each_vehicle_with_a_place_to_sign(page
 
 
 def test_verdicts_are_told_by_letter_and_shape_not_by_colour_alone(site: Path) -> None:
-    drawn = (site / "vehicle-1.html").read_text(encoding="utf-8")
+    drawn = texts(site)[page_of(texts(site), "Van 1")]
     assert re.search(r'<rect class="v dead"[^>]*/><text class="l dead"[^>]*>D</text>', drawn)
     assert re.search(r'<circle class="v pass"[^>]*/><text class="l pass"[^>]*>P</text>', drawn)
     assert 'aria-label="Rear bumper: position 1 PASS' in drawn

@@ -13,7 +13,7 @@ from curbtick.store.history import Store
 from curbtick_wire import names, records
 
 from tests.unit.bench.benchdata import PROBE, Logbook, add_round, add_vehicle, anchored, reading, record
-from tests.unit.bench.report.reportdata import Depot
+from tests.unit.bench.report.reportdata import Depot, page_of
 
 NOW_MS = int(datetime(2026, 11, 24, 15, 0).astimezone().timestamp() * 1000)
 DAY = "2026-11-24"
@@ -106,7 +106,7 @@ def test_a_neighbours_sound_is_not_told_as_this_sensors(neighbour: dict[str, str
 
 
 def test_a_neighbours_level_stands_in_no_column_of_this_sensor(neighbour: dict[str, str]) -> None:
-    for name in ("index.html", "vehicle-1.html"):
+    for name in ("index.html", page_of(neighbour, "Van 1")):
         page = neighbour[name]
         dead = next(row for row in page.split("<tr") if "only a neighbour was heard (" in row)
         assert '<td data-t="Level, dBFS" class="num"></td>' in dead, name
@@ -116,7 +116,7 @@ def test_a_neighbours_level_stands_in_no_column_of_this_sensor(neighbour: dict[s
 
 
 def test_a_sensor_that_was_heard_keeps_its_numbers(neighbour: dict[str, str]) -> None:
-    assert '<td data-t="Level, dBFS" class="num">-8.0</td>' in neighbour["vehicle-1.html"]
+    assert '<td data-t="Level, dBFS" class="num">-8.0</td>' in neighbour[page_of(neighbour, "Van 1")]
 
 
 def starts_words(tmp_path: Path, *batch: bytes) -> str:

@@ -79,7 +79,9 @@ def level(store: Store, log_id: int, seq: int) -> int:
     with store.read() as connection:
         key = select(tables.probes.c.id).where(tables.probes.c.log_id == log_id).scalar_subquery()
         columns = tables.readings.c
-        return int(connection.scalar(select(columns.level_cdb).where(columns.probe_id == key, columns.seq == seq)))
+        return int(
+            connection.scalar(select(columns.level_cdb).where(columns.probe_id == key, columns.seq == seq))
+        )
 
 
 def level_of(raw: bytes) -> int:
