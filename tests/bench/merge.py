@@ -22,8 +22,8 @@ from curbtick.fleet.probes.names import describe
 from curbtick.fleet.vehicles import Bumper
 from curbtick.fleet.work import assign, findings, swap
 from curbtick.limits import sets
-from curbtick.store import depots, keys, tables, whole
-from curbtick.store.history import Store
+from curbtick.store import keys, tables
+from curbtick.store.history import Store, depots, whole
 from curbtick.store.sync import union
 from sqlalchemy import select
 

@@ -105,10 +105,29 @@ ROOMS = (
     ),
     _room(
         "curbtick.store",
-        "the history: schema, tables, decoding, times",
+        "the tables of a history, their keys, decoding, unbroken ranges, versions",
         "curbtick_wire curbtick .store.database",
     ),
-    _room("curbtick.store.sync", "two histories made one", "curbtick_wire curbtick .store.database .store"),
+    _room(
+        "curbtick.store.journal",
+        "entries: their kinds, what names them, the order in which they count",
+        ".store",
+    ),
+    _room(
+        "curbtick.store.fold",
+        "everything that follows from records and entries: places, times, vehicles, findings",
+        "curbtick_wire .store.database .store .store.journal",
+    ),
+    _room(
+        "curbtick.store.history",
+        "an open history: pulls, notes, what arrives, check and rebuild, roles",
+        "curbtick .store.database .store .store.journal .store.fold",
+    ),
+    _room(
+        "curbtick.store.sync",
+        "two histories made one",
+        "curbtick .store.database .store .store.journal .store.history",
+    ),
     _room(
         "curbtick.sound",
         "what a sound is: snippets, tones, recordings, flow through a hole, a reading as JSON",
@@ -117,12 +136,12 @@ ROOMS = (
     _room(
         "curbtick.limits",
         "limit sets, their fit to the fleet, guard band, repeatability study",
-        "curbtick_wire curbtick .store",
+        "curbtick_wire curbtick .store .store.history",
     ),
     _room(
         "curbtick.fleet",
         "vehicles, rounds, readings, sections of the seal and hiss checks",
-        "curbtick_wire curbtick .store .sound",
+        "curbtick_wire curbtick .store .store.fold .store.history .sound",
     ),
     _room(
         "curbtick.fleet.places",
@@ -132,21 +151,24 @@ ROOMS = (
     _room(
         "curbtick.fleet.work",
         "findings, repairs, swaps, assigned readings, the reread list",
-        "curbtick_wire curbtick .store .limits .fleet .fleet.places",
+        "curbtick_wire curbtick .store .store.journal .store.fold .store.history .limits .fleet "
+        ".fleet.places",
     ),
     _room(
-        "curbtick.fleet.probes", "names and health of probes", "curbtick_wire curbtick .store .limits .fleet"
+        "curbtick.fleet.probes",
+        "names and health of probes",
+        "curbtick_wire curbtick .store .store.history .limits .fleet",
     ),
     _room(
         "curbtick.exchange",
         "a probe and a history: pull, send",
-        "curbtick_wire curbtick .link .store .limits .fleet .fleet.work",
+        "curbtick_wire curbtick .link .store .store.fold .store.history .limits .fleet .fleet.work",
     ),
     _room(
         "curbtick.report",
         "the site, sheets, exports",
-        "curbtick_wire curbtick .store .sound .limits .fleet .fleet.places .fleet.work .fleet.probes "
-        ".report.pages .report.views",
+        "curbtick_wire curbtick .store .store.history .sound .limits .fleet .fleet.places .fleet.work "
+        ".fleet.probes .report.pages .report.views",
     ),
     _room(
         "curbtick.report.pages",
@@ -163,8 +185,8 @@ ROOMS = (
     _room(
         "curbtick.web",
         "the page of this computer: server and actions",
-        "curbtick_wire curbtick .link .store .fleet .fleet.work .exchange .report .report.views "
-        ".report.drawings",
+        "curbtick_wire curbtick .link .store.history .fleet .fleet.work .exchange .report "
+        ".report.views .report.drawings",
     ),
     _room("curbtick.install", "the firmware's image and its way onto a board", "curbtick .install.squeeze"),
     _room("curbtick.install.squeeze", "sources made small for a chip's memory"),
@@ -219,27 +241,28 @@ ROOMS = (
     _room(
         "curbtick.virtual.demo",
         "the demo day and its technician",
-        "curbtick_wire curbtick .link .store .limits .fleet .fleet.places .fleet.work .exchange .report "
-        ".yard.ear .yard.scenes .virtual.probe .virtual.panel",
+        "curbtick_wire curbtick .link .store .store.history .limits .fleet .fleet.places .fleet.work "
+        ".exchange .report .yard.ear .yard.scenes .virtual.probe .virtual.panel",
     ),
     _room("curbtick.commands", "the command line's start, output and error words", "curbtick"),
     _room(
         "curbtick.commands.probe",
         "commands that speak to a probe",
-        "curbtick_wire curbtick .link .store .limits .fleet .fleet.probes .exchange .report "
+        "curbtick_wire curbtick .link .store.history .limits .fleet .fleet.probes .exchange .report "
         ".report.pages .install .commands .commands.history",
     ),
     _room(
         "curbtick.commands.history",
         "commands on a history",
-        "curbtick_wire curbtick .store.database .store .store.sync .sound .limits .fleet .fleet.places "
-        ".fleet.work .report .report.pages .report.views .report.drawings .web .commands",
+        "curbtick_wire curbtick .store.database .store .store.history .store.sync .sound .limits "
+        ".fleet .fleet.places .fleet.work .report .report.pages .report.views .report.drawings .web "
+        ".commands",
     ),
     _room(
         "curbtick.commands.virtual",
         "commands that need no probe",
-        "curbtick_wire curbtick .store .sound .report.views .virtual.probe .virtual.panel .virtual.replay "
-        ".virtual.demo .commands",
+        "curbtick_wire curbtick .store.history .sound .report.views .virtual.probe .virtual.panel "
+        ".virtual.replay .virtual.demo .commands",
     ),
 )
 FOLDERS = {"curbtick_wire": WIRE, "curbtick_probe": FIRMWARE / "curbtick_probe", "curbtick": HOST}

@@ -14,7 +14,8 @@ from curbtick.link.download import Batch
 from curbtick.link.replies import Anchor
 from curbtick.link.request import RefusedError
 from curbtick.progress import Progress
-from curbtick.store import tables, times
+from curbtick.store import tables
+from curbtick.store.fold import times
 from curbtick.store.history import Store
 
 # Benches that share a history may differ by so much.

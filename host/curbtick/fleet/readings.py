@@ -9,8 +9,9 @@ from sqlalchemy import ColumnElement, Connection, Select, bindparam, select
 
 from curbtick.errors import InputError
 from curbtick.sound import schema, snippet
-from curbtick.store import tables, times
+from curbtick.store import tables
 from curbtick.store.decode import tail_of
+from curbtick.store.fold import times
 
 FIELDS = tuple(column.name for column in tables.record_columns(records.READING))
 # Where in a row of readings the measured columns stand.

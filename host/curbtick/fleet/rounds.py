@@ -14,7 +14,7 @@ from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper, Vehicle
 from curbtick.store import tables
-from curbtick.store.journal import write
+from curbtick.store.history import write
 
 COLUMNS = (
     "vehicle",

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, func, or_, select
 
 from curbtick.errors import InputError
 from curbtick.store import tables
-from curbtick.store.journal import write
+from curbtick.store.history import write
 
 CUSTOM_RANGE_KHZ = (30, 80)
 _NUMBER = re.compile("#[0-9a-fA-F]{4,16}")

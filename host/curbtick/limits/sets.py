@@ -13,7 +13,7 @@ from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
 from curbtick.store import tables
-from curbtick.store.journal import write
+from curbtick.store.history import write
 
 LimitSet = dict[str, Any]
 """The form of `codec.unpack_limits`: the fields of LIMIT_SET without class_count, and `classes`."""

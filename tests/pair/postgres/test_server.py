@@ -10,9 +10,10 @@ from curbtick.commands import main
 from curbtick.errors import InputError, StoreError
 from curbtick.fleet import vehicles
 from curbtick.limits import sets
-from curbtick.store import roles, tables, times, whole
+from curbtick.store import tables
 from curbtick.store.database.engine import bare_engine, database_url
-from curbtick.store.history import Store
+from curbtick.store.fold import times
+from curbtick.store.history import Store, roles, whole
 from curbtick.store.schema import upgrade, version_of
 from curbtick.store.sync.union import Moved, sync
 from sqlalchemy import inspect, select, text

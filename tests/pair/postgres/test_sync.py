@@ -11,10 +11,11 @@ from curbtick.errors import StoreError
 from curbtick.fleet import readings, vehicles
 from curbtick.fleet.work import assign
 from curbtick.link.pull import Takeover
-from curbtick.store import arrive, depots, tables, times, whole
-from curbtick.store.history import Store
+from curbtick.store import tables
+from curbtick.store.fold import times
+from curbtick.store.history import Store, arrive, depots, whole
+from curbtick.store.history.write import made
 from curbtick.store.journal.entries import canonical
-from curbtick.store.journal.write import made
 from curbtick.store.sync.union import Moved, Synced, sync
 from sqlalchemy import select
 

@@ -9,8 +9,7 @@ from typing import Any
 
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper
-from curbtick.store.history import Store
-from curbtick.store.journal import write
+from curbtick.store.history import Store, write
 from curbtick_wire import names, records
 
 PROBE = "e660c0d1c7302a11"

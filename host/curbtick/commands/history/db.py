@@ -9,9 +9,9 @@ from curbtick.commands.output import Db, Json, Output
 from curbtick.dates import now_ms, when
 from curbtick.errors import InputError, StoreError
 from curbtick.fleet import vehicles
-from curbtick.store import depots, roles, schema, tables, whole
+from curbtick.store import schema, tables
 from curbtick.store.database.engine import database_url, refuse_absent, shown
-from curbtick.store.history import Store, open_store
+from curbtick.store.history import Store, depots, open_store, roles, whole
 from curbtick.store.sync import union
 
 group = typer.Typer(

@@ -4,7 +4,7 @@ from sqlalchemy import Connection, select
 
 from curbtick.errors import InputError
 from curbtick.store import tables
-from curbtick.store.journal import write
+from curbtick.store.history import write
 
 
 def describe(connection: Connection, name: str, new_name: str | None, depot: str | None, at_ms: int) -> None:

@@ -16,7 +16,8 @@ from curbtick.fleet import readings, vehicles
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.store import tables
-from curbtick.store.journal import entries, order, write
+from curbtick.store.history import write
+from curbtick.store.journal import entries, order
 
 Place = tuple[int, int, int]
 _SHOWN = 6

@@ -16,7 +16,7 @@ from curbtick.fleet import vehicles
 from curbtick.store import keys, tables
 from curbtick.store.fold import findings as fold
 from curbtick.store.fold.worklist import DONE, OPEN, PROVED
-from curbtick.store.journal import write
+from curbtick.store.history import write
 
 WHOLE_BUMPER = "-bumper"
 UNPROVED = (OPEN, DONE)

@@ -23,7 +23,7 @@ from curbtick.fleet.vehicles import Vehicle
 from curbtick.limits import repeat
 from curbtick.limits.repeat import STATED_DB, Repeatability
 from curbtick.store import tables
-from curbtick.store.journal import write
+from curbtick.store.history import write
 
 # A silent position is taken to lie this low: below it nothing is measured.
 SILENT_DB = -50.0

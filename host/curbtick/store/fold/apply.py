@@ -11,7 +11,6 @@ from sqlalchemy import Connection
 from curbtick.store import tables
 from curbtick.store.fold import facts, fleet, placing, probes
 from curbtick.store.journal import entries as journal
-from curbtick.store.journal import kinds
 from curbtick.store.journal.entries import Entry
 
 _TOUCHES = tuple(column.name for column in tables.touches.columns)
@@ -19,14 +18,14 @@ _TOUCHES = tuple(column.name for column in tables.touches.columns)
 
 def entries(connection: Connection, arrived: Sequence[Entry]) -> None:
     """Bring the cache up to date with entries that were just inserted."""
-    rows = [(subject, *row) for row, one in _names(arrived) for subject in kinds.subjects(one)]
+    rows = [(subject, *row) for row, one in _names(arrived) for subject in one.subjects]
     if rows:
         connection.execute(tables.touches.insert(), [dict(zip(_TOUCHES, row, strict=True)) for row in rows])
     forks = [one for one in arrived if one.kind == "forked" and one.values is not None]
     void = [one for fork in forks for one in _moved(connection, fork)]
-    concerned = {subject for one in (*arrived, *void) for subject in kinds.subjects(one)}
+    concerned = {subject for one in (*arrived, *void) for subject in one.subjects}
     rivals = _rivals(connection, arrived)
-    concerned |= {subject for one in rivals for subject in kinds.subjects(one)}
+    concerned |= {subject for one in rivals for subject in one.subjects}
     _fold(connection, concerned)
 
 
@@ -67,7 +66,7 @@ def _fold(connection: Connection, subjects: set[str]) -> None:
     more = {f"n{ref}" for ref in renamed}
     naming = journal.of_subjects(connection, more) if more else []
     for one in naming:
-        for subject in kinds.subjects(one):
+        for subject in one.subjects:
             by_letter.setdefault(subject[0], []).append(subject)
     for letter, fold in _FOLDS:
         fold(connection, sorted(set(by_letter.get(letter, ()))))
@@ -76,7 +75,7 @@ def _fold(connection: Connection, subjects: set[str]) -> None:
 def _of_undone(connection: Connection, undone: Iterable[str]) -> set[str]:
     """The subjects of entries that something is undone of."""
     found = journal.of_subjects(connection, undone)
-    return {subject for one in found for subject in kinds.subjects(one)}
+    return {subject for one in found for subject in one.subjects}
 
 
 _FOLDS: Sequence[tuple[str, Callable[[Connection, Sequence[str]], None]]] = (

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 from sqlalchemy import Connection, bindparam, delete, select, text
 
-from curbtick.store import runs, tables, times
-from curbtick.store.fold import probes, rivals
+from curbtick.store import runs, tables
+from curbtick.store.fold import probes, rivals, times
 from curbtick.store.journal.entries import Entry, values_of
 
 

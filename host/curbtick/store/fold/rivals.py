@@ -9,8 +9,8 @@ from itertools import chain
 
 from sqlalchemy import Connection, delete, select
 
-from curbtick.store import decode, ingest, keys, runs, tables
-from curbtick.store.fold import stale
+from curbtick.store import decode, keys, runs, tables
+from curbtick.store.fold import ingest, stale
 from curbtick.store.journal import entries as journal
 from curbtick.store.journal.entries import Entry, values_of
 

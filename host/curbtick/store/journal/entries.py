@@ -56,6 +56,11 @@ class Entry:
         """The payload's values; None where this program does not understand it."""
         return kinds.understood(self.kind, self.payload)
 
+    @property
+    def subjects(self) -> list[str]:
+        """What it concerns (`kinds.subjects`)."""
+        return kinds.subjects(self.kind, self.ref, self.values)
+
     @cached_property
     def vector(self) -> dict[str, int]:
         """The highest numbers of all origins that the writer knew, its own predecessor included."""
@@ -119,7 +124,7 @@ def of_subjects(connection: Connection, subjects: Iterable[str]) -> list[Entry]:
         names.update((row.origin, row.number) for row in connection.execute(query))
     contents = named(connection, names)
     chosen = set(wanted)
-    return [one for one in counting(connection, contents) if chosen & set(kinds.subjects(one))]
+    return [one for one in counting(connection, contents) if chosen & set(one.subjects)]
 
 
 def counting(connection: Connection, contents: Sequence[Entry]) -> list[Entry]:

@@ -5,10 +5,7 @@ A payload that does not fit its schema, of a newer program for one, is kept and 
 
 import json
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from curbtick.store.journal.entries import Entry
+from typing import Any
 
 Check = Callable[[Any], bool]
 
@@ -148,16 +145,14 @@ def understood(kind: str, payload: str) -> dict[str, Any] | None:
     return values if all(check(values[name]) for name, check in schema.items()) else None
 
 
-def subjects(entry: "Entry") -> list[str]:
+def subjects(kind: str, ref: str, values: Mapping[str, Any] | None) -> list[str]:
     """What an entry concerns: the fold of each of these reads it.
 
     `e` and a digest: that entry itself or its being undone; `v`: the vehicle that this entry entered; `n`: an entry
     that names this vehicle; `r`, `l`: a round's number, a limit set's revision; `p`: a probe; `b`: a bench.
     """
-    found = [f"e{entry.ref}"]
-    if entry.values is None:
-        return [*found, "unknown"]
-    return found + _MORE.get(entry.kind, _none)(entry.ref, entry.values)
+    found = [f"e{ref}"]
+    return [*found, "unknown"] if values is None else found + _MORE.get(kind, _none)(ref, values)
 
 
 _Subjects = Callable[[str, Mapping[str, Any]], list[str]]

@@ -7,11 +7,10 @@ stands as which; both contents of the old names stay, and nothing is lost.
 from sqlalchemy import Connection, text
 
 from curbtick.dates import now_ms
-from curbtick.store import arrive, tables
+from curbtick.store import tables
 from curbtick.store.database import writers
-from curbtick.store.history import Store
+from curbtick.store.history import Store, arrive, write
 from curbtick.store.journal import entries as journal
-from curbtick.store.journal import write
 from curbtick.store.journal.entries import Entry, canonical
 from curbtick.store.sync import held
 

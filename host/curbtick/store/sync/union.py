@@ -12,8 +12,8 @@ from typing import Any
 from sqlalchemy import Connection, Table, text
 
 from curbtick.progress import Progress
-from curbtick.store import arrive, decode, keys, tables
-from curbtick.store.history import Store
+from curbtick.store import decode, keys, tables
+from curbtick.store.history import Store, arrive
 from curbtick.store.journal.entries import Entry, from_row, is_whole
 from curbtick.store.sync import forks, held
 

@@ -9,8 +9,8 @@ import pytest
 from curbtick.exchange.pull import pull_probe
 from curbtick.link.pull import Pulled, Takeover
 from curbtick.link.replies import Anchor
-from curbtick.store import tables, whole
-from curbtick.store.history import Store
+from curbtick.store import tables
+from curbtick.store.history import Store, whole
 from curbtick_wire import records
 from sqlalchemy import select
 

@@ -4,8 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from curbtick.store import whole
-from curbtick.store.history import Store
+from curbtick.store.history import Store, whole
 
 from tests.unit.bench.fleet.fleetdata import Yard
 

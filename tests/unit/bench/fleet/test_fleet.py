@@ -8,7 +8,7 @@ from curbtick.fleet.probes import health
 from curbtick.fleet.vehicles import Bumper
 from curbtick.fleet.work import assign, past, swap
 from curbtick.fleet.work import findings as worklist
-from curbtick.store import depots
+from curbtick.store.history import depots
 from curbtick_wire import names
 
 from tests.unit.bench.benchdata import DAY_MS, NOON_MS, PROBE

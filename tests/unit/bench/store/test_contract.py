@@ -9,8 +9,9 @@ import pytest
 from curbtick.errors import InputError, StoreError
 from curbtick.fleet.work import findings
 from curbtick.report import build
-from curbtick.store import depots, keys, tables, times, whole
-from curbtick.store.history import Store
+from curbtick.store import keys, tables
+from curbtick.store.fold import times
+from curbtick.store.history import Store, depots, whole
 from curbtick.store.schema import upgrade, version_of
 from curbtick.store.sync import union
 from curbtick_wire import names

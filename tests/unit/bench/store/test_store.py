@@ -13,9 +13,10 @@ from pathlib import Path
 import pytest
 from curbtick.errors import StoreError
 from curbtick.fleet import readings
-from curbtick.store import runs, tables, times, whole
+from curbtick.store import runs, tables
 from curbtick.store.decode import decode
-from curbtick.store.history import Store
+from curbtick.store.fold import times
+from curbtick.store.history import Store, whole
 from curbtick_wire import codec, names, records
 from hypothesis import given
 from hypothesis import strategies as st

@@ -7,9 +7,9 @@ from typing import Any, NamedTuple
 from curbtick_wire import names, records
 from sqlalchemy import Connection, Table, bindparam, func, select
 
-from curbtick.store import keys, runs, tables, times
+from curbtick.store import keys, runs, tables
 from curbtick.store.decode import ROW_HEADER, Decoded
-from curbtick.store.fold import placing, stale
+from curbtick.store.fold import placing, stale, times
 
 _ANCHORED = names.EVENTS.index("anchored")
 # Places in a decoded row: the round and the vehicle's number in it open every record that has them.

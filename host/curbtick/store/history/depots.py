@@ -6,7 +6,7 @@ from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
 from curbtick.store import tables
-from curbtick.store.journal import write
+from curbtick.store.history import write
 
 
 class Bench(NamedTuple):

@@ -12,13 +12,13 @@ from sqlalchemy import Connection, func, inspect, select
 
 from curbtick.dates import now_ms
 from curbtick.errors import StoreError
-from curbtick.store import arrive, ingest, keys, runs, tables, times
+from curbtick.store import keys, runs, tables
 from curbtick.store.database import server, writers
 from curbtick.store.database.engine import BUSY_TIMEOUT_S, bare_engine, database_url
 from curbtick.store.database.troubles import translated
 from curbtick.store.decode import Decoded, decode_all
-from curbtick.store.fold import findings, probes, rivals
-from curbtick.store.journal import write
+from curbtick.store.fold import findings, ingest, probes, rivals, times
+from curbtick.store.history import arrive, write
 from curbtick.store.schema import open_engine
 
 __all__ = ["Store", "open_store", "probes_in"]

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 
 from sqlalchemy import Connection
 
-from curbtick.store import ingest, tables
+from curbtick.store import tables
 from curbtick.store.decode import Decoded
-from curbtick.store.fold import apply, probes, rivals
-from curbtick.store.ingest import Fresh
+from curbtick.store.fold import apply, ingest, probes, rivals
+from curbtick.store.fold.ingest import Fresh
 from curbtick.store.journal.entries import Entry, row_of
 
 

@@ -8,8 +8,8 @@ from typing import Any
 from sqlalchemy import Connection, Table, delete, select
 
 from curbtick.progress import Progress
-from curbtick.store import decode, ingest, keys, tables
-from curbtick.store.fold import apply, findings, probes, rivals
+from curbtick.store import decode, keys, tables
+from curbtick.store.fold import apply, findings, ingest, probes, rivals
 from curbtick.store.history import Store
 from curbtick.store.journal.entries import from_row, is_whole
 
