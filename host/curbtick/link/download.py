@@ -47,12 +47,13 @@ class Batch:
 class Download:
     """One pass over the log.
 
-    link: an open link; from_seq, until_seq: the range of records asked for. Counters: `rounds`, and `lost`,
-    slices that had to be asked for again.
+    link: an open link; from_seq, until_seq: the range of records asked for; log_id: of the log that is read. Counters:
+    `rounds`, and `lost`, slices that had to be asked for again.
     """
 
-    def __init__(self, link: Link, from_seq: int, until_seq: int) -> None:
+    def __init__(self, link: Link, from_seq: int, until_seq: int, log_id: int) -> None:
         self._link = link
+        self._log_id = log_id
         self._next_seq = max(from_seq, 1)
         self._until_seq = until_seq
         self._quality = LineQuality()
@@ -131,6 +132,12 @@ class Download:
 
     def _end(self, payload: bytes, wanted: list[int]) -> int:
         values = fitting(lambda data: messages.unpack(_END, data)[0], payload)
+        if values["log_id"] != self._log_id:
+            raise LinkError(
+                f"The probe's log is another one now: {values['log_id']:08x} instead of {self._log_id:08x}.",
+                "What was received whole is kept; it belongs to the log before.",
+                "Pull again: the new log is taken over from its beginning.",
+            )
         if values["ended"]:
             self._total = values["chunks"]
         self._silent = 0

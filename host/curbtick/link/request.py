@@ -15,11 +15,12 @@ _NEXT_STEPS = {
     "bad_payload": "Bench and probe are of different versions: update the older one.",
     "unknown_key": "Hold STEP while switching the probe on, and run `curbtick probes pair`.",
     "bad_tag": "The key file does not fit this probe: pair it again (STEP held at power-up).",
-    "replayed": "Try again; the bench goes on from the probe's counter.",
+    "replayed": "Pair the probe again (STEP held at power-up): its counter is not known, and it proves nothing.",
     "not_pairing": "Switch the probe off, hold STEP while switching it on, and try again.",
     "refused": "Correct the field named, and send it again.",
     "digest_differs": "Pull again.",
     "not_held": "See `curbtick probes --stats` for what the probe holds.",
+    "not_greeted": "Try again; the probe started anew meanwhile.",
     "failed": "Switch the probe off and on, and try again; its self-test tells whether flash fails.",
 }
 

@@ -11,7 +11,7 @@ from curbtick_wire import codec, messages
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.unit.bench.link.loop import LoopWire, MemoryLog, event, snippet
+from tests.unit.bench.link.loop import LOG_ID, LoopWire, MemoryLog, event, snippet
 
 PACE = 0.0001
 
@@ -26,7 +26,7 @@ def log_of(sizes: list[int], missing: set[int]) -> MemoryLog:
 
 
 def downloaded(log: MemoryLog, first: int, last: int, loses=lambda number: False) -> list:
-    return list(Download(Link(LoopWire(log, loses), PACE), first, last).batches())
+    return list(Download(Link(LoopWire(log, loses), PACE), first, last, LOG_ID).batches())
 
 
 @settings(deadline=None, max_examples=60)
@@ -61,7 +61,7 @@ def test_an_empty_log_is_covered_too():
 
 def test_a_log_that_changes_between_rounds_is_read_again():
     log = log_of([700] * 300, set())
-    download = Download(Link(LoopWire(log), PACE), 1, 300)
+    download = Download(Link(LoopWire(log), PACE), 1, 300, LOG_ID)
     batches = download.batches()
     raws = list(next(batches).raws)
     cut = len(raws)
@@ -73,7 +73,7 @@ def test_a_log_that_changes_between_rounds_is_read_again():
 def test_a_record_that_stays_damaged_stops_the_download_before_it():
     log = log_of([0] * 10, set())
     log.held[6] = log.held[6][:-1] + b"x"
-    download = Download(Link(LoopWire(log), PACE), 1, 10)
+    download = Download(Link(LoopWire(log), PACE), 1, 10, LOG_ID)
     seqs = []
     with pytest.raises(LinkError, match="Record 6"):
         for batch in download.batches():
@@ -89,7 +89,7 @@ def test_a_silent_probe_is_given_up():
 def test_only_lost_slices_are_asked_for_again():
     log = log_of([700] * 100, set())
     lost = {5, 30, 31}
-    download = Download(Link(LoopWire(log, lambda number: number in lost), PACE), 1, 100)
+    download = Download(Link(LoopWire(log, lambda number: number in lost), PACE), 1, 100, LOG_ID)
     assert len([raw for batch in download.batches() for raw in batch.raws]) == 100
     assert download.lost == len(lost)
 
@@ -99,7 +99,7 @@ def test_slices_held_survive_a_change_of_size(data):
     stream = bytes(range(256)) * 40
     stream = stream[: data.draw(st.integers(1, len(stream)))]
     old, new = data.draw(st.sampled_from(SLICE_SIZES)), data.draw(st.sampled_from(SLICE_SIZES))
-    download = Download(Link(LoopWire(MemoryLog({})), PACE), 1, 1)
+    download = Download(Link(LoopWire(MemoryLog({})), PACE), 1, 1, LOG_ID)
     count = -(-len(stream) // old)
     places = data.draw(st.sets(st.integers(0, count - 1)))
     download._size = old
