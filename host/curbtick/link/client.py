@@ -99,12 +99,12 @@ class Client:
 
     def greet(self) -> Greeting:
         """Ask the probe who it is and what it holds. Requests signed before are worth nothing from now on."""
+        self._bench_nonce = os.urandom(messages.NONCE_SIZE)
         values = {
             "bench_version": messages.PROTOCOL_VERSION,
             "definition": messages.definition(),
-            "bench_nonce": os.urandom(messages.NONCE_SIZE),
+            "bench_nonce": self._bench_nonce,
         }
-        self._bench_nonce = values["bench_nonce"]
         payload = messages.pack(messages.GREET, values)
         try:
             reply, _ = request.ask(self._link, messages.GREET, payload, _GREETING_PATIENCE)
