@@ -24,6 +24,10 @@ _IDLE_MAX_S = 3.0
 _BABBLE_MAX_S = 10.0
 _SILENT_ROUNDS_MAX = 5
 _DAMAGED_MAX = 4
+# Rounds in a row that may bring nothing new, whatever the probe says meanwhile.
+_FRUITLESS_ROUNDS_MAX = 12
+# Frames of one round: each slice once, the end, and as many again for what is sent twice.
+_FRAMES_MAX = 2 * (messages.WINDOW + 1)
 _CHUNK = messages.READ | messages.REPLY
 _END = messages.READ_END | messages.REPLY
 _ERROR = messages.ERROR | messages.REPLY
@@ -59,7 +63,7 @@ class Download:
         self._quality = LineQuality()
         self._width = _FIRST_ROUND_SLICES
         self._idle_s = _IDLE_S
-        self._silent = self._damaged = 0
+        self._silent = self._damaged = self._fruitless = 0
         self.lost = self.rounds = 0
         self._restart(SLICE_SIZES[0])
 
@@ -88,13 +92,14 @@ class Download:
     def batches(self) -> Iterator[Batch]:
         """The records, batch by batch as rounds bring them. Raises LinkError when the probe falls silent."""
         while self._next_seq <= self._until_seq:
-            self._round()
+            got = self._round()
             batch = self._take()
+            self._judge_fruit(got > 0 or batch is not None)
             if batch:
                 yield batch
 
-    def _round(self) -> None:
-        """Ask for the missing slices of the window and collect what comes."""
+    def _round(self) -> int:
+        """Ask for the missing slices of the window and collect what comes: how many came that were missing."""
         reach = self._width if self._total is None else min(self._width, self._total)
         wanted = [index for index in range(max(reach, 1)) if index not in self._held]
         request = self._link.next_id()
@@ -105,6 +110,7 @@ class Download:
         self._quality.note(sent, sent - got, self._size)
         self._width = messages.WINDOW
         self._judge_silence(got)
+        return got
 
     def _request(self, wanted: list[int]) -> bytes:
         mask = sum(1 << index for index in wanted)
@@ -120,10 +126,14 @@ class Download:
     def _collect(self, request: int, wanted: list[int]) -> tuple[int, int]:
         """Hold the slices that come until the end is told or nothing comes: (slices sent, slices got)."""
         got: set[int] = set()
-        while frame := self._link.receive(request, self._idle_s, _BABBLE_MAX_S):
+        for _ in range(_FRAMES_MAX):
+            frame = self._link.receive(request, self._idle_s, _BABBLE_MAX_S)
+            if frame is None:
+                break
             if frame.kind == _CHUNK and len(frame.payload) > 1:
-                self._held[frame.payload[0]] = frame.payload[1:]
-                got.add(frame.payload[0])
+                if frame.payload[0] in wanted:
+                    self._held[frame.payload[0]] = frame.payload[1:]
+                    got.add(frame.payload[0])
             elif frame.kind == _END:
                 return self._end(frame.payload, wanted), len(got)
             elif frame.kind == _ERROR:
@@ -155,6 +165,16 @@ class Download:
                 f"The probe stopped answering before record {self._next_seq}.",
                 "What was received whole is kept; the probe keeps everything that is not acknowledged.",
                 "See that it is plugged in and switched on, and pull again: it goes on where it stopped.",
+            )
+
+    def _judge_fruit(self, fruitful: bool) -> None:
+        """End a download whose probe goes on answering and sends nothing that is missing."""
+        self._fruitless = 0 if fruitful else self._fruitless + 1
+        if self._fruitless >= _FRUITLESS_ROUNDS_MAX:
+            raise LinkError(
+                f"The probe answers, and does not send record {self._next_seq} nor what follows it.",
+                "What was received whole is kept; the probe keeps everything that is not acknowledged.",
+                "Pull again; if it stays so, switch the probe off and on, and ask what is plugged in.",
             )
 
     def _take(self) -> Batch | None:

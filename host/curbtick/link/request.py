@@ -1,5 +1,6 @@
 """One request and its reply: sent again until it is answered, and a refusal turned into an error."""
 
+import time
 from dataclasses import dataclass
 from typing import Any
 
@@ -76,7 +77,9 @@ def ask(link: Link, kind: int, payload: bytes, patience: Patience = PATIENT) -> 
     wait_s = patience.first_wait_s
     for _ in range(patience.tries):
         link.send(kind, request, payload)
-        while frame := link.receive(request, wait_s):
+        until_s = time.monotonic() + wait_s
+        # Frames of this request that are no answer to it must not put the end of the wait off.
+        while (left_s := until_s - time.monotonic()) > 0 and (frame := link.receive(request, left_s)):
             if frame.kind == _ERROR:
                 raise refusal(frame.payload)
             if frame.kind == kind | messages.REPLY:

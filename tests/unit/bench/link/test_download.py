@@ -7,7 +7,8 @@ from curbtick.errors import LinkError
 from curbtick.link.download import Download, _joined
 from curbtick.link.line_quality import SLICE_SIZES, LineQuality
 from curbtick.link.port import Link
-from curbtick_wire import codec, messages
+from curbtick.link.request import Patience, SilentError, ask
+from curbtick_wire import codec, frames, messages
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -144,3 +145,58 @@ def test_a_window_is_what_the_message_says():
     assert messages.WINDOW == 128
     assert max(SLICE_SIZES) == 1024
     assert all(large == 2 * small for large, small in zip(SLICE_SIZES, SLICE_SIZES[1:], strict=False))
+
+
+class Liar:
+    """A wire to what answers every read at once with frames of the right request that lead nowhere."""
+
+    def __init__(self, *answers: tuple[int, bytes]) -> None:
+        self._answers = answers
+        self._reader = frames.FrameReader()
+        self._request = 0
+
+    def write(self, data: bytes) -> None:
+        self._request = self._reader.feed(data)[-1][1]
+
+    def read(self, _timeout_s: float) -> bytes:
+        return b"".join(frames.encode(kind, self._request, payload) for kind, payload in self._answers)
+
+    def close(self) -> None:
+        pass
+
+
+def end(chunks: int, ended: int) -> tuple[int, bytes]:
+    kind = messages.READ_END | messages.REPLY
+    values = {"chunks": chunks, "ended": ended, "last_seq": 9, "log_id": LOG_ID}
+    return kind, messages.pack(kind, values)
+
+
+CHUNK = messages.READ | messages.REPLY
+ENDLESS = {
+    "frames of another kind": ((messages.TICKS | messages.REPLY, bytes(8)),),
+    "one slice without end": ((CHUNK, b"\x00" + bytes(32)),),
+    "slices outside the window": ((CHUNK, b"\xff" + bytes(32)), end(1, 0)),
+    "ended, and the slice is missing": (end(1, 1),),
+    "not ended, and no slice": (end(0, 0),),
+    "empty slices": ((CHUNK, b"\x00"), end(1, 0)),
+}
+
+
+@pytest.mark.parametrize("what", ENDLESS)
+def test_a_probe_that_answers_without_end_ends_the_download(what: str) -> None:
+    download = Download(Link(Liar(*ENDLESS[what]), PACE), 1, 9, LOG_ID)
+    with pytest.raises(LinkError):
+        list(download.batches())
+
+
+def test_a_request_answered_with_something_else_without_end_is_given_up() -> None:
+    link = Link(Liar((messages.KEYS | messages.REPLY, b"")), PACE)
+    with pytest.raises(SilentError):
+        ask(link, messages.TICKS, b"", Patience(first_wait_s=0.01, tries=2))
+
+
+def test_another_log_ends_the_download() -> None:
+    log = MemoryLog({1: event(1), 2: event(2)})
+    download = Download(Link(LoopWire(log), PACE), 1, 2, LOG_ID + 1)
+    with pytest.raises(LinkError, match="another one now"):
+        list(download.batches())
