@@ -110,12 +110,13 @@ def _vehicles(said: list[Said]) -> dict[str, frozenset[str]]:
 
 def _taken(said: list[Said], raws: list[tuple[str, int, int, bytes]]) -> list[Read]:
     pulls = [one for one in said if one.kind == "pulled"]
+    proofs = [one for one in said if one.kind == "records_proved"]
     chosen: dict[tuple[str, int, int], bytes] = {}
     boots: dict[tuple[str, int, int], list[int]] = defaultdict(list)
     for probe, log_id, number, raw in raws:
         name = (probe, log_id, number)
         boots[probe, log_id, codec.decode_record(raw)["boot"]].append(number)
-        if name not in chosen or _rank(raw, name, pulls) < _rank(chosen[name], name, pulls):
+        if name not in chosen or _rank(raw, name, proofs) < _rank(chosen[name], name, proofs):
             chosen[name] = raw
     clocks = {boot: _clock(boot, numbers, raws, pulls) for boot, numbers in boots.items()}
     found = []
@@ -128,18 +129,16 @@ def _taken(said: list[Said], raws: list[tuple[str, int, int, bytes]]) -> list[Re
     return found
 
 
-def _rank(raw: bytes, name: tuple[str, int, int], pulls: list[Said]) -> tuple[bool, bytes]:
+def _rank(raw: bytes, name: tuple[str, int, int], proofs: list[Said]) -> tuple[bool, bytes]:
     digest = hashlib.sha256(raw).digest()[:16]
     proved = False
-    for pull in pulls:
-        what = pull.what
-        if what["proved"] and (what["probe"], what["log_id"]) == name[:2]:
+    for proof in proofs:
+        what = proof.what
+        if (what["probe"], what["log_id"]) == name[:2]:
             numbers = [n for first, last in what["spans"] for n in range(first, last + 1)]
-            kept = bytes.fromhex(what["proved"])
-            proved |= any(
-                n == name[2] and kept[8 * place : 8 * place + 8] == digest[:8]
-                for place, n in enumerate(numbers)
-            )
+            kept = bytes.fromhex(what["digests"])
+            parts = {n: kept[8 * place : 8 * place + 8] for place, n in enumerate(numbers)}
+            proved |= parts.get(name[2]) == digest[:8]
     return not proved, digest
 
 

@@ -40,7 +40,7 @@ class Identity:
 
 
 class Probe:
-    """The rooms the link serves, in one hand.
+    """Everything that the link serves.
 
     pairing: True while the probe was started with STEP held. `self_test_wanted` is set when a bench asks for
     one; the app runs it and clears it. `failed` is the mask (names.SELF_TESTS) of the last one.
@@ -72,13 +72,17 @@ class Probe:
 class Service:
     """The requests, by number: `open_requests`, `signed_requests`, and `pair`.
 
-    probe: a Probe; counters: a function giving the link's counters as a dict of the stats reply's fields. A
-    method gives its reply as (values, tail). Raises Denied, Refused, WireError.
+    probe: a Probe; counters: a function giving the link's counters as a dict of the stats reply's fields; challenge: a
+    function that takes the bench's nonce of a greeting and gives the probe's. A method gives its reply as (values,
+    tail). Raises Denied, Refused, WireError.
     """
 
-    def __init__(self, probe: Probe, counters: Callable[[], dict[str, int]]) -> None:
+    def __init__(
+        self, probe: Probe, counters: Callable[[], dict[str, int]], challenge: Callable[[bytes], bytes]
+    ) -> None:
         self._probe = probe
         self._counters = counters
+        self._challenge = challenge
         self._definition = b""
         self._noted_seq = 0
         self.open_requests = {
@@ -103,7 +107,7 @@ class Service:
     def _event(self, word: str, value: int, extra: int = 0) -> int:
         return self._probe.log.event(names.EVENTS.index(word), value, extra)
 
-    def _greet(self, _values: Values) -> Reply:
+    def _greet(self, values: Values) -> Reply:
         probe = self._probe
         log, identity = probe.log, probe.identity
         self._definition = self._definition or messages.definition()
@@ -112,6 +116,8 @@ class Service:
             "newest_version": messages.PROTOCOL_VERSION,
             "definition": self._definition,
             "unique_id": identity.unique_id,
+            "log_id": log.log_id,
+            "probe_nonce": self._challenge(values["bench_nonce"]),
             "firmware": messages.text_field(identity.firmware, 12),
             "boot": probe.clock.boot,
             "ticks_ms": probe.clock.ticks_ms(),
@@ -163,7 +169,7 @@ class Service:
             raise Denied("not_held", "last_seq: the log does not reach that far", log.last_seq)
         if last > before and not log.acknowledge(last, values["digest"], values["first_seq"]):
             raise Denied("digest_differs", "digest: is not that of the records here", before)
-        # An acknowledgement of nothing but the last such record is not recorded: pulling would never end.
+        # One that covers only the record of the acknowledgement before is not logged: pulling would never end.
         if last > before and not before + 1 == last == self._noted_seq:
             self._noted_seq = self._event("acknowledged", last, key_id)
         return {"acknowledged_seq": log.acknowledged}, b""
@@ -190,7 +196,7 @@ class Service:
         return {"round_id": rounds.current["round_id"]}, b""
 
     def _anchor(self, values: Values, _tail: bytes, _key_id: int) -> Reply:
-        """Carry the bench's pair of time and ticks on to now; the log keeps whole seconds, half of one unsure."""
+        """Move the bench's pair of time and ticks to now. The log keeps whole seconds: 500 ms more of uncertainty."""
         clock = self._probe.clock
         now_ms = clock.ticks_ms()
         elapsed_ms = now_ms - values["ticks_ms"]

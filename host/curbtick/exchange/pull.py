@@ -15,8 +15,10 @@ from curbtick.link.replies import Anchor
 from curbtick.link.request import RefusedError
 from curbtick.progress import Progress
 from curbtick.store import tables
+from curbtick.store.decode import number_of
 from curbtick.store.fold import times
 from curbtick.store.history import Store
+from curbtick.store.keys import digest
 
 # Benches that share a history may differ by so much.
 CLOCK_SLACK_MIN = 5
@@ -32,6 +34,8 @@ class Pull:
     new: those that the history did not have.
     last_seq: the history has everything up to this record.
     acknowledged_seq: up to where the probe takes its records for delivered.
+    log_id: names the log that was pulled.
+    proved: the probe proved that it holds this bench's key and every record it sent.
     paired: whether this bench has a key for the probe.
     may_change: whether this bench could acknowledge.
     notes: what the user must know about the pull, a sentence each.
@@ -43,6 +47,8 @@ class Pull:
     new: int
     last_seq: int
     acknowledged_seq: int
+    log_id: int
+    proved: bool
     paired: bool
     may_change: bool
     notes: tuple[str, ...]
@@ -68,32 +74,50 @@ def pull_probe(
     anchors = [_anchor(probe)]
     clock_notes = _clock_notes(store, anchors[0])
     unknown = new = 0
+    log_id, brought = probe.greeting.log_id, dict[int, bytes]()
 
     def commit(batch: Batch) -> None:
         nonlocal unknown, new
         unknown += sum(map(_is_unknown, batch.raws))
         covered = (batch.first_seq, batch.last_seq)
         taken = store.ingest(
-            probe.unique_id, batch.raws, covered=covered, anchors=anchors, received_ms=clock_ms()
+            probe.unique_id,
+            batch.raws,
+            log_id=log_id,
+            covered=covered,
+            anchors=anchors,
+            received_ms=clock_ms(),
         )
         new += taken.new
+        brought.update((number_of(raw), digest(raw)) for raw in batch.raws)
         anchors.clear()
 
     def stored_digest(first: int, last: int) -> bytes:
-        return store.digest(probe.unique_id, first, last)
+        return store.digest(probe.unique_id, first, last, log_id)
 
     pulled = probe.pull(commit, from_seq=from_seq, stored_digest=stored_digest, progress=progress)
     for anchor in anchors:
-        store.anchor(probe.unique_id, anchor)
+        store.anchor(probe.unique_id, anchor, log_id)
+    if pulled.proved and brought:
+        store.prove(probe.unique_id, log_id, brought, clock_ms())
     with store.write() as connection:
         findings.refresh(connection)
-    notes = (*probe.greeting.shortcomings(), *_key_notes(probe), *clock_notes, *_unknown_notes(unknown))
+    proof_notes = _proof_notes(probe, pulled.proved)
+    notes = (
+        *probe.greeting.shortcomings(),
+        *_key_notes(probe),
+        *proof_notes,
+        *clock_notes,
+        *_unknown_notes(unknown),
+    )
     return Pull(
         probe=probe.unique_id,
         records=pulled.records,
         new=new,
         last_seq=pulled.last_seq,
         acknowledged_seq=pulled.acknowledged_seq,
+        log_id=probe.greeting.log_id,
+        proved=pulled.proved,
         paired=probe.paired,
         may_change=probe.may_change,
         notes=notes,
@@ -117,15 +141,16 @@ def starting_seq(store: Store, probe: Client) -> int:
     It is the first that the history lacks, if the probe still has the history's newest record of this log as it is
     stored. If the probe gave that record up, or has another one under its number, the pull begins at 1.
     """
-    newest = _newest(store, probe.unique_id)
+    newest = _newest(store, probe.unique_id, probe.greet().log_id)
     if newest is None:
         return 1
     seq, raws = newest
     sent = [raw for batch in probe.batches(seq, seq) for raw in batch.raws]
-    return store.stored_to(probe.unique_id) + 1 if set(sent) & raws else 1
+    log_id = probe.greeting.log_id
+    return store.stored_to(probe.unique_id, log_id=log_id) + 1 if set(sent) & raws else 1
 
 
-def _newest(store: Store, unique_id: str, log_id: int = 0) -> tuple[int, set[bytes]] | None:
+def _newest(store: Store, unique_id: str, log_id: int) -> tuple[int, set[bytes]] | None:
     """Number and contents of the highest record that the history has of a probe's log."""
     columns = tables.records.c
     mine = (columns.probe == unique_id, columns.log_id == log_id)
@@ -161,6 +186,15 @@ def _key_notes(probe: Client) -> list[str]:
     return [
         "The probe no longer knows this bench's key, so it keeps its records: hold STEP while switching it on, and run "
         "`curbtick probes pair`."
+    ]
+
+
+def _proof_notes(probe: Client, proved: bool) -> list[str]:
+    if proved or not probe.may_change:
+        return []
+    return [
+        "The probe did not prove that it is the one this bench is paired with: its records are stored and not "
+        "acknowledged. Pull again; if it stays so, pair it again (STEP held at power-up), or ask what is plugged in."
     ]
 
 

@@ -24,7 +24,7 @@ def send_round(store: Store, probe: Client, round_: Round) -> None:
     if broken_off is None and not probe.may_change:
         return
     with store.write() as connection:
-        rounds.note_sent(connection, probe.unique_id, round_.number, now_ms())
+        rounds.note_sent(connection, probe.unique_id, round_.number, now_ms(), probe.greeting.log_id)
     if broken_off is not None:
         raise broken_off
 
@@ -51,4 +51,6 @@ def send_limits(store: Store, probe: Client, limit_set: LimitSet) -> None:
     """Send a limit set and note that the probe took it. Raises LinkError, StoreError."""
     probe.send_limits(limit_set)
     with store.write() as connection:
-        rounds.note_limits(connection, probe.unique_id, limit_set["revision"], now_ms())
+        rounds.note_limits(
+            connection, probe.unique_id, limit_set["revision"], now_ms(), probe.greeting.log_id
+        )

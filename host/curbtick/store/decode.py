@@ -102,6 +102,11 @@ def _raw_only(raw: bytes) -> Decoded:
     return Decoded(seq, boot, kind, raw, None)
 
 
+def number_of(raw: bytes) -> int:
+    """The number that a whole record says it has."""
+    return int(HEADER.unpack_from(raw)[3])
+
+
 def lenient(number: int, raw: bytes) -> Decoded:
     """A record as another history holds it; one that is damaged is carried, and says nothing."""
     try:

@@ -153,12 +153,22 @@ pulls = Table(
     Column("doubled_count", Integer, nullable=False),
     Column("first_seq", Big),
     Column("last_seq", Big),
-    Column("is_proved", Boolean, nullable=False),
-    Column("origin", String(16), nullable=False),
-    Column("number", Big, nullable=False),
     Index("pulls_by_probe", "probe_id", "at_ms"),
     Index("pulls_by_seq", "probe_id", "last_seq"),
 )
+
+proofs = Table(
+    "proofs",
+    cache,
+    _key(),
+    _of("probe_id"),
+    Column("first_seq", Big, nullable=False),
+    Column("last_seq", Big, nullable=False),
+    Column("origin", String(16), nullable=False),
+    Column("number", Big, nullable=False),
+    Index("proofs_by_probe", "probe_id", "last_seq"),
+)
+"""Pulls in which the probe proved itself: between which numbers, and the entry that says of which contents."""
 
 benches = Table("benches", cache, Column("name", Text, primary_key=True), Column("depot", Text))
 """The benches that pulled, by the name they give themselves, and the depot each stands in where it is known."""

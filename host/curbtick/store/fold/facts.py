@@ -24,7 +24,8 @@ def fold_single(connection: Connection, subjects: Sequence[str]) -> None:
     _clear(connection, [keys.of_entry(bytes.fromhex(ref)) for ref in wanted])
     gone = [keys.of_entry(bytes.fromhex(ref)) for ref in wanted - standing.keys()]
     placing.forget(connection, gone)
-    connection.execute(delete(tables.pulls).where(tables.pulls.c.id.in_(gone)))
+    for table in (tables.pulls, tables.proofs):
+        connection.execute(delete(table).where(table.c.id.in_(gone)))
     by_kind: dict[str, list[Entry]] = {}
     for one in found:
         by_kind.setdefault(one.kind, []).append(one)
@@ -128,6 +129,7 @@ _SINGLE: Mapping[str, _Single] = {
     "step_done": _step_done,
     "readings_assigned": placing.fold_assignments,
     "pulled": pulls.fold,
+    "records_proved": pulls.fold_proofs,
 }
 
 

@@ -19,8 +19,6 @@ def fold(connection: Connection, found: Sequence[Entry], _undone: set[str]) -> N
         runs.extend(connection, key, [(first, last) for first, last in values["covered"]])
         anchors = [times.Anchor(*row) for row in values["anchors"]]
         times.pulled(connection, key, spans, anchors)
-        if values["proved"]:
-            rivals.judge(connection, key, rivals.doubled_in(connection, key, spans))
 
 
 def _insert(connection: Connection, one: Entry, key: int, spans: Sequence[runs.Run]) -> None:
@@ -35,9 +33,6 @@ def _insert(connection: Connection, one: Entry, key: int, spans: Sequence[runs.R
         "doubled_count": values["doubled"],
         "first_seq": min((first for first, _ in spans), default=None),
         "last_seq": max((last for _, last in spans), default=None),
-        "is_proved": bool(values["proved"]),
-        "origin": one.origin,
-        "number": one.number,
     }
     connection.execute(delete(tables.pulls).where(tables.pulls.c.id == one.key))
     connection.execute(tables.pulls.insert().values(**row))
@@ -53,3 +48,20 @@ def ensure_bench(connection: Connection, name: str) -> None:
         connection.execute(
             text("INSERT INTO benches (name) VALUES (:name) ON CONFLICT DO NOTHING"), {"name": name}
         )
+
+
+def fold_proofs(connection: Connection, found: Sequence[Entry], _undone: set[str]) -> None:
+    """Fold entries of kind `records_proved`: the contents that they name count before others."""
+    for one in found:
+        values = values_of(one)
+        key = probes.ensure(connection, values["probe"], values["log_id"])
+        spans = [(first, last) for first, last in values["spans"]]
+        connection.execute(delete(tables.proofs).where(tables.proofs.c.id == one.key))
+        if spans:
+            numbers = {
+                "first_seq": min(first for first, _ in spans),
+                "last_seq": max(last for _, last in spans),
+            }
+            name = {"origin": one.origin, "number": one.number}
+            connection.execute(tables.proofs.insert().values(id=one.key, probe_id=key, **numbers, **name))
+            rivals.judge(connection, key, rivals.doubled_in(connection, key, spans))

@@ -34,7 +34,7 @@ def prefixes(digests: Iterable[bytes]) -> str:
 def _proved_prefix(one: Entry, number: int) -> bytes | None:
     """What such a pull kept of a number's digest; None where it brought no such number."""
     values = values_of(one)
-    kept = bytes.fromhex(values["proved"] or "")
+    kept = bytes.fromhex(values["digests"])
     numbers = chain.from_iterable(range(first, last + 1) for first, last in values["spans"])
     for place, brought in enumerate(numbers):
         if brought == number:
@@ -75,13 +75,14 @@ def _contents(
 
 def _proving(connection: Connection, key: int, numbers: Sequence[int]) -> list[Entry]:
     """The pulls of a log in which the probe proved itself and that brought any of these numbers."""
-    columns = tables.pulls.c
+    columns = tables.proofs.c
     low, high = min(numbers), max(numbers)
     query = select(columns.origin, columns.number).where(
-        columns.probe_id == key, columns.is_proved, columns.first_seq <= high, columns.last_seq >= low
+        columns.probe_id == key, columns.first_seq <= high, columns.last_seq >= low
     )
-    found = journal.named(connection, [(row.origin, row.number) for row in connection.execute(query)])
-    return [one for one in found if one.kind == "pulled" and one.values is not None]
+    names = [(row.origin, row.number) for row in connection.execute(query)]
+    found = journal.counting(connection, journal.named(connection, names))
+    return [one for one in found if one.kind == "records_proved" and one.values is not None]
 
 
 def _best(number: int, found: Mapping[bytes, bytes], proving: Iterable[Entry]) -> bytes:

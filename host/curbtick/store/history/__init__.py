@@ -3,7 +3,7 @@
 import gc
 import hashlib
 import socket
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple, Self
@@ -48,22 +48,18 @@ class Pull(NamedTuple):
     covered: runs.Run | None
     anchors: Sequence[times.Anchor]
     bench: str | None
-    is_proved: bool
 
     @property
     def payload(self) -> dict[str, Any]:
         """The payload of an entry of kind `pulled`."""
-        contents = {record.seq: record.raw for record in self.batch}
-        proved = rivals.prefixes(keys.digest(contents[seq]) for seq in sorted(contents))
         return {
             "probe": self.probe_id,
             "log_id": self.log_id,
             "bench": self.bench or socket.gethostname(),
-            "spans": runs.of_numbers(sorted(contents)),
+            "spans": runs.of_numbers(sorted({record.seq for record in self.batch})),
             "covered": [] if self.covered is None else [self.covered],
             "new": len(self.fresh.records),
             "doubled": self.fresh.doubled,
-            "proved": proved if self.is_proved else None,
             "anchors": [list(anchor) for anchor in self.anchors],
         }
 
@@ -169,15 +165,24 @@ class Store:
             with self.pulling() as connection:
                 key = ensure_log(connection, probe_id, log_id)
                 fresh = ingest.fresh_of(connection, probe_id, log_id, batch)
-                pull = Pull(probe_id, log_id, batch, fresh, covered, anchors, bench, is_proved)
+                pull = Pull(probe_id, log_id, batch, fresh, covered, anchors, bench)
                 if batch or covered is not None or anchors:
                     write.note(connection, "pulled", pull.payload, at_ms)
+                if is_proved:
+                    contents = {record.seq: keys.digest(record.raw) for record in batch}
+                    _note_proof(connection, probe_id, log_id, contents, at_ms)
                 new = arrive.records(connection, probe_id, log_id, batch, fresh)
                 high = runs.contiguous_to(runs.of(connection, key), low)
                 digest = _digest_of_batch(batch, low, high) or _digest(
                     connection, probe_id, log_id, low, high
                 )
                 return Ingested(high, digest, new)
+
+    def prove(self, probe_id: str, log_id: int, contents: Mapping[int, bytes], at_ms: int) -> None:
+        """Note that a probe proved itself and these records, each by its number and its content's digest."""
+        with self.pulling() as connection:
+            ensure_log(connection, probe_id, log_id)
+            _note_proof(connection, probe_id, log_id, contents, at_ms)
 
     def digest(self, probe_id: str, first_seq: int, last_seq: int, log_id: int = 0) -> bytes:
         """SHA-256 over the raw records first_seq to last_seq, in order, of a probe's log."""
@@ -203,6 +208,15 @@ class Store:
     ) -> None:
         """Note a pair of bench time and probe ticks; times of the boot's records follow."""
         self.ingest(probe_id, (), log_id=log_id, anchors=[anchor], received_ms=anchor.host_ms, bench=bench)
+
+
+def _note_proof(
+    connection: Connection, probe_id: str, log_id: int, contents: Mapping[int, bytes], at_ms: int
+) -> None:
+    numbers = sorted(contents)
+    payload = {"probe": probe_id, "log_id": log_id, "spans": runs.of_numbers(numbers)}
+    digests = rivals.prefixes(contents[number] for number in numbers)
+    write.note(connection, "records_proved", {**payload, "digests": digests}, at_ms)
 
 
 @contextmanager

@@ -117,9 +117,9 @@ SCHEMAS: dict[str, dict[str, Check]] = {
         "covered": _list(_span),
         "new": _number,
         "doubled": _number,
-        "proved": _maybe(_bytes),
         "anchors": _list(_row(_number, _ms, _ms, _ms)),
     },
+    "records_proved": {"probe": _text, "log_id": _log, "spans": _list(_span), "digests": _bytes},
     "forked": {"moved": _pairs},
     "undone": {"entry": _ref},
 }
@@ -127,9 +127,9 @@ SCHEMAS: dict[str, dict[str, Check]] = {
 
 vehicle, other, entry: the digest in hex of the entry that entered the vehicle, or that is undone. rear, front, fit:
 positions and class in kHz. A reading is named by probe, log id and number. spans: numbers that the pull brought;
-covered: numbers of which the probe has no more records than these. proved: where the probe proved itself, the first
-8 bytes of each record's digest, in the order of the spans. anchors: boot, ticks in ms, time in ms, uncertainty in ms.
-moved: by the digest of an entry of a fork that of the entry under its new origin.
+covered: numbers of which the probe has no more records than these. digests: of records whose probe proved itself
+the first 8 bytes of each one's digest, in the order of the spans. anchors: boot, ticks in ms, time in ms, uncertainty
+in ms. moved: by the digest of an entry of a fork that of the entry under its new origin.
 """
 
 
