@@ -11,7 +11,7 @@ from curbtick.errors import InputError
 from curbtick.sound import schema, snippet
 from curbtick.store import tables
 from curbtick.store.decode import tail_of
-from curbtick.store.fold import times
+from curbtick.store.fold import rivals, times
 
 FIELDS = tuple(column.name for column in tables.record_columns(records.READING))
 # Where in a row of readings the measured columns stand.
@@ -231,9 +231,20 @@ _SOUNDS, _SNIPPETS = _attached(tables.sounds), _attached(tables.snippets)
 _SNIPPET_FIELDS = tuple(column.name for column in tables.record_columns(records.SNIPPET))
 
 
+def _counting(connection: Connection, reading: Reading, attached: Select[Any]) -> list[Any]:
+    """Rows of records that name a reading, with their raw bytes; of a number with two contents the one that counts."""
+    values = {"probe_id": reading.probe_id, "seq": reading.seq}
+    rows = list(connection.execute(attached, values).all())
+    numbers = sorted({row.seq for row in rows})
+    if len(numbers) == len(rows):
+        return rows
+    raws = set(rivals.counting(connection, reading.probe_id, numbers))
+    return [row for row in rows if bytes(row.raw) in raws]
+
+
 def sounds_of(connection: Connection, reading: Reading) -> list[dict[str, int]]:
     """Sound events of a reading, in the form of `records.SOUND`."""
-    rows = connection.execute(_SOUNDS, {"probe_id": reading.probe_id, "seq": reading.seq})
+    rows = _counting(connection, reading, _SOUNDS)
     return schema.sounds_of_parts(
         ({"first": row.first}, tail_of(bytes(row.raw), records.SOUNDS)) for row in rows
     )
@@ -241,7 +252,7 @@ def sounds_of(connection: Connection, reading: Reading) -> list[dict[str, int]]:
 
 def waves_of(connection: Connection, reading: Reading) -> snippet.Snippet | None:
     """The snippet of a reading as numbers, or None where the probe kept none."""
-    row = connection.execute(_SNIPPETS, {"probe_id": reading.probe_id, "seq": reading.seq}).first()
+    row = next(iter(_counting(connection, reading, _SNIPPETS)), None)
     if row is None:
         return None
     fields = {name: row._mapping[name] for name in _SNIPPET_FIELDS}

@@ -6,6 +6,8 @@ from curbtick_wire import records
 from sqlalchemy import BigInteger, Column, Index, Integer, MetaData, SmallInteger, Table, UniqueConstraint
 
 Big = BigInteger().with_variant(Integer, "sqlite")
+cache = MetaData()
+"""What follows from the history and can be made anew."""
 _SQL_TYPES: dict[str, Any] = {
     "b": SmallInteger,
     "B": SmallInteger,
@@ -54,3 +56,13 @@ def decoded(metadata: MetaData, name: str, kind: int, *extra: Column[int] | Inde
         UniqueConstraint("probe_id", "seq", "boot"),
         Index(f"{name}_by_time", "sort_ms"),
     )
+
+
+def key() -> Column[int]:
+    """A column for a key that is computed, never counted."""
+    return Column("id", Big, primary_key=True, autoincrement=False)
+
+
+def of(name: str, nullable: bool = False) -> Column[int]:
+    """A column for the key of something else."""
+    return Column(name, Big, nullable=nullable)

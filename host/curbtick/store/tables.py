@@ -11,7 +11,6 @@ from typing import Any
 
 from curbtick_wire import records as wire
 from sqlalchemy import (
-    Boolean,
     Column,
     Index,
     Integer,
@@ -25,21 +24,46 @@ from sqlalchemy import (
     text,
 )
 
-from curbtick.store.columns import Big, decoded, record_columns
+from curbtick.store.columns import Big, cache, decoded, key, of, record_columns
+from curbtick.store.facts import (
+    aliases,
+    assigned,
+    assignments,
+    bumpers,
+    findings,
+    limit_sets,
+    round_vehicles,
+    rounds,
+    sends,
+    steps,
+    swaps,
+    vehicle_names,
+    vehicles,
+)
 
-__all__ = ["SCHEMA_VERSION", "cache", "immutable", "record_columns"]
+__all__ = [
+    "SCHEMA_VERSION",
+    "cache",
+    "immutable",
+    "record_columns",
+    "aliases",
+    "assigned",
+    "assignments",
+    "bumpers",
+    "findings",
+    "limit_sets",
+    "round_vehicles",
+    "rounds",
+    "sends",
+    "steps",
+    "swaps",
+    "vehicle_names",
+    "vehicles",
+]
 
 SCHEMA_VERSION = 1
 
-immutable, cache = MetaData(), MetaData()
-
-
-def _key() -> Column[int]:
-    return Column("id", Big, primary_key=True, autoincrement=False)
-
-
-def _of(name: str, nullable: bool = False) -> Column[int]:
-    return Column(name, Big, nullable=nullable)
+immutable = MetaData()
 
 
 def _only(condition: str) -> dict[str, Any]:
@@ -108,7 +132,7 @@ stale = Table(
     "stale",
     cache,
     Column("id", Big, primary_key=True),
-    _of("vehicle_id"),
+    of("vehicle_id"),
     Column("from_ms", Big, nullable=False),
 )
 """Vehicles whose findings are to be folded again, from a time on; 0 for all of them."""
@@ -124,7 +148,7 @@ folded = Table(
 probes = Table(
     "probes",
     cache,
-    _key(),
+    key(),
     Column("unique_id", String(32), nullable=False),
     Column("log_id", Big, nullable=False),
     Column("name", Text, nullable=False, index=True),
@@ -136,7 +160,7 @@ probes = Table(
 doubles = Table(
     "doubles",
     cache,
-    _of("probe_id"),
+    of("probe_id"),
     Column("seq", Big, nullable=False),
     PrimaryKeyConstraint("probe_id", "seq"),
 )
@@ -145,8 +169,8 @@ doubles = Table(
 pulls = Table(
     "pulls",
     cache,
-    _key(),
-    _of("probe_id"),
+    key(),
+    of("probe_id"),
     Column("bench", Text),
     Column("at_ms", Big, nullable=False),
     Column("new_count", Integer, nullable=False),
@@ -160,8 +184,8 @@ pulls = Table(
 proofs = Table(
     "proofs",
     cache,
-    _key(),
-    _of("probe_id"),
+    key(),
+    of("probe_id"),
     Column("first_seq", Big, nullable=False),
     Column("last_seq", Big, nullable=False),
     Column("origin", String(16), nullable=False),
@@ -176,7 +200,7 @@ benches = Table("benches", cache, Column("name", Text, primary_key=True), Column
 runs = Table(
     "runs",
     cache,
-    _of("probe_id"),
+    of("probe_id"),
     Column("first_seq", Big, nullable=False),
     Column("last_seq", Big, nullable=False),
     PrimaryKeyConstraint("probe_id", "first_seq"),
@@ -186,7 +210,7 @@ runs = Table(
 boots = Table(
     "boots",
     cache,
-    _of("probe_id"),
+    of("probe_id"),
     Column("boot", Big, nullable=False),
     Column("first_seq", Big),
     Column("last_seq", Big),
@@ -206,7 +230,7 @@ pulled_ms: the earliest pull that brought a record of the boot.
 anchors = Table(
     "anchors",
     cache,
-    _of("probe_id"),
+    of("probe_id"),
     Column("boot", Big, nullable=False),
     Column("ticks_ms", Big, nullable=False),
     Column("host_ms", Big, nullable=False),
@@ -218,7 +242,7 @@ readings = decoded(
     cache,
     "readings",
     wire.READING,
-    _of("vehicle_id", nullable=True),
+    of("vehicle_id", nullable=True),
     Column("at_bumper", SmallInteger),
     Column("at_position", SmallInteger),
     Column("superseded", SmallInteger, nullable=False, default=0),
@@ -236,8 +260,8 @@ bumper_results = decoded(cache, "bumper_results", wire.BUMPER)
 named = Table(
     "named",
     cache,
-    _of("reading_id"),
-    _of("result_id"),
+    of("reading_id"),
+    of("result_id"),
     PrimaryKeyConstraint("reading_id", "result_id"),
     sqlite_with_rowid=False,
 )
@@ -247,14 +271,14 @@ seal_marks = decoded(
     cache,
     "seal_marks",
     wire.SEAL,
-    _of("vehicle_id", nullable=True),
+    of("vehicle_id", nullable=True),
     Index("seal_marks_by_round", "round_id", "vehicle"),
 )
 hiss_marks = decoded(
     cache,
     "hiss_marks",
     wire.HISS,
-    _of("vehicle_id", nullable=True),
+    of("vehicle_id", nullable=True),
     Index("hiss_marks_by_round", "round_id", "vehicle"),
 )
 self_tests = decoded(cache, "self_tests", wire.SELF_TEST)
@@ -274,173 +298,3 @@ DECODED = {
 }
 IN_ROUND = {kind: DECODED[kind] for kind in (wire.READING, wire.SEAL, wire.HISS)}
 """Kinds of which each record belongs to a vehicle, by the round that it names."""
-
-vehicles = Table(
-    "vehicles",
-    cache,
-    _key(),
-    Column("name", Text, nullable=False, index=True),
-    Column("type", Text),
-    Column("depot", Text),
-    Column("is_reference", Boolean, nullable=False),
-    Column("created_ms", Big, nullable=False),
-    Column("retired_ms", Big),
-    Column("digest", LargeBinary(16), nullable=False),
-)
-"""digest: of the entry that entered it, by which other entries name it."""
-
-aliases = Table(
-    "aliases",
-    cache,
-    Column("entered_id", Big, primary_key=True, autoincrement=False),
-    _of("vehicle_id"),
-)
-"""Under which vehicle each one that was ever entered stands; another one where a person said `same as`."""
-
-vehicle_names = Table(
-    "vehicle_names",
-    cache,
-    _of("vehicle_id"),
-    Column("place", Integer, nullable=False),
-    Column("name", Text, nullable=False, index=True),
-    Column("until_ms", Big, nullable=False),
-    PrimaryKeyConstraint("vehicle_id", "place"),
-)
-"""Names that a vehicle no longer goes by, in order."""
-
-bumpers = Table(
-    "bumpers",
-    cache,
-    _of("vehicle_id"),
-    Column("place", Integer, nullable=False),
-    Column("bumper", SmallInteger, nullable=False),
-    Column("positions", SmallInteger, nullable=False),
-    Column("class_khz", SmallInteger, nullable=False),
-    Column("from_ms", Big, nullable=False),
-    PrimaryKeyConstraint("vehicle_id", "place"),
-)
-"""What a bumper carries from a time on; a retrofit adds a row. place: its order among the vehicle's fittings."""
-
-rounds = Table(
-    "rounds",
-    cache,
-    _key(),
-    Column("number", Big, nullable=False, unique=True),
-    Column("name", Text),
-    Column("technician", Text),
-    Column("made_ms", Big, nullable=False),
-)
-
-round_vehicles = Table(
-    "round_vehicles",
-    cache,
-    _of("round_id"),
-    Column("place", SmallInteger, nullable=False),
-    _of("vehicle_id"),
-    Column("rear_positions", SmallInteger, nullable=False),
-    Column("rear_class_khz", SmallInteger, nullable=False),
-    Column("front_positions", SmallInteger, nullable=False),
-    Column("front_class_khz", SmallInteger, nullable=False),
-    PrimaryKeyConstraint("round_id", "place"),
-)
-
-sends = Table(
-    "sends",
-    cache,
-    _key(),
-    _of("probe_id"),
-    Column("what", Text, nullable=False),
-    Column("number", Big, nullable=False),
-    Column("at_ms", Big, nullable=False),
-)
-"""Rounds that a probe was given and limit sets that it took; what is "round" or "limits"."""
-
-limit_sets = Table(
-    "limit_sets",
-    cache,
-    _key(),
-    Column("revision", Big, nullable=False, unique=True),
-    Column("made_ms", Big, nullable=False),
-    Column("origin", Text),
-    Column("payload", LargeBinary, nullable=False),
-)
-
-assignments = Table(
-    "assignments",
-    cache,
-    _key(),
-    Column("at_ms", Big, nullable=False),
-    Column("by", Text),
-    Column("why", Text),
-    Column("is_undone", Boolean, nullable=False),
-    Column("origin", String(16), nullable=False),
-    Column("number", Big, nullable=False),
-    Column("digest", LargeBinary(16), nullable=False),
-)
-
-assigned = Table(
-    "assigned",
-    cache,
-    _of("assignment_id"),
-    _of("reading_id"),
-    _of("vehicle_id"),
-    Column("bumper", SmallInteger, nullable=False),
-    Column("position", SmallInteger, nullable=False),
-    PrimaryKeyConstraint("assignment_id", "reading_id"),
-    Index("assigned_by_reading", "reading_id"),
-)
-
-findings = Table(
-    "findings",
-    cache,
-    _of("vehicle_id"),
-    Column("bumper", SmallInteger, nullable=False),
-    Column("position", SmallInteger, nullable=False),
-    _of("opened_by_id"),
-    Column("what", Text, nullable=False),
-    Column("reasons", Big, nullable=False),
-    Column("state", Text, nullable=False),
-    Column("opened_ms", Big, nullable=False),
-    Column("proved_ms", Big),
-    Column("proved_by_id", Big),
-    PrimaryKeyConstraint("vehicle_id", "bumper", "position", "opened_by_id"),
-    Index("findings_by_state", "state", "proved_ms"),
-    Index("findings_by_opener", "opened_by_id"),
-)
-"""position 0 is a finding about the whole bumper; what is "weak", "dead" or "not_transmitting"."""
-
-steps = Table(
-    "steps",
-    cache,
-    _key(),
-    _of("vehicle_id"),
-    Column("bumper", SmallInteger, nullable=False),
-    Column("position", SmallInteger, nullable=False),
-    _of("reading_id"),
-    _of("opened_by_id", nullable=True),
-    Column("step", Text, nullable=False),
-    Column("at_ms", Big, nullable=False),
-    Column("by", Text),
-    Column("note", Text),
-    _of("last_id", nullable=True),
-    Index("steps_by_place", "vehicle_id", "bumper", "position"),
-)
-"""Work done or noted on a finding.
-
-reading_id: the reading that the note named the finding by; opened_by_id: the one that opened the finding it is part of.
-last_id: the newest reading of the place that the writer knew.
-"""
-
-swaps = Table(
-    "swaps",
-    cache,
-    _key(),
-    _of("vehicle_id"),
-    Column("bumper", SmallInteger, nullable=False),
-    Column("position_a", SmallInteger, nullable=False),
-    Column("position_b", SmallInteger, nullable=False),
-    Column("at_ms", Big, nullable=False),
-    Column("by", Text),
-    Column("is_undone", Boolean, nullable=False),
-    Column("digest", LargeBinary(16), nullable=False),
-)

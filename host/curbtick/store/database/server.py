@@ -1,7 +1,8 @@
 """A history on a server: how it is reached, what keeps it safe, and its locks. SQLite, with one writer, needs none.
 
 Passwords come from PGPASSWORD, PGPASSFILE or CURBTICK_DB, never from an argument, which every user of the
-computer could read. Options of libpq pass through the URL: `?sslmode=verify-full&sslrootcert=ca.pem`.
+computer could read. Options of libpq pass through the URL: `?sslmode=verify-full&sslrootcert=ca.pem`. A server on
+another machine must speak TLS unless the URL says otherwise: `?sslmode=disable`.
 
 Every change outside a pull waits for the others (`exclusive`), as in a SQLite file; pulls only wait for such
 a change and for pulls of the same probe (`of_pulls` and the lock on the probe's row), so eight benches pull
@@ -20,6 +21,7 @@ from curbtick.errors import InputError
 
 CACHE = "cache"
 """The schema of what follows from the history and can be made anew."""
+_HERE = frozenset(("localhost", "127.0.0.1", "::1"))
 CONNECT_TIMEOUT_S = 10
 LOCK_TIMEOUT_S = 60
 # A server that vanished without a word is given up after this long.
@@ -58,10 +60,17 @@ def engine(url: str) -> Engine:
     connect_args = {name: value for name, value in options.items() if name not in parts.query}
     if parts.get_backend_name() != "postgresql":
         return create_engine(url)
+    if "sslmode" not in parts.query and not _is_here(parts.host):
+        connect_args["sslmode"] = "require"
     connect_args.update(tcp_user_timeout=SILENT_MS, keepalives_idle=SILENT_MS // 1000)
     server_engine = create_engine(url, pool_pre_ping=True, connect_args=connect_args)
     event.listen(server_engine, "connect", _on_connect)
     return server_engine
+
+
+def _is_here(host: str | None) -> bool:
+    """Whether a server is on this machine: then nobody listens on the way."""
+    return not host or host.startswith("/") or host in _HERE
 
 
 def _on_connect(connection: Any, _record: object) -> None:

@@ -46,10 +46,7 @@ def judge(connection: Connection, key: int, numbers: Sequence[int]) -> None:
     """Decide which content of each of these numbers of a log counts, and hold the decoded records to it."""
     if not numbers:
         return
-    probe = connection.execute(select(tables.probes).where(tables.probes.c.id == key)).one()
-    contents = _contents(connection, probe.unique_id, probe.log_id, numbers)
-    proved = _proving(connection, key, numbers)
-    raws = [_best(number, found, proved) for number, found in sorted(contents.items())]
+    raws = counting(connection, key, numbers)
     for table in tables.DECODED.values():
         mine = (table.c.probe_id == key, table.c.seq.in_(list(numbers)))
         if "vehicle_id" in table.c:
@@ -60,6 +57,14 @@ def judge(connection: Connection, key: int, numbers: Sequence[int]) -> None:
     gone = [keys.of_record(key, number) for number in numbers]
     connection.execute(delete(tables.named).where(tables.named.c.result_id.in_(gone)))
     ingest.decoded(connection, key, decode.decode_all(raws))
+
+
+def counting(connection: Connection, key: int, numbers: Sequence[int]) -> list[bytes]:
+    """The content that counts of each of these numbers of a log, in order."""
+    probe = connection.execute(select(tables.probes).where(tables.probes.c.id == key)).one()
+    contents = _contents(connection, probe.unique_id, probe.log_id, numbers)
+    proofs = _proving(connection, key, numbers)
+    return [_best(number, found, proofs) for number, found in sorted(contents.items())]
 
 
 def _contents(
