@@ -91,6 +91,12 @@ class Store:
     def read(self) -> Iterator[Connection]:
         """A connection that sees one state of the history throughout, with what follows from it brought up to date."""
         self._refresh()
+        with self.held() as connection:
+            yield connection
+
+    @contextmanager
+    def held(self) -> Iterator[Connection]:
+        """As `read`, with what follows from the history as it was folded last."""
         with translated(self.url), self._engine.connect() as plain:
             connection = plain.execution_options(**_ONE_STATE.get(plain.dialect.name, {}))
             with connection.begin():

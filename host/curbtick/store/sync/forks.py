@@ -19,11 +19,11 @@ def settle(own: Store, other: Store) -> int:
     """Give the file's own branch a new origin where the other history has another one; returns how many entries."""
     if not own.url.startswith("sqlite"):
         return 0
-    with own.read() as mine:
+    with own.held() as mine:
         origin = mine.scalar(text("SELECT value FROM meta WHERE key = 'origin'"))
         if origin is None:
             return 0
-        with other.read() as theirs:
+        with other.held() as theirs:
             branch = _branch(mine, theirs, str(origin))
     if not branch:
         return 0
@@ -34,18 +34,23 @@ def settle(own: Store, other: Store) -> int:
 
 def _branch(mine: Connection, theirs: Connection, origin: str) -> set[tuple[int, bytes]]:
     """Own contents from where the two histories part; empty where one only goes on from the other."""
-    ours, other = (_contents(one, origin) for one in (mine, theirs))
-    known = {number for number, _ in other}
-    parting = [number for number, _ in ours - other if number in known]
-    if not parting:
-        return set()
-    return {content for content in ours - other if content[0] >= min(parting)}
-
-
-def _contents(connection: Connection, origin: str) -> set[tuple[int, bytes]]:
     group = {"origin": origin}
-    places = held.intervals(connection, tables.entries, group)
-    return {one for place in places for one in held.contents(connection, tables.entries, group, place)}
+    ours, other = (held.intervals(one, tables.entries, group) for one in (mine, theirs))
+    places = [place for place, digest in sorted(ours.items()) if other.get(place) not in (None, digest)]
+    for place in places:
+        own, others = (held.contents(one, tables.entries, group, place) for one in (mine, theirs))
+        known = {number for number, _ in others}
+        parting = [number for number, _ in own - others if number in known]
+        if parting:
+            later = [one for later in ours if later > place for one in _contents(mine, theirs, group, later)]
+            return {content for content in own - others if content[0] >= min(parting)} | set(later)
+    return set()
+
+
+def _contents(mine: Connection, theirs: Connection, group: held.Name, place: int) -> set[tuple[int, bytes]]:
+    """Own contents of an interval that the other history lacks."""
+    own, others = (held.contents(one, tables.entries, group, place) for one in (mine, theirs))
+    return own - others
 
 
 def _enter_again(connection: Connection, branch: set[tuple[int, bytes]]) -> None:

@@ -59,7 +59,7 @@ def copy(source: Store, target: Store, progress: Progress | None = None) -> Move
 
 def bring(source: Store, target: Store, moved: Moved, progress: Progress | None) -> Moved:
     """Send one way."""
-    with source.read() as connection:
+    with source.held() as connection:
         for table, take in ((tables.entries, _take_entries), (tables.records, _take_records)):
             for group in held.groups(connection, table):
                 for rows in _lacking(connection, target, table, group):
@@ -74,12 +74,12 @@ def bring(source: Store, target: Store, moved: Moved, progress: Progress | None)
 
 def _lacking(connection: Connection, target: Store, table: Table, group: held.Name) -> Iterator[Any]:
     """Rows of a group that the target lacks, those of an interval at a time."""
-    with target.read() as there:
+    with target.held() as there:
         theirs = held.intervals(there, table, group)
     for place, digest in sorted(held.intervals(connection, table, group).items()):
         if theirs.get(place) == digest:
             continue
-        with target.read() as there:
+        with target.held() as there:
             lacking = held.contents(connection, table, group, place) - held.contents(
                 there, table, group, place
             )
