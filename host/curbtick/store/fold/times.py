@@ -137,38 +137,42 @@ def _bring(
 ) -> None:
     """Give boots their records' span, the earliest pull of it, and the best of their anchors."""
     best = _best_anchors(connection, probe_id, changed)
-    rows = []
     for boot in sorted(changed):
-        first, last = _joined(before.get(boot), seen.get(boot))
-        pulled_ms = None
-        if first is not None:
-            pulled_ms = connection.scalar(_PULLED, {"probe_id": probe_id, "low": first, "high": last})
-        anchor = best.get(boot)
-        rows.append(
-            {
-                "probe_id": probe_id,
-                "boot": boot,
-                "first_seq": first,
-                "last_seq": last,
-                "pulled_ms": pulled_ms,
-                "offset_ms": None if anchor is None else anchor.host_ms - anchor.ticks_ms,
-                "anchor_ticks_ms": None if anchor is None else anchor.ticks_ms,
-                "uncertainty_ms": None if anchor is None else anchor.uncertainty_ms,
-                "not_before_ms": None,
-                "not_after_ms": NEVER_MS if pulled_ms is None else pulled_ms,
-            }
-        )
-    for row in rows:
-        old = before.get(row["boot"])
+        span = _joined(before.get(boot), seen.get(boot))
+        row = {**_span_row(connection, probe_id, span), **_anchor_row(best.get(boot))}
+        old = before.get(boot)
         if old is None:
-            connection.execute(tables.boots.insert().values(**row))
-            continue
-        kept = {"not_before_ms": old.not_before_ms, "not_after_ms": old.not_after_ms}
-        new = {**row, **kept} if row["offset_ms"] is None else row
-        if any(getattr(old, name) != value for name, value in new.items()):
-            connection.execute(_boot_update(probe_id, row["boot"]).values(**new))
-            if (old.offset_ms, old.not_after_ms) != (new["offset_ms"], new["not_after_ms"]):
-                _retime(connection, probe_id, row["boot"], new["offset_ms"], new["not_after_ms"])
+            connection.execute(tables.boots.insert().values(probe_id=probe_id, boot=boot, **row))
+        else:
+            _renew(connection, old, row)
+
+
+def _span_row(connection: Connection, probe_id: int, span: tuple[int | None, int | None]) -> dict[str, Any]:
+    first, last = span
+    pulled_ms = None
+    if first is not None:
+        pulled_ms = connection.scalar(_PULLED, {"probe_id": probe_id, "low": first, "high": last})
+    bounds = {"not_before_ms": None, "not_after_ms": NEVER_MS if pulled_ms is None else pulled_ms}
+    return {"first_seq": first, "last_seq": last, "pulled_ms": pulled_ms, **bounds}
+
+
+def _anchor_row(anchor: Anchor | None) -> dict[str, Any]:
+    if anchor is None:
+        return {"offset_ms": None, "anchor_ticks_ms": None, "uncertainty_ms": None}
+    offset_ms = anchor.host_ms - anchor.ticks_ms
+    ticks_ms, uncertainty_ms = anchor.ticks_ms, anchor.uncertainty_ms
+    return {"offset_ms": offset_ms, "anchor_ticks_ms": ticks_ms, "uncertainty_ms": uncertainty_ms}
+
+
+def _renew(connection: Connection, old: Any, row: dict[str, Any]) -> None:
+    """Write what changed of a boot; one without an anchor keeps its bounds until they are worked out (`_bound`)."""
+    if row["offset_ms"] is None:
+        row = {**row, "not_before_ms": old.not_before_ms, "not_after_ms": old.not_after_ms}
+    if all(getattr(old, name) == value for name, value in row.items()):
+        return
+    connection.execute(_boot_update(old.probe_id, old.boot).values(**row))
+    if (old.offset_ms, old.not_after_ms) != (row["offset_ms"], row["not_after_ms"]):
+        _retime(connection, old.probe_id, old.boot, row["offset_ms"], row["not_after_ms"])
 
 
 def _joined(row: Any, span: Span | None) -> tuple[int | None, int | None]:

@@ -4,7 +4,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Table, select, text
+from sqlalchemy import ColumnElement, Connection, Table, select, text
 
 from curbtick.store import tables
 
@@ -16,10 +16,9 @@ Name = Mapping[str, Any]
 
 def groups(connection: Connection, table: Table) -> list[dict[str, Any]]:
     """The origins of the entries, or the logs of the records."""
+    columns: list[ColumnElement[Any]] = [tables.entries.c.origin]
     if table is tables.records:
-        columns = (tables.probes.c.unique_id.label("probe"), tables.probes.c.log_id)
-    else:
-        columns = (tables.entries.c.origin,)
+        columns = [tables.probes.c.unique_id.label("probe"), tables.probes.c.log_id]
     rows = connection.execute(select(*columns).distinct().order_by(*columns))
     return [dict(row._mapping) for row in rows]
 
