@@ -150,8 +150,8 @@ def alike(connection: Connection) -> list[tuple[Vehicle, Vehicle]]:
 
 def ref_of(connection: Connection, vehicle_id: int) -> str:
     """How entries name a vehicle: by the entry that entered it."""
-    digest = connection.scalar(select(tables.vehicles.c.digest).where(tables.vehicles.c.id == vehicle_id))
-    return bytes(digest).hex()
+    query = select(tables.vehicles.c.digest).where(tables.vehicles.c.id == vehicle_id)
+    return bytes(connection.execute(query).scalar_one()).hex()
 
 
 def named(connection: Connection, name: str) -> list[Vehicle]:

@@ -104,7 +104,7 @@ def test_a_sync_that_breaks_off_goes_on(server: postgres.Server, own: Store, cen
     for number in range(6):
         Logbook(own, f"e660c0d1c7302a2{number}").visit(NOON_MS + number * DAY_MS, {}, {}, {})
 
-    def crash(done: int, _total: int | None) -> None:
+    def crash(done: int, _total: int) -> None:
         if done == 3 * 4 + 6:
             server.stop(signal.SIGQUIT)
 

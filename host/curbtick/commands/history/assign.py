@@ -73,11 +73,11 @@ def _assign(  # noqa: PLR0913
         connection, chosen, target, now_ms(), bumper=number, first_position=position, by=by, why=why
     )
     findings.refresh(connection)
-    number = assign.number_of(key)
+    word = assign.number_of(key)
     output.say(
-        f"{len(chosen)} readings belong to {target.name} now. `curbtick assign --undo {number}` takes it back."
+        f"{len(chosen)} readings belong to {target.name} now. `curbtick assign --undo {word}` takes it back."
     )
-    output.done({"assignment": number, "readings": [r.ref for r in chosen], "vehicle": target.name})
+    output.done({"assignment": word, "readings": [r.ref for r in chosen], "vehicle": target.name})
 
 
 def _list(output: Output, connection: Any) -> None:

@@ -153,7 +153,7 @@ def find(connection: Connection, number: str) -> int:
             "Nothing was changed.",
             "`curbtick assign` alone lists the ones that stand.",
         )
-    return found[0]
+    return int(found[0])
 
 
 def _check_newest(connection: Connection, assignment_id: int) -> None:

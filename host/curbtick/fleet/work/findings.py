@@ -15,9 +15,10 @@ from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.store import keys, tables
 from curbtick.store.fold import findings as fold
-from curbtick.store.fold.worklist import DONE, OPEN, PROVED
+from curbtick.store.fold import worklist
 from curbtick.store.history import write
 
+OPEN, DONE, PROVED = worklist.OPEN, worklist.DONE, worklist.PROVED
 WHOLE_BUMPER = "-bumper"
 UNPROVED = (OPEN, DONE)
 

@@ -40,7 +40,7 @@ def _fill(connection: Connection, progress: Progress | None = None) -> None:
             rivals.judge(connection, key, doubled)
         done += len(some)
         if progress:
-            progress(done, None)
+            progress(done, done)
     findings.refresh(connection)
 
 

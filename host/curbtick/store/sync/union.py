@@ -65,7 +65,7 @@ def bring(source: Store, target: Store, moved: Moved, progress: Progress | None)
                 for rows in _lacking(connection, target, table, group):
                     take(target, group, rows, moved)
                     if progress:
-                        progress(moved.entries + moved.records, None)
+                        progress(moved.entries + moved.records, moved.entries + moved.records)
     if moved.entries or moved.records:
         with target.write():
             pass
