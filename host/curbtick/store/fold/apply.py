@@ -4,6 +4,7 @@ The state of a subject is a pure function of the entries that concern it, so it 
 arrive, nor whether one arrives twice.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 
 from sqlalchemy import Connection
@@ -21,12 +22,25 @@ def entries(connection: Connection, arrived: Sequence[Entry]) -> None:
     rows = [(subject, *row) for row, one in _names(arrived) for subject in one.subjects]
     if rows:
         connection.execute(tables.touches.insert(), [dict(zip(_TOUCHES, row, strict=True)) for row in rows])
-    forks = [one for one in arrived if one.kind == "forked" and one.values is not None]
-    void = [one for fork in forks for one in _moved(connection, fork)]
-    concerned = {subject for one in (*arrived, *void) for subject in one.subjects}
     rivals = _rivals(connection, arrived)
-    concerned |= {subject for one in rivals for subject in one.subjects}
-    _fold(connection, concerned)
+    alone = _alone(connection, arrived, rivals)
+    facts.fold_alone(connection, alone)
+    done = {one.digest for one in alone}
+    rest = [one for one in arrived if one.digest not in done]
+    void = [one for one in rest if one.kind == "forked" and one.values is not None]
+    concerned = [*rest, *rivals, *(one for fork in void for one in _moved(connection, fork))]
+    if concerned:
+        _fold(connection, {subject for one in concerned for subject in one.subjects})
+
+
+def _alone(connection: Connection, arrived: Sequence[Entry], rivals: Sequence[Entry]) -> list[Entry]:
+    """New entries that say the same whatever else was noted: a pull brings many, so they are folded at once."""
+    simple = [one for one in arrived if one.kind in facts.ALONE and one.values is not None]
+    if not simple:
+        return []
+    names = Counter(one.name for one in (*arrived, *rivals))
+    counting = journal.counting(connection, simple)
+    return [one for one in counting if names[one.name] == 1]
 
 
 def _names(arrived: Iterable[Entry]) -> Iterable[tuple[tuple[str, int, bytes], Entry]]:

@@ -133,6 +133,16 @@ _SINGLE: Mapping[str, _Single] = {
 }
 
 
+ALONE = frozenset(("pulled", "records_proved"))
+"""Kinds that nothing undoes and that no other entry has a say in."""
+
+
+def fold_alone(connection: Connection, found: Sequence[Entry]) -> None:
+    """Fold new entries of the kinds ALONE."""
+    for one in found:
+        _SINGLE[one.kind](connection, [one], set())
+
+
 def fold_limits(connection: Connection, subjects: Sequence[str]) -> None:
     """Fold limit sets, named by `l` and their revision: of several of one revision that of the lowest digest."""
     for subject in subjects:

@@ -34,8 +34,11 @@ def note(
             "Nothing was noted.",
             "Check names and numbers for what does not belong there.",
         )
-    server.lock(connection, origin_of(connection))
-    entry = made(origin_of(connection), _next(connection), at_ms, who, kind, _seen(connection), text)
+    origin = origin_of(connection)
+    server.lock(connection, origin)
+    known = heads(connection)
+    number = known.pop(origin, 0) + 1
+    entry = made(origin, number, at_ms, who, kind, canonical(known), text)
     connection.execute(tables.entries.insert(), row_of(entry))
     writers.wrote(connection, entry.origin, entry.number)
     apply.entries(connection, [entry])
@@ -60,14 +63,3 @@ def heads(connection: Connection) -> dict[str, int]:
     columns = tables.entries.c
     rows = connection.execute(select(columns.origin, func.max(columns.number)).group_by(columns.origin))
     return {origin: int(number) for origin, number in rows}
-
-
-def _next(connection: Connection) -> int:
-    columns = tables.entries.c
-    mine = select(func.max(columns.number)).where(columns.origin == origin_of(connection))
-    return int(connection.scalar(mine) or 0) + 1
-
-
-def _seen(connection: Connection) -> str:
-    own = origin_of(connection)
-    return canonical({origin: number for origin, number in heads(connection).items() if origin != own})
