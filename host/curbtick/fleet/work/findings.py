@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from curbtick_wire import names
-from sqlalchemy import ColumnElement, Connection, bindparam, select
+from sqlalchemy import ColumnElement, Connection, bindparam, literal_column, select
 
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
@@ -206,7 +206,7 @@ def load(
 
 def _log(reading_id: ColumnElement[int]) -> ColumnElement[int]:
     """Key of a reading's log, in SQL."""
-    return reading_id.op(">>")(keys.BITS)
+    return reading_id.op(">>")(literal_column(str(keys.BITS)))
 
 
 def _place(row: Any) -> tuple[int, int, int, int]:

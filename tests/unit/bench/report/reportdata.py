@@ -3,6 +3,7 @@ drifted probe.
 """
 
 import random
+import re
 import struct
 from collections.abc import Mapping
 from pathlib import Path
@@ -35,9 +36,9 @@ def snippet_tail(frequency_hz: int, level_db: float) -> tuple[int, bytes]:
 
 
 def page_of(texts: Mapping[str, str], vehicle: str) -> str:
-    """File name of a vehicle's page, by the vehicle's name in its title."""
-    title = f"<title>{vehicle} - "
-    return next(name for name, text in texts.items() if name.startswith("vehicle-") and title in text)
+    """File name of a vehicle's page, by the vehicle's name, with which the text of its title begins."""
+    title = re.compile(rf"(.*<title>|\s*){re.escape(vehicle)} - ", re.DOTALL)
+    return next(name for name, text in texts.items() if name.startswith("vehicle-") and title.match(text))
 
 
 class Depot:

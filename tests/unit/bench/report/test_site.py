@@ -122,8 +122,8 @@ def test_names_are_escaped(site: Path) -> None:
         assert "North <yard>" not in path.read_text(encoding="utf-8")
 
 
-def test_the_fading_sensor_gets_its_date_and_the_steady_one_none(pages: dict[str, Page]) -> None:
-    text = pages["vehicle-2.html"].text
+def test_the_fading_sensor_gets_its_date_and_the_steady_one_none(site: Path, pages: dict[str, Page]) -> None:
+    text = pages[page_of(texts(site), "Van 2")].text
     assert "Fading -0." in text and "expected to cross into WEAK on 2027-" in text
     assert text.count("expected to cross") == 2, "once as a note, once below its history"
     fading = pages["fading.html"].text
@@ -131,11 +131,13 @@ def test_the_fading_sensor_gets_its_date_and_the_steady_one_none(pages: dict[str
     assert "(between 2027-" in fading
 
 
-def test_repairs_swaps_and_their_outcome_stand_on_the_vehicles_page(pages: dict[str, Page]) -> None:
-    assert "new part 17" in pages["vehicle-4.html"].text
-    assert "proved by a reading" in pages["vehicle-4.html"].text
-    assert "Swap test of" in pages["vehicle-3.html"].text
-    assert "stayed with the wiring" in pages["vehicle-3.html"].text
+def test_repairs_swaps_and_their_outcome_stand_on_the_vehicles_page(
+    site: Path, pages: dict[str, Page]
+) -> None:
+    assert "new part 17" in pages[page_of(texts(site), "Van 4")].text
+    assert "proved by a reading" in pages[page_of(texts(site), "Van 4")].text
+    assert "Swap test of" in pages[page_of(texts(site), "Van 3")].text
+    assert "stayed with the wiring" in pages[page_of(texts(site), "Van 3")].text
     assert "stayed with the wiring" in pages["work.html"].text, "the sheet says what the swap told"
 
 
