@@ -205,8 +205,8 @@ def test_a_bench_can_do_its_work_and_no_harm(with_roles: str) -> None:
         with store.write() as connection:
             van = vehicles.find(connection, "Van 1")
             vehicles.rename(connection, van.id, "Van 11", NOON_MS)
-            with pytest.raises(StoreError):
-                sets.save(connection, sets.factory(), "fit", NOON_MS)
+        with pytest.raises(StoreError, match="does not allow this"), store.write() as connection:
+            sets.save(connection, sets.factory(), "fit", NOON_MS)
         assert count(store) == before + 5
         assert whole.check(store) == []
 

@@ -58,7 +58,7 @@ _TROUBLES = (
         "See that the disk is there, in order and not full, and try again.",
     ),
     (
-        ("permission denied",),
+        ("permission denied", "row-level security"),
         "The database {named} does not allow this: {text}.",
         KEPT,
         "Ask the steward of the history for a role that may (`curbtick db roles` shows what each may).",
