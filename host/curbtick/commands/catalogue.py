@@ -39,7 +39,7 @@ COMMANDS = (
     ),
     Row(
         "open",
-        "history.report",
+        "history.open",
         "Serve the pages to this computer alone, with live pulling, assigning, swaps and work done. "
         "Stop with Ctrl-C.",
     ),

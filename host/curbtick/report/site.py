@@ -26,6 +26,7 @@ from curbtick.fleet.work.past import PlaceHistory
 from curbtick.fleet.work.reread import Again
 from curbtick.limits import repeat, sets
 from curbtick.limits.repeat import Repeatability
+from curbtick.numbers import whole
 from curbtick.report import lookups
 from curbtick.report.pages.day import day_page
 from curbtick.report.pages.fading import fading_page
@@ -155,8 +156,9 @@ class Site:
         if name in self.overviews:
             return self.overviews[name]()
         kind, _, rest = name.removesuffix(".html").partition("-")
-        if kind == "vehicle" and rest.isdigit():
-            chosen = vehicles.load(self._connection, [int(rest)])
+        key = whole(rest)
+        if kind == "vehicle" and key is not None:
+            chosen = vehicles.load(self._connection, [key])
             return self.vehicle(state.of_vehicles(self._connection, chosen)[0]) if chosen else None
         if kind == "reading":
             try:

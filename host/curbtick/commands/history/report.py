@@ -1,6 +1,5 @@
-"""`curbtick report` and `curbtick open`: the pages, as files and as a page of this computer alone."""
+"""`curbtick report`: the pages as files."""
 
-import webbrowser
 from pathlib import Path
 from typing import Annotated
 
@@ -10,13 +9,11 @@ from curbtick.commands.output import Db, Json, Output
 from curbtick.dates import day_start_ms, now_ms
 from curbtick.report import build
 from curbtick.store.history import open_store
-from curbtick.web.server import serve
 
 
 def register(app: typer.Typer) -> None:
     """Add this room's commands."""
     app.command("report")(report)
-    app.command("open")(open_)
 
 
 def report(
@@ -34,25 +31,3 @@ def report(
         built = build(store, out, start_ms, now_ms(), tick)
     output.say(f"Wrote {built.pages} pages with {built.readings} readings of the day: {built.index}")
     output.done({"index": str(built.index), "pages": built.pages, "readings": built.readings})
-
-
-def open_(
-    number: Annotated[
-        int,
-        typer.Option(
-            "--number", help="Number of the port to serve on; 0 takes a free one.", min=0, max=65535
-        ),
-    ] = 0,
-    browser: Annotated[bool, typer.Option(help="Show it in the browser.")] = True,
-    db: Db = None,
-) -> None:
-    """Serve the pages to this computer alone, with live pulling, assigning, swaps and work done. Stop with
-    Ctrl-C.
-    """
-    output = Output(False)
-    with open_store(db, making=True) as store:
-        server = serve(store, number)
-        output.say(f"Open {server.url} in a browser of this computer. Ctrl-C stops.")
-        if browser:
-            webbrowser.open(server.url)
-        server.run()
