@@ -1,7 +1,8 @@
 """Real samples to a complex baseband around 62.5 kHz: the one per-sample filter of the bumper check.
 
-In every kernel the hot pointers and a spare integer come first, because viper keeps just the first three
-parameters in registers, and pointers move, because a constant index is one load.
+In every kernel of the listening the first two parameters are what its inner loop uses most, often a pointer and
+`part`, a number to work with whose value at the call is not used: in a .mpy file only these two live in registers, all
+else on the stack. Pointers move, because a constant index is one load.
 """
 
 import micropython
@@ -30,10 +31,10 @@ GUARD = const(8)
 # Samples that a block's first outputs need from the block before, and the room in which `fold` joins the two: so many
 # outputs begin in the block before, and the next one begins so many bytes into the block.
 HISTORY = const(TAPS - FOLD)
-_JOINED = const(5)
+_JOINED = const(6)
 _JOINED_SAMPLES = const(_JOINED * FOLD)
 _BLOCK_AHEAD = const(2 * (_JOINED_SAMPLES - HISTORY))
-JOINT = const(40)
+JOINT = const(HISTORY + _JOINED_SAMPLES)
 
 # Extreme codes are looked for in 32 samples (64 bytes) at a time, of which 8 outputs are made.
 LOWEST = const(0)
@@ -119,17 +120,22 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
             part -= (x[2] + x[18]) * 17
             part -= (x[4] + x[16]) * 27
             part += (x[6] + x[14]) * 29
-            part += (x[8] + x[12]) * 134
-            z[0] = (part + _SUM_ZERO) >> _SUM_BITS
-            part = (x[19] - x[1]) * 22
-            part += (x[3] - x[17]) << 1
+            z[0] = (part + (x[8] + x[12]) * 134 + _SUM_ZERO) >> _SUM_BITS
+            part = (((x[11] - x[9]) * 10 + x[19] - x[1]) * 11 + x[3] - x[17]) << 1
             part += (x[5] - x[15]) * 46
-            part += (x[7] - x[13]) * 36
-            part += (x[11] - x[9]) * 220
-            z[1] = (part + _SUM_ZERO) >> _SUM_BITS
-            x = ptr16(uint(x) + _FOLD_BYTES)
-            z = ptr16(uint(z) + VALUE_BYTES)
-            n -= 1
+            z[1] = (part + (x[7] - x[13]) * 36 + _SUM_ZERO) >> _SUM_BITS
+            part = (x[4] + x[24]) << 3
+            part -= x[14] * 254
+            part -= (x[6] + x[22]) * 17
+            part -= (x[8] + x[20]) * 27
+            part += (x[10] + x[18]) * 29
+            z[2] = (part + (x[12] + x[16]) * 134 + _SUM_ZERO) >> _SUM_BITS
+            part = (((x[15] - x[13]) * 10 + x[23] - x[5]) * 11 + x[7] - x[21]) << 1
+            part += (x[9] - x[19]) * 46
+            z[3] = (part + (x[11] - x[17]) * 36 + _SUM_ZERO) >> _SUM_BITS
+            x = ptr16(uint(x) + 2 * _FOLD_BYTES)
+            z = ptr16(uint(z) + 2 * VALUE_BYTES)
+            n -= 2
         n = count
         count = int(0)
         if n:

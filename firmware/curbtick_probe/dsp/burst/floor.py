@@ -19,9 +19,16 @@ _FLOOR_BITS = const(8)
 # The floor moves once for so many frames; a frame below it counts for four above it, which holds it at the quartile.
 _FRAMES_A_STEP = const(8)
 _BELOW = const(4)
+_SIGN = const(31)
 
 # A smoothed power keeps three quarters of itself from frame to frame.
 _FORGET_BITS = const(2)
+
+# Four frames are looked at together. A smoothed power loses at most a quarter of itself in a frame, so the earlier three
+# were at most 64 / 27 of the last: where that one is at or below 27 / 64 of a limit, none of the four is above it.
+_FRAMES_A_LOOK = const(4)
+_CALM = const(27)
+_CALM_BITS = const(6)
 
 # Words of a frame's best bin: the power, and 13 less the bin; bytes of it.
 _BEST_BYTES = const(8)
@@ -88,10 +95,10 @@ CRESTS = const(800)
 
 
 @micropython.viper
-def follow(power: ptr32, limit: int, below: int, floor: ptr32, frames: int, shift: int):
+def follow(power: ptr32, limit: int, floor: ptr32, frames: int, shift: int):
     """Move each bin's floor towards the lower quartile of its power.
 
-    power: 16 words a frame, below 2**30. limit, below: spare, any value. floor: 13 words, Q8. Each eight frames above
+    power: 16 words a frame, below 2**30. limit: spare, any value. floor: 13 words, Q8. Each eight frames above
     the floor lift it by 8 * 2**-shift of itself, each one of them below lowers it by four times that over eight
     (Robbins-Monro steps for the quartile, in proportion). shift: 5..10. frames: a multiple of 8.
 
@@ -102,30 +109,23 @@ def follow(power: ptr32, limit: int, below: int, floor: ptr32, frames: int, shif
     while bins:
         n = int(frames)
         while n > 0:
-            limit = floor[0] >> _FLOOR_BITS
+            # A difference's sign, -1 or 0, is counted in place of a comparison, which takes longer.
+            limit = (floor[0] >> _FLOOR_BITS) + 1
             below = int(0)
-            if power[0] <= limit:
-                below += _BELOW
-            if power[_FRAME_WORDS] <= limit:
-                below += _BELOW
+            below = ((power[0] - limit) >> _SIGN) + below
+            below = ((power[_FRAME_WORDS] - limit) >> _SIGN) + below
             power = ptr32(uint(power) + _TWO_FRAMES_BYTES)
-            if power[0] <= limit:
-                below += _BELOW
-            if power[_FRAME_WORDS] <= limit:
-                below += _BELOW
+            below = ((power[0] - limit) >> _SIGN) + below
+            below = ((power[_FRAME_WORDS] - limit) >> _SIGN) + below
             power = ptr32(uint(power) + _TWO_FRAMES_BYTES)
-            if power[0] <= limit:
-                below += _BELOW
-            if power[_FRAME_WORDS] <= limit:
-                below += _BELOW
+            below = ((power[0] - limit) >> _SIGN) + below
+            below = ((power[_FRAME_WORDS] - limit) >> _SIGN) + below
             power = ptr32(uint(power) + _TWO_FRAMES_BYTES)
-            if power[0] <= limit:
-                below += _BELOW
-            if power[_FRAME_WORDS] <= limit:
-                below += _BELOW
+            below = ((power[0] - limit) >> _SIGN) + below
+            below = ((power[_FRAME_WORDS] - limit) >> _SIGN) + below
             power = ptr32(uint(power) + _TWO_FRAMES_BYTES)
             limit = floor[0]
-            limit += (limit >> shift) * (_FRAMES_A_STEP - below)
+            limit += (limit >> shift) * (_FRAMES_A_STEP + _BELOW * below)
             if limit > FLOOR_MAX:
                 limit = int(FLOOR_MAX)
             if limit < FLOOR_MIN:
@@ -158,42 +158,37 @@ def excess(
         s = smooth[0]
         limit = ((floor[0] >> _FLOOR_BITS) * guard[0]) >> _GUARD_BITS
         guard[0] = guard[0] - ((guard[0] - rest) >> _GUARD_STEP_BITS)
+        calm = (limit >> _CALM_BITS) * _CALM
         n = int(frames)
         while n > 0:
-            s -= s >> _FORGET_BITS
-            s += power[0]
-            if s > limit:
-                if s > best[0]:
-                    best[0] = s
-                    best[1] = bins
-            s -= s >> _FORGET_BITS
-            s += power[_FRAME_WORDS]
-            if s > limit:
-                if s > best[2]:
-                    best[2] = s
-                    best[3] = bins
+            before = int(s)
+            s = s - (s >> _FORGET_BITS) + power[0]
+            s = s - (s >> _FORGET_BITS) + power[_FRAME_WORDS]
             power = ptr32(uint(power) + _TWO_FRAMES_BYTES)
-            s -= s >> _FORGET_BITS
-            s += power[0]
-            if s > limit:
-                if s > best[4]:
-                    best[4] = s
-                    best[5] = bins
-            s -= s >> _FORGET_BITS
-            s += power[_FRAME_WORDS]
-            if s > limit:
-                if s > best[6]:
-                    best[6] = s
-                    best[7] = bins
+            s = s - (s >> _FORGET_BITS) + power[0]
+            s = s - (s >> _FORGET_BITS) + power[_FRAME_WORDS]
+            if s > calm:
+                # One of the four may be above the limit: they are gone through again, one by one.
+                s = before
+                top = ptr32(uint(best) + ((frames - n) << _BEST_BYTES_BITS))
+                here = ptr32(uint(power) - _TWO_FRAMES_BYTES)
+                k = int(_FRAMES_A_LOOK)
+                while k:
+                    s = s - (s >> _FORGET_BITS) + here[0]
+                    if s > limit:
+                        if s > top[0]:
+                            top[0] = s
+                            top[1] = bins
+                    here = ptr32(uint(here) + 4 * _FRAME_WORDS)
+                    top = ptr32(uint(top) + _BEST_BYTES)
+                    k -= 1
             power = ptr32(uint(power) + _TWO_FRAMES_BYTES)
-            best = ptr32(uint(best) + 4 * _BEST_BYTES)
-            n -= 4
+            n -= _FRAMES_A_LOOK
         smooth[0] = s
         smooth = ptr32(uint(smooth) + _WORD_BYTES)
         floor = ptr32(uint(floor) + _WORD_BYTES)
         guard = ptr32(uint(guard) + _WORD_BYTES)
         power = ptr32(uint(power) + _WORD_BYTES - (frames << _FRAME_BYTES_BITS))
-        best = ptr32(uint(best) - (frames << _BEST_BYTES_BITS))
         bins -= 1
 
 
