@@ -324,7 +324,7 @@ PACK = "curbtick_probe/dsp/burst/pack.py"
 @given(streams(100), st.integers(128, 256))
 def test_fine_envelope_of_any_stream(core: Core, codes: array[int], gain_q8: int) -> None:
     envelope = array("i", [0] * 96)
-    agree(core, FINE, "envelope", codes, envelope, 96, gain_q8)
+    agree(core, FINE, "envelope", codes, 0, envelope, 96, gain_q8)
     assert all(0 <= power < 1 << 27 for power in envelope)
 
 

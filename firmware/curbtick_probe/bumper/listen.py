@@ -313,7 +313,7 @@ class Listener:
             return
         n = _FALL_SAMPLES - fine.EXTRA
         power = m.sums
-        fine.envelope(samples, power, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
+        fine.envelope(samples, 0, power, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
         closeup.shape(power, 0, self.fall_shape, 0, 2 * _FALL_LEAD, n)
         if self.fall_shape[closeup.RING] >= 0:
             m.ringdown_us = (self.fall_shape[closeup.RING] >> 2) - 4 * self.fall_shape[closeup.TOP_AT]

@@ -11,7 +11,7 @@ from curbtick_probe.board.rp2 import adc_dma, bar, pins, serial
 
 ROOT = "/probe"
 
-DEBOUNCE_MS = const(8)
+_DEBOUNCE_MS = const(8)
 _POLL_MS = const(2)
 _NAP_MS = const(10)
 _REFERENCE_MV = const(3300)
@@ -22,7 +22,7 @@ _UART_WANTED = ROOT + "/uart"
 
 
 class Buttons:
-    """Two buttons to ground, debounced: a change counts once it has stood for DEBOUNCE_MS."""
+    """Two buttons to ground, debounced: a change counts once it has stood for _DEBOUNCE_MS."""
 
     def __init__(self) -> None:
         self._pins = (_input("read"), _input("step"))
@@ -40,15 +40,15 @@ class Buttons:
         if seen != self._candidate:
             self._candidate = seen
             self._since_ms = now_ms
-        elif time.ticks_diff(now_ms, self._since_ms) >= DEBOUNCE_MS:
+        elif time.ticks_diff(now_ms, self._since_ms) >= _DEBOUNCE_MS:
             self._stable = seen
         return self._stable
 
     def settle(self) -> int:
-        """Wait until the contacts have stood still for DEBOUNCE_MS and return the state."""
+        """Wait until the contacts have stood still for _DEBOUNCE_MS and return the state."""
         self._candidate = self.raw()
         self._since_ms = time.ticks_ms()
-        while time.ticks_diff(time.ticks_ms(), self._since_ms) < DEBOUNCE_MS:
+        while time.ticks_diff(time.ticks_ms(), self._since_ms) < _DEBOUNCE_MS:
             machine.idle()
             self.held()
         return self.held()

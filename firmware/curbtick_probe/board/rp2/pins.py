@@ -60,7 +60,7 @@ GOES_TO = {
 }
 
 BAR_LEDS = 12
-ADC_FIRST_GPIO = 26
+_ADC_FIRST_GPIO = 26
 
 
 def gpio(name: str) -> int:
@@ -73,4 +73,4 @@ def gpio(name: str) -> int:
 
 def adc_channel(name: str) -> int:
     """Return the ADC channel of an analogue pin."""
-    return gpio(name) - ADC_FIRST_GPIO
+    return gpio(name) - _ADC_FIRST_GPIO

@@ -12,9 +12,9 @@ _RATE_HZ = const(250000)
 CENTRE_HZ = const(_RATE_HZ // 4)
 
 # Samples for each value; the samples that one value is made of; how often a value comes.
-FOLD = const(4)
-TAPS = const(21)
-VALUE_RATE_HZ = const(_RATE_HZ // FOLD)
+_FOLD = const(4)
+_TAPS = const(21)
+VALUE_RATE_HZ = const(_RATE_HZ // _FOLD)
 VALUE_US = const(16)
 
 # A part is stored with this offset; sums are kept, rounded, at 2**-6. A full-scale sine (2047.5 codes) at CENTRE_HZ
@@ -30,9 +30,9 @@ GUARD = const(8)
 
 # Samples that a block's first outputs need from the block before, and the room in which `fold` joins the two: so many
 # outputs begin in the block before, and the next one begins so many bytes into the block.
-HISTORY = const(TAPS - FOLD)
+HISTORY = const(_TAPS - _FOLD)
 _JOINED = const(6)
-_JOINED_SAMPLES = const(_JOINED * FOLD)
+_JOINED_SAMPLES = const(_JOINED * _FOLD)
 _BLOCK_AHEAD = const(2 * (_JOINED_SAMPLES - HISTORY))
 JOINT = const(HISTORY + _JOINED_SAMPLES)
 
@@ -43,8 +43,8 @@ _STRIDE_BYTES = const(64)
 _STRIDE_OUTPUTS = const(8)
 
 # Bytes of one value's samples, and of the value.
-_FOLD_BYTES = const(2 * FOLD)
-VALUE_BYTES = const(4)
+_FOLD_BYTES = const(2 * _FOLD)
+_VALUE_BYTES = const(4)
 
 # The filter's loss against CENTRE_HZ at 30, 31, ... 80 kHz in hundredths of a dB, from the taps below:
 # -20 log10(|sum h[k] (-j)**k exp(j 2 pi f k / 250 kHz)| / 928).
@@ -71,11 +71,18 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
     Q format: 1 code of input is 7.25 steps of output. Range: |real| <= 21888 and |imag| <= 20864 for any input.
     Headroom: partial sums stay below 4095 * 684 = 2.9e6 < 2**22.
     """
-    block = ptr16(uint(x) + _BLOCK_AHEAD)
-    n = int(0)
-    while n < _JOINED_SAMPLES:
-        joint[HISTORY + n] = x[n]
-        n += 1
+    block = ptr16(uint(x))
+    room = ptr16(uint(joint) + 2 * HISTORY)
+    n = int(_JOINED)
+    while n:
+        room[0] = x[0]
+        room[1] = x[1]
+        room[2] = x[2]
+        room[3] = x[3]
+        x = ptr16(uint(x) + _FOLD_BYTES)
+        room = ptr16(uint(room) + _FOLD_BYTES)
+        n -= 1
+    x = ptr16(uint(block))
     part = codes[LOWEST]
     n = int(count)
     while n:
@@ -92,8 +99,8 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
         x = ptr16(uint(x) + _STRIDE_BYTES)
         n -= _STRIDE_OUTPUTS
     codes[LOWEST] = part
+    x = ptr16(uint(block))
     part = codes[HIGHEST]
-    x = ptr16(uint(block) - _BLOCK_AHEAD)
     n = int(count)
     while n:
         if x[0] > part:
@@ -109,6 +116,7 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
         x = ptr16(uint(x) + _STRIDE_BYTES)
         n -= _STRIDE_OUTPUTS
     codes[HIGHEST] = part
+    block = ptr16(uint(block) + _BLOCK_AHEAD)
     z = ptr16(uint(z) + (z_at << 2))
     x = ptr16(uint(joint))
     n = int(_JOINED)
@@ -134,7 +142,7 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
             part += (x[9] - x[19]) * 46
             z[3] = (part + (x[11] - x[17]) * 36 + _SUM_ZERO) >> _SUM_BITS
             x = ptr16(uint(x) + 2 * _FOLD_BYTES)
-            z = ptr16(uint(z) + 2 * VALUE_BYTES)
+            z = ptr16(uint(z) + 2 * _VALUE_BYTES)
             n -= 2
         n = count
         count = int(0)
@@ -169,18 +177,27 @@ def unroll(z: ptr16, part: int, out: ptr16, at: int, count: int) -> int:
 
     Q format: as fold. Range: 0..32767. Headroom: nothing is added.
     """
+    ring = ptr16(uint(z) + GUARD * _VALUE_BYTES)
     top = int(0)
     while count > 0:
-        at = (at & (RING - 1)) + GUARD
-        part = z[at << 1]
-        out[0] = part
-        part -= ZERO
-        top |= part ^ (part >> 31)
-        part = z[(at << 1) + 1]
-        out[1] = part
-        part -= ZERO
-        top |= part ^ (part >> 31)
-        out = ptr16(uint(out) + VALUE_BYTES)
-        at -= GUARD - 1
-        count -= 1
+        at = at & (RING - 1)
+        # As many as there are up to the ring's end.
+        run = RING - at
+        if run > count:
+            run = int(count)
+        z = ptr16(uint(ring) + (at << 2))
+        at += run
+        count -= run
+        while run:
+            part = z[0]
+            out[0] = part
+            part -= ZERO
+            top = part ^ (part >> 31) | top
+            part = z[1]
+            out[1] = part
+            part -= ZERO
+            top = part ^ (part >> 31) | top
+            z = ptr16(uint(z) + _VALUE_BYTES)
+            out = ptr16(uint(out) + _VALUE_BYTES)
+            run -= 1
     return top

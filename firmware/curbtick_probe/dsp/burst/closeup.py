@@ -10,8 +10,8 @@ _TURN_MASK = const(2 * STEPS - 1)
 _TURN_ZERO = const(128)
 
 # Places of the parts of a value, a sum and a turn.
-REAL = const(0)
-IMAGINARY = const(1)
+_REAL = const(0)
+_IMAGINARY = const(1)
 
 # The offset of a value's parts (curbtick_probe.dsp.burst.baseband), and bytes of a value, of a word and of a sum.
 _ZERO = const(32768)
@@ -31,6 +31,7 @@ SIGN_MASK = const(0x3FFFFFFF)
 BEST = const(0)
 BEST_STEP = const(1)
 _TRIES = const(5)
+_FINE_TRIES = const(2)
 
 # Words that `shape` gives out.
 TOP = const(0)
@@ -86,21 +87,21 @@ def rotate_sums(s: ptr16, part: int, sums: ptr32, turn: ptr8, first: int, count:
     phase = int(0)
     real = int(0)
     imaginary = int(0)
-    sums[REAL] = 0
-    sums[IMAGINARY] = 0
+    sums[_REAL] = 0
+    sums[_IMAGINARY] = 0
     while count > 0:
         t = ptr8(uint(turn) + phase)
-        c = t[REAL] - _TURN_ZERO
-        d = t[IMAGINARY] - _TURN_ZERO
+        c = t[_REAL] - _TURN_ZERO
+        d = t[_IMAGINARY] - _TURN_ZERO
         sums = ptr32(uint(sums) + _SUM_BYTES)
-        part = s[REAL] - _ZERO
+        part = s[_REAL] - _ZERO
         real_c = part * c
         real_d = part * d
-        part = s[IMAGINARY] - _ZERO
+        part = s[_IMAGINARY] - _ZERO
         imaginary = ((part * c - real_d) >> _PRODUCT_DROP) + imaginary
-        sums[IMAGINARY] = imaginary
+        sums[_IMAGINARY] = imaginary
         part = ((part * d + real_c) >> _PRODUCT_DROP) + real
-        sums[REAL] = part
+        sums[_REAL] = part
         real = part
         s = ptr16(uint(s) + _VALUE_BYTES)
         phase = (phase + step) & _TURN_MASK
@@ -136,43 +137,35 @@ def search(
     values = ptr16(uint(s) + (first << 2))
     out[BEST] = 0
     out[BEST_STEP] = step
+    at = step - 2
     tries = int(_TRIES)
     while tries:
-        if tries == _TRIES:
-            at = step - 2
-        elif tries == 4:
-            at = int(step)
-        elif tries == 3:
-            at = step + 2
-        elif tries == 2:
-            step = ((out[BEST_STEP] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF
-            at = step - 1
-        else:
-            at = step + 1
+        if tries == _FINE_TRIES:
+            at = ((out[BEST_STEP] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF - 1
         turned = (at & (STEPS - 1)) << 1
         phase = int(0)
         real = _ZERO << shift
         imaginary = int(real)
         here = ptr16(uint(sums))
-        here[REAL] = _ZERO
-        here[IMAGINARY] = _ZERO
+        here[_REAL] = _ZERO
+        here[_IMAGINARY] = _ZERO
         s = ptr16(uint(values))
         n = int(count)
         while n:
             t = ptr8(uint(turn) + phase)
-            c = t[REAL] - _TURN_ZERO
-            d = t[IMAGINARY] - _TURN_ZERO
+            c = t[_REAL] - _TURN_ZERO
+            d = t[_IMAGINARY] - _TURN_ZERO
             here = ptr16(uint(here) + _VALUE_BYTES)
-            part = s[REAL] - _ZERO
+            part = s[_REAL] - _ZERO
             real_c = part * c
             real_d = part * d
-            part = s[IMAGINARY] - _ZERO
+            part = s[_IMAGINARY] - _ZERO
             imaginary = part * c - real_d + imaginary
             part = part * d + real_c + real
-            here[REAL] = part >> shift
+            here[_REAL] = part >> shift
             real = part
             part = imaginary
-            here[IMAGINARY] = part >> shift
+            here[_IMAGINARY] = part >> shift
             s = ptr16(uint(s) + _VALUE_BYTES)
             phase = (phase + turned) & _TURN_MASK
             n -= 1
@@ -186,11 +179,11 @@ def search(
             if n < 0:
                 n = int(0)
             while n:
-                part = ahead[REAL]
-                part -= s[REAL]
+                part = ahead[_REAL]
+                part -= s[_REAL]
                 square = part * part
-                part = ahead[IMAGINARY]
-                part -= s[IMAGINARY]
+                part = ahead[_IMAGINARY]
+                part -= s[_IMAGINARY]
                 part = part * part + square
                 if part > top:
                     top = part
@@ -202,6 +195,7 @@ def search(
                 out[BEST] = top
                 out[BEST_STEP] = at
             length = ptr8(uint(length) + 1)
+        at += 2
         tries -= 1
 
 
@@ -217,9 +211,9 @@ def envelope(sums: ptr32, part: int, e: ptr32, count: int, span: int, shift: int
     """
     ahead = ptr32(uint(sums) + (span << 3))
     while count > 0:
-        part = (((ahead[REAL] - sums[REAL] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
+        part = (((ahead[_REAL] - sums[_REAL] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
         square = part * part
-        part = (((ahead[IMAGINARY] - sums[IMAGINARY] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
+        part = (((ahead[_IMAGINARY] - sums[_IMAGINARY] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
         e[0] = part * part + square
         sums = ptr32(uint(sums) + _SUM_BYTES)
         ahead = ptr32(uint(ahead) + _SUM_BYTES)
@@ -263,23 +257,19 @@ def shape(e: ptr32, at: int, out: ptr32, first: int, last: int, count: int):
             )
             break
     at = top_at + 1
+    crossing = int(FALL)
     while at < count:
         v = e[at]
         if v < limit:
-            out[FALL] = (at << _PART_BITS) - (((limit - v) >> _POWER_DROP) << _PART_BITS) // (
+            out[crossing] = (at << _PART_BITS) - (((limit - v) >> _POWER_DROP) << _PART_BITS) // (
                 ((e[at - 1] - v) >> _POWER_DROP) + 1
             )
-            break
-        at += 1
-    limit = top // _HUNDREDTH
-    while at < count:
-        v = e[at]
-        if v < limit:
-            out[RING] = (at << _PART_BITS) - (((limit - v) >> _POWER_DROP) << _PART_BITS) // (
-                ((e[at - 1] - v) >> _POWER_DROP) + 1
-            )
-            break
-        at += 1
+            if crossing == RING:
+                break
+            crossing = int(RING)
+            limit = top // _HUNDREDTH
+        else:
+            at += 1
 
 
 @micropython.viper
