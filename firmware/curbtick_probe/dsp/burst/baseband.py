@@ -28,8 +28,9 @@ _SUM_ZERO = const((ZERO << _SUM_BITS) + 32)
 RING = const(2048)
 GUARD = const(8)
 
-# Samples that a block's first outputs need from the block before, and the room in which `fold` joins the two: so many
-# outputs begin in the block before, and the next one begins so many bytes into the block.
+# Samples that a block's first outputs need from the block before, and the room in which `fold` joins the two: it serves
+# so many outputs, five that begin in the block before and one more, for outputs are made in pairs. The next one begins
+# so many bytes into the block.
 HISTORY = const(_TAPS - _FOLD)
 _JOINED = const(6)
 _JOINED_SAMPLES = const(_JOINED * _FOLD)
@@ -41,6 +42,11 @@ LOWEST = const(0)
 HIGHEST = const(1)
 _STRIDE_BYTES = const(64)
 _STRIDE_OUTPUTS = const(8)
+
+# The parts of a value, and its halfwords.
+_REAL = const(0)
+_IMAGINARY = const(1)
+_VALUE_HALFWORDS = const(2)
 
 # Bytes of one value's samples, and of the value.
 _FOLD_BYTES = const(2 * _FOLD)
@@ -128,19 +134,19 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
             part -= (x[2] + x[18]) * 17
             part -= (x[4] + x[16]) * 27
             part += (x[6] + x[14]) * 29
-            z[0] = (part + (x[8] + x[12]) * 134 + _SUM_ZERO) >> _SUM_BITS
+            z[_REAL] = (part + (x[8] + x[12]) * 134 + _SUM_ZERO) >> _SUM_BITS
             part = (((x[11] - x[9]) * 10 + x[19] - x[1]) * 11 + x[3] - x[17]) << 1
             part += (x[5] - x[15]) * 46
-            z[1] = (part + (x[7] - x[13]) * 36 + _SUM_ZERO) >> _SUM_BITS
+            z[_IMAGINARY] = (part + (x[7] - x[13]) * 36 + _SUM_ZERO) >> _SUM_BITS
             part = (x[4] + x[24]) << 3
             part -= x[14] * 254
             part -= (x[6] + x[22]) * 17
             part -= (x[8] + x[20]) * 27
             part += (x[10] + x[18]) * 29
-            z[2] = (part + (x[12] + x[16]) * 134 + _SUM_ZERO) >> _SUM_BITS
+            z[_VALUE_HALFWORDS + _REAL] = (part + (x[12] + x[16]) * 134 + _SUM_ZERO) >> _SUM_BITS
             part = (((x[15] - x[13]) * 10 + x[23] - x[5]) * 11 + x[7] - x[21]) << 1
             part += (x[9] - x[19]) * 46
-            z[3] = (part + (x[11] - x[17]) * 36 + _SUM_ZERO) >> _SUM_BITS
+            z[_VALUE_HALFWORDS + _IMAGINARY] = (part + (x[11] - x[17]) * 36 + _SUM_ZERO) >> _SUM_BITS
             x = ptr16(uint(x) + 2 * _FOLD_BYTES)
             z = ptr16(uint(z) + 2 * _VALUE_BYTES)
             n -= 2
@@ -189,12 +195,12 @@ def unroll(z: ptr16, part: int, out: ptr16, at: int, count: int) -> int:
         at += run
         count -= run
         while run:
-            part = z[0]
-            out[0] = part
+            part = z[_REAL]
+            out[_REAL] = part
             part -= ZERO
             top = part ^ (part >> 31) | top
-            part = z[1]
-            out[1] = part
+            part = z[_IMAGINARY]
+            out[_IMAGINARY] = part
             part -= ZERO
             top = part ^ (part >> 31) | top
             z = ptr16(uint(z) + _VALUE_BYTES)

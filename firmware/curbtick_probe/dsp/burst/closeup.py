@@ -276,28 +276,29 @@ def shape(e: ptr32, at: int, out: ptr32, first: int, last: int, count: int):
 def thirds(sums: ptr32, out: ptr32, first: int, length: int, shift: int):
     """Three consecutive coherent sums over `length` values each, from `first` on.
 
-    sums: of rotate_sums. out: 7 words: the sums' real and imaginary parts in turn, their squares' sum.
+    sums: of rotate_sums. out: THIRDS_WORDS words.
     shift: takes a sum's parts below 2**14.
 
     Q format: that of rotate_sums, shifted. Range: parts below 2**14, energy below 3 * 2**29 < 2**31. Headroom:
     differences below 2**29, which the extension of the sign relies on.
     """
     sums = ptr32(uint(sums) + (first << 3))
+    third = ptr32(uint(out))
     energy = int(0)
     n = int(3)
     while n:
         ahead = ptr32(uint(sums) + (length << 3))
-        re = ahead[0] - sums[0]
+        re = ahead[_REAL] - sums[_REAL]
         re = (((re + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
-        im = ahead[1] - sums[1]
+        im = ahead[_IMAGINARY] - sums[_IMAGINARY]
         im = (((im + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
-        out[0] = re
-        out[1] = im
+        third[_REAL] = re
+        third[_IMAGINARY] = im
         energy += re * re + im * im
         sums = ptr32(uint(ahead))
-        out = ptr32(uint(out) + _SUM_BYTES)
+        third = ptr32(uint(third) + _SUM_BYTES)
         n -= 1
-    out[0] = energy
+    out[THIRDS_ENERGY] = energy
 
 
 @micropython.viper

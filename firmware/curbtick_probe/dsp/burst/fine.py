@@ -16,8 +16,8 @@ _GAIN_BITS = const(8)
 def envelope(x: ptr16, part: int, e: ptr32, count: int, gain_q8: int):
     """Squared envelope of a carrier from five samples each: y**2 + (quadrature of y)**2 with y = x[n] - x[n - 2].
 
-    x: count + 4 samples 0..4095; value n is centred on x[n + 2]. part: a register to work in. e: `count` words. gain_q8: from
-    tables.quadratures_q8, 128..256.
+    x: count + 4 samples 0..4095; value n is centred on x[n + 2]. part: spare, any value. e: `count` words.
+    gain_q8: from tables.quadratures_q8, 128..256.
 
     Q format: codes squared times the difference's gain. Range: |y| <= 4095, |quadrature| <= 8190, e < 8.4e7 < 2**27.
     Headroom: 8190 * 256 < 2**21.

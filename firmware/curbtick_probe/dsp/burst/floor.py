@@ -19,13 +19,15 @@ _FLOOR_BITS = const(8)
 # The floor moves once for so many frames; a frame below it counts for four above it, which holds it at the quartile.
 _FRAMES_A_STEP = const(8)
 _BELOW = const(4)
+
+# A shift that leaves of a word its sign, -1 or 0.
 _SIGN = const(31)
 
 # A smoothed power keeps three quarters of itself from frame to frame.
 _FORGET_BITS = const(2)
 
-# Four frames are looked at together. A smoothed power loses at most a quarter of itself in a frame, so the earlier three
-# were at most 64 / 27 of the last: where that one is at or below 27 / 64 of a limit, none of the four is above it.
+# Four frames are looked at together. A smoothed power loses at most a quarter of itself from frame to frame, so none of
+# the four is above a limit where the last one is at most 27 / 64 of it, three quarters to the third power.
 _FRAMES_A_LOOK = const(4)
 _CALM = const(27)
 _CALM_BITS = const(6)
@@ -112,7 +114,7 @@ def follow(power: ptr32, limit: int, floor: ptr32, frames: int, shift: int):
     while bins:
         n = int(frames)
         while n > 0:
-            # A difference's sign, -1 or 0, is counted in place of a comparison, which takes longer.
+            # Adding up signs, each -1 or 0, takes half the code of eight comparisons.
             limit = (floor[0] >> _FLOOR_BITS) + 1
             below = int(0)
             below = ((power[0] - limit) >> _SIGN) + below
@@ -217,8 +219,8 @@ def segment(
     best: from `excess`; set to zero again. v: spare, any value. state: STATE_WORDS words kept between calls. found:
     SEGMENT_WORDS words a sound: first frame, last frame, frame of the peak, bin of the peak, a quarter of the peak (so
     that a small integer holds it); `waiting` sounds in it are kept, and at most `most` are in it on return, later ones
-    are dropped. guard: 13 words, Q3. crests: CRESTS words, the highest excess of each _CREST_FRAMES frames. Frames count
-    from the reading's start; frames is a multiple of _CREST_FRAMES.
+    are dropped. guard: 13 words, Q3. crests: CRESTS words, the highest excess of each 32 frames. Frames count from the
+    reading's start; frames is a multiple of 32.
 
     Q format: none but the guard's. Range: frames < 2**24, peaks < 2**31. Headroom: nothing is added but 1 to a frame
     number and a quarter to a guard of 2**13.
@@ -231,10 +233,10 @@ def segment(
             crest = frame >> _CREST_BITS
             if crest < CRESTS:
                 crests[crest] = 0
-        v = best[0]
+        v = best[_POWER]
         ended = int(_GOES_ON)
         if v:
-            best[0] = 0
+            best[_POWER] = 0
             if crest < CRESTS:
                 if v > crests[crest]:
                     crests[crest] = v
@@ -257,7 +259,7 @@ def segment(
                 if v > state[_PEAK]:
                     state[_PEAK] = v
                     state[_PEAK_FRAME] = frame
-                    state[_PEAK_BIN] = _BINS - best[1]
+                    state[_PEAK_BIN] = _BINS - best[_BIN]
                     if frame - state[_START] < _ATTACK_FRAMES + 1:
                         state[_VALLEY] = v
         elif state[_ACTIVE]:
@@ -289,7 +291,7 @@ def segment(
                 state[_START] = frame
                 state[LAST] = frame
                 state[_PEAK_FRAME] = frame
-                state[_PEAK_BIN] = _BINS - best[1]
+                state[_PEAK_BIN] = _BINS - best[_BIN]
                 state[_PEAK] = v
         frame += 1
         best = ptr32(uint(best) + _BEST_BYTES)

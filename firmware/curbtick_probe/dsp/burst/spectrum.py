@@ -32,9 +32,10 @@ _TURNED_LESS_2046 = const(_TURNED - 2046 * _ZERO)
 _TURNED_AND_1980 = const(_TURNED + 1980 * _ZERO)
 _TURNED_LESS_1980 = const(_TURNED - 1980 * _ZERO)
 
-# Four halfwords' offsets, and the words of a frame's powers that a column of the second stage fills.
+# Four halfwords' offsets; the columns of the second stage, of which each fills a word in each row of a frame's powers.
 _FOUR_ZEROS = const(4 * _ZERO)
 _COLUMNS = const(4)
+_ROW = const(4)
 
 
 @micropython.viper
@@ -43,8 +44,9 @@ def stage_one(z: ptr16, y: ptr16, at: int, frames: int):
 
     z: baseband halfwords (see baseband.fold); frame j holds the 16 complex values from index at + 8 * j on.
     y: 32 halfwords a frame, offset by 32768, ordered [k1][n2].
-    One passage of four butterflies, for speed: Hann weights 0, 1, 5, 10, 16, 22, 27, 31, 32, 31, ... (Q5), twiddles 64,
-    59, 45, 24, 0 (Q6). Halfwords are taken as they are, offset and all: what 32768 adds to a sum is in its constant.
+    Four butterflies, each written out for speed: Hann weights 0, 1, 5, 10, 16, 22, 27, 31, 32, 31, ... (Q5), twiddles
+    64, 59, 45, 24, 0 (Q6). Each sum begins with a product that is made anew, which is quicker than loading two from the
+    stack. Halfwords are taken as they are, offset and all: what 32768 adds to a sum is in its constant.
 
     Q format: Hann Q5 and twiddle Q6 in, sums kept, rounded, at 2**-8 of the product with the window.
     Range: |y| <= 15200. Headroom: window sums <= (10 + 32 + 22) * 65535 = 4.2e6; twiddle products, with their
@@ -137,22 +139,22 @@ def stage_one(z: ptr16, y: ptr16, at: int, frames: int):
 def stage_two(y: ptr16, part: int, power: ptr32, frames: int):
     """Second radix-4 stage of each frame: the powers of its 13 bins, in frequency order.
 
-    y: from stage_one. part: spare, any value. power: 16 words a frame, |X|**2, 31.25 kHz first; the last three are left
-    as they are.
-    Each part of each sum is added up anew, in a register: that is quicker than keeping what two of them share.
+    y: from stage_one; a column has four complex values. part: spare, any value. power: 16 words a frame, |X|**2,
+    31.25 kHz first; the last three are left as they are.
+    Each sum is added up anew in a register, which is quicker than keeping on the stack what two of them share.
 
     Q format: integer; a full-scale sine on a bin gives 14844**2. Range: |X| <= 21200, so power <= 4.5e8 for any
     stream of codes: what a rail-to-rail frame with each sample's sign chosen for the bin reaches. Headroom: sums of
     four halfwords < 2**18 in intermediate, squares as the range.
     """
     while frames:
-        # The highest bin stands alone in its row: the other columns have none there.
+        # Of the last row only the first bin is kept.
         part = y[0]
         part = part - y[4] + y[3] - y[7]
         square = part * part
         part = y[1]
         part = part - y[5] - y[2] + y[6]
-        power[12] = part * part + square
+        power[3 * _ROW] = part * part + square
         n = int(_COLUMNS)
         while n:
             part = y[0]
@@ -160,7 +162,7 @@ def stage_two(y: ptr16, part: int, power: ptr32, frames: int):
             square = part * part
             part = y[1]
             part = part + y[5] + y[3] + y[7] - _FOUR_ZEROS
-            power[8] = part * part + square
+            power[2 * _ROW] = part * part + square
             part = y[0]
             part = part + y[4] - y[2] - y[6]
             square = part * part
@@ -172,7 +174,7 @@ def stage_two(y: ptr16, part: int, power: ptr32, frames: int):
             square = part * part
             part = y[1]
             part = part - y[5] + y[2] - y[6]
-            power[4] = part * part + square
+            power[_ROW] = part * part + square
             y = ptr16(uint(y) + 4 * _PART_BYTES)
             power = ptr32(uint(power) + _PART_BYTES)
             n -= 1
