@@ -13,6 +13,8 @@ ROOT = "/probe"
 
 _DEBOUNCE_MS = const(8)
 _POLL_MS = const(2)
+# READ and STEP held, as buttons() says it.
+_BOTH_BUTTONS = const(3)
 _NAP_MS = const(10)
 _REFERENCE_MV = const(3300)
 _SUPPLY_DIVIDER = const(3)
@@ -172,7 +174,7 @@ class Board:
 
 def repl_wanted() -> bool:
     """Return whether both buttons are held: the way back to MicroPython's prompt, for main.py before all else."""
-    return Buttons().settle() == 3
+    return Buttons().settle() == _BOTH_BUTTONS
 
 
 def _input(name: str) -> Pin:

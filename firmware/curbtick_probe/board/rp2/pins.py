@@ -65,9 +65,9 @@ _ADC_FIRST_GPIO = 26
 
 def gpio(name: str) -> int:
     """Return the GPIO number of the pin called name; raises KeyError for a name that is not in the table."""
-    for row in PINS:
-        if row[2] == name:
-            return row[0]
+    for number, _pad, pin, _kind in PINS:
+        if pin == name:
+            return number
     raise KeyError(name)
 
 
