@@ -123,9 +123,9 @@ def search(
 ):
     """Find the stretch and the frequency step whose coherent sum is largest for its length.
 
-    For step - 2, step, step + 2 and then the two beside the best of these, the values are turned back and added up as
-    in rotate_sums, but into halfwords, scaled down so that they fit, which are fast to compare; then each second start
-    of each length is tried.
+    For step - 2, step and step + 2, and then for the two beside the best of these, the values are turned back and added
+    up as in rotate_sums, but into halfwords, which are fast to compare; they are scaled down to fit. Then every second
+    start of every length is tried.
     s, turn, first: as rotate_sums. part: spare. sums: 2 * (count + 1) halfwords to work in. spans: lengths, ended by 0.
     count: at most 128, and such that 181 * 128 * |part| < 2**(15 + shift) for every part of a value. shift: 0..15. out:
     BEST, the largest |sum|**2 / length, and BEST_STEP, its step, which may lie outside 0..63.

@@ -214,8 +214,9 @@ def segment(
 
     A sound ends when it has fallen 15 dB below its peak, after _LONGEST_FRAMES, or _GAP_FRAMES after its last excess;
     within the tail that remains, a rise of 9 dB from the lowest point starts the next. So does, more than 24 frames
-    into a sound, a rise of 12 dB from the lowest after its first peak: a burst in what chatters. Each sound lifts the
-    guard of its bin and the bins beside it by a quarter, so that what chatters is not looked at for ever.
+    into a sound, a rise of 12 dB from the lowest after its first peak: a burst within another sound. Each sound lifts
+    the guard of its bin and the bins beside it by a quarter, so that a noise that comes and goes is not looked at again
+    and again.
     best: from `excess`; set to zero again. v: spare, any value. state: STATE_WORDS words kept between calls. found:
     SEGMENT_WORDS words a sound: first frame, last frame, frame of the peak, bin of the peak, a quarter of the peak (so
     that a small integer holds it); `waiting` sounds in it are kept, and at most `most` are in it on return, later ones

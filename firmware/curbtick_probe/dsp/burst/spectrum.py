@@ -69,7 +69,7 @@ def stage_one(z: ptr16, y: ptr16, at: int, frames: int):
         y[9] = ((z[24] << 4) - br - ci + _OUT_AND_32) >> _WINDOW_BITS
         y[24] = ((z[25] << 4) - bi - cr + _OUT_AND_32) >> _WINDOW_BITS
         y[25] = ((z[8] << 4) - dr - ci + _OUT_AND_32) >> _WINDOW_BITS
-        # Butterfly 1.
+        # Butterfly 1. Its first weight is 1, multiplied all the same: so its sums begin with a product, too.
         br = z[10] * 22
         bi = z[11] * 22
         cr = z[18] * 31
