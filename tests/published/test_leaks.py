@@ -94,7 +94,7 @@ def test_fft_kernel_against_czt() -> None:
     taper = tone_cells.taper(fft.turns())
     tone_cells.load(biased, buffer, fft.order(), taper, 0)
     fft.head(buffer)
-    fft.fft(buffer, 0, 0, fft.turns())
+    fft.fft(buffer, 0, fft.turns())
     weights = np.ones(tone_cells.SPAN)
     weights[: len(taper)], weights[-len(taper) :] = np.array(taper) / 256, np.array(taper)[::-1] / 256
     values = (fine[::2] + 1j * fine[1::2]) * weights

@@ -39,7 +39,7 @@ def folded(core: Core, codes: array[int], count: int) -> array[int]:
     block = codes[17 : 17 + 4 * whole]
     block.extend([2048] * (4 * whole - len(block)))
     z, joint, extremes = array("H", [0] * (2 * whole)), array("H", codes[:17]), array("i", [4095, 0])
-    joint.extend([0] * 23)
+    joint.extend([0] * 24)
     agree(core, BASEBAND, "fold", block, 0, z, joint, extremes, whole, 0)
     looked_at = [block[n + k] for n in range(0, len(block), 32) for k in (0, 7, 13, 22, 29)]
     assert list(extremes) == [min(looked_at), max(looked_at)]
@@ -50,8 +50,8 @@ def folded(core: Core, codes: array[int], count: int) -> array[int]:
 def spectra(core: Core, z: array[int], frames: int) -> tuple[array[int], array[int]]:
     """The halfwords of stage_one and the powers of stage_two."""
     y, power = array("H", [0] * (32 * frames)), array("i", [0] * (16 * frames))
-    agree(core, SPECTRUM, "stage_one", z, y, 0, 0, frames)
-    agree(core, SPECTRUM, "stage_two", y, power, 0, frames)
+    agree(core, SPECTRUM, "stage_one", z, y, 0, frames)
+    agree(core, SPECTRUM, "stage_two", y, 0, power, frames)
     return y, power
 
 
@@ -118,7 +118,7 @@ def test_fold_writes_where_it_is_told_and_carries_on(core: Core) -> None:
     codes = EXTREMES["rail-to-rail noise"](17 + 128)
     at_once, z = folded(core, codes, 32), array("H", [7] * 80)
     joint, extremes = array("H", codes[:17]), array("i", [4095, 0])
-    joint.extend([0] * 23)
+    joint.extend([0] * 24)
     for half in (0, 1):
         block = codes[17 + 64 * half : 17 + 64 * half + 64]
         agree(core, BASEBAND, "fold", block, 0, z, joint, extremes, 16, 3 + 16 * half)
@@ -140,7 +140,7 @@ def _powers(count: int, seed: int, levels: list[int]) -> array[int]:
 @given(any_powers(16), st.integers(256, 1 << 25), st.integers(5, 10))
 def test_floor_follows_within_its_range(core: Core, powers: array[int], start: int, shift: int) -> None:
     floor = array("i", [start] * BINS)
-    agree(core, FLOOR, "follow", powers, 0, 0, floor, 16, shift)
+    agree(core, FLOOR, "follow", powers, 0, floor, 16, shift)
     assert list(floor) == [followed(powers[k::16], start, shift) for k in range(BINS)]
     assert all(256 <= level <= 1 << 25 for level in floor)
 
@@ -155,7 +155,7 @@ def followed(powers: array[int], level: int, shift: int) -> int:
 
 def test_floor_has_headroom_for_the_longest_call(core: Core) -> None:
     powers, floor = array("i", [TOP_POWER] * (16 * 64)), array("i", [1 << 25] * BINS)
-    agree(core, FLOOR, "follow", powers, 0, 0, floor, 64, 5)
+    agree(core, FLOOR, "follow", powers, 0, floor, 64, 5)
     assert list(floor) == [1 << 25] * BINS
 
 
@@ -199,10 +199,10 @@ def test_a_close_look_at_a_burst(core: Core, parts: list[int], step: int, span: 
     s, count = array("H", [part + ZERO for part in parts]), 32
     sums = array("i", [0] * (2 * (count + 1)))
     envelope, shape = array("i", [0] * (count + 1 - span)), array("i", [0] * 5)
-    agree(core, BURST, "rotate_sums", s, sums, turn_table(), 0, count, step)
+    agree(core, BURST, "rotate_sums", s, 0, sums, turn_table(), 0, count, step)
     shift = shift_for(sums, span)
-    agree(core, BURST, "envelope", sums, sums, envelope, len(envelope), span, shift)
-    agree(core, BURST, "shape", envelope, 0, 0, shape, 0, len(envelope), len(envelope))
+    agree(core, BURST, "envelope", sums, 0, envelope, len(envelope), span, shift)
+    agree(core, BURST, "shape", envelope, 0, shape, 0, len(envelope), len(envelope))
     assert shape[0] == max([0, *envelope])
 
 
@@ -251,7 +251,7 @@ def best_at(values: np.ndarray, table: np.ndarray, step: int, spans: bytes) -> f
 @given(st.lists(BASEBAND_PART, min_size=64, max_size=64), st.integers(0, 63), st.integers(1, 10))
 def test_thirds_are_the_differences_of_sums(core: Core, parts: list[int], step: int, length: int) -> None:
     s, sums, out = array("H", [part + ZERO for part in parts]), array("i", [0] * 66), array("i", [0] * 7)
-    agree(core, BURST, "rotate_sums", s, sums, turn_table(), 0, 32, step)
+    agree(core, BURST, "rotate_sums", s, 0, sums, turn_table(), 0, 32, step)
     shift = shift_for(sums, length)
     agree(core, BURST, "thirds", sums, out, 1, length, shift)
     ends = [1 + length * k for k in range(4)]
@@ -287,7 +287,7 @@ def shift_for(sums: array[int], span: int) -> int:
 def test_rotate_sums_has_headroom_for_its_longest_burst(core: Core) -> None:
     s = array("H", [ZERO + 21888, ZERO + 20864] * 512)
     sums = array("i", [0] * 1026)
-    agree(core, BURST, "rotate_sums", s, sums, turn_table(), 0, 512, 0)
+    agree(core, BURST, "rotate_sums", s, 0, sums, turn_table(), 0, 512, 0)
     assert 1 << 27 < max(map(abs, sums)) < 1 << 28
 
 
@@ -324,7 +324,7 @@ PACK = "curbtick_probe/dsp/burst/pack.py"
 @given(streams(100), st.integers(128, 256))
 def test_fine_envelope_of_any_stream(core: Core, codes: array[int], gain_q8: int) -> None:
     envelope = array("i", [0] * 96)
-    agree(core, FINE, "envelope", codes, envelope, 96, gain_q8)
+    agree(core, FINE, "envelope", codes, 0, envelope, 96, gain_q8)
     assert all(0 <= power < 1 << 27 for power in envelope)
 
 

@@ -30,7 +30,7 @@ def block_powers(core: Core, codes: array[int]) -> array[int]:
     buf, powers = array("i", [0] * 1024), array("i", [0] * BINS)
     agree(core, SPECTRUM, "pair", codes, buf, ORDER, WINDOW)
     agree(core, FFT, "head", buf)
-    agree(core, FFT, "fft", buf, 0, 0, TURNS)
+    agree(core, FFT, "fft", buf, 0, TURNS)
     agree(core, SPECTRUM, "powers", buf, powers)
     return powers
 

@@ -89,7 +89,7 @@ def test_spectrum_of_any_span(core: Core, values: list[int], inner: int) -> None
     taper = tone_cells.taper(fft.turns())
     agree(core, CELLS, "load", fine, buf, fft.order(), taper, max(0, top.bit_length() - 12))
     agree(core, FFT, "head", buf)
-    agree(core, FFT, "fft", buf, 0, 0, fft.turns())
+    agree(core, FFT, "fft", buf, 0, fft.turns())
     widest = agree(core, CELLS, "spread", buf).result
     agree(core, CELLS, "powers", buf, cells, max(0, widest.bit_length() - 14))
     assert max(cells) < 1 << 30

@@ -132,7 +132,7 @@ class ToneMeter:
         shift = bits_over(tone_cells.crest(self._fine, tone_cells.SPAN), 4095)
         tone_cells.load(self._fine, self._buffer, self._order, self._taper, shift)
         fft.head(self._buffer)
-        fft.fft(self._buffer, 0, 0, self._turns)
+        fft.fft(self._buffer, 0, self._turns)
         drop = bits_over(tone_cells.spread(self._buffer), 16383)
         tone_cells.powers(self._buffer, self._cells, drop)
         return shift + drop
