@@ -14,6 +14,7 @@ import sys
 from curbtick_probe.board.virtual import flashdisk
 from curbtick_probe.link.access import hmac_sha256
 from curbtick_probe.link.link import Identity, Link, Probe
+from curbtick_probe.store.calibration import Calibration
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.keys import Keys
 from curbtick_probe.store.limits import Limits
@@ -57,7 +58,7 @@ def open_probe(path):
     clock.attach(log)
     for number in range(20):
         log.event(names.EVENTS.index("start"), number)
-    return Probe(log, Limits(ROOT), Rounds(ROOT), clock, Keys(ROOT), Identity(board))
+    return Probe(log, Limits(ROOT), Rounds(ROOT), clock, Keys(ROOT), Calibration(ROOT), Identity(board))
 
 
 def run_down(link, serial):
@@ -77,13 +78,14 @@ def some_round():
     return codec.pack_round({"round_id": 9, "vehicles": [vehicle]})
 
 
-def signed(kind, key_id, counter, body):
-    tag = hmac_sha256(SECRET, messages.signed_text(FakeBoard.unique_id, kind, body, key_id, counter))
+def signed(link, kind, key_id, counter, body):
+    nonce = link._access.probe_nonce
+    tag = hmac_sha256(SECRET, messages.signed_text(FakeBoard.unique_id, nonce, kind, body, key_id, counter))
     return body + codec.pack(messages.SIGNATURE, {"key_id": key_id, "counter": counter, "tag": tag})
 
 
 def genuine(link, serial, probe):
-    """Pair a bench and have it change things: its signed requests as (kind, payload)."""
+    """Pair a bench and have it change things: its signed requests as (kind, key_id, counter, body)."""
     key_id = probe.keys.add(SECRET, b"bench")
     limits = dict(probe.limits.current, revision=5)
     log = probe.log
@@ -94,10 +96,13 @@ def genuine(link, serial, probe):
         (messages.ACKNOWLEDGE, messages.pack(messages.ACKNOWLEDGE, acknowledge)),
         (messages.ANCHOR, anchor(probe)),
     )
+    greet = {"bench_version": 1, "definition": bytes(8), "bench_nonce": bytes(16)}
+    serial.put(frames.encode(messages.GREET, 1, messages.pack(messages.GREET, greet)))
+    run_down(link, serial)
     taken = []
     for counter, (kind, body) in enumerate(sent):
-        taken.append((kind, signed(kind, key_id, counter + 1, body)))
-        serial.put(frames.encode(kind, 1, taken[-1][1]))
+        taken.append((kind, key_id, counter + 1, body))
+        serial.put(frames.encode(kind, 1, signed(link, *taken[-1])))
         run_down(link, serial)
     if link.refused or probe.limits.revision != 5 or log.acknowledged != 10:
         raise RuntimeError("the genuine requests were not obeyed")
@@ -155,8 +160,10 @@ def mutated(data):
 class Fuzz:
     """Makes one input after another."""
 
-    def __init__(self, taken):
+    def __init__(self, link, taken):
+        self._link = link
         self._taken = taken
+        self._recorded = [(one[0], signed(link, *one)) for one in taken]
         self._ways = (
             self._noise,
             self._any_message,
@@ -166,6 +173,7 @@ class Fuzz:
             self._mutated_request,
             self._damaged_frame,
             self._replayed,
+            self._replayed_at_once,
             self._tampered,
             self._too_long,
             self._text,
@@ -202,11 +210,16 @@ class Fuzz:
         return mutated(self._request())
 
     def _replayed(self):
-        kind, payload = random.choice(self._taken)
+        kind, payload = random.choice(self._recorded)
         return frames.encode(kind, random.getrandbits(16), payload)
 
+    def _replayed_at_once(self):
+        """A request that was obeyed before, as it would stand in the greeting that holds now."""
+        kind, key_id, counter, body = random.choice(self._taken)
+        return frames.encode(kind, random.getrandbits(16), signed(self._link, kind, key_id, counter, body))
+
     def _tampered(self):
-        kind, payload = random.choice(self._taken)
+        kind, payload = random.choice(self._recorded)
         return frames.encode(kind, random.getrandbits(16), mutated(payload))
 
     def _too_long(self):
@@ -259,7 +272,7 @@ def main(path, count, seed):
     probe = open_probe(path)
     serial = Serial()
     link = Link(serial, probe)
-    fuzz = Fuzz(genuine(link, serial, probe))
+    fuzz = Fuzz(link, genuine(link, serial, probe))
     feed(link, serial, fuzz, WARM_UP)
     before = state(probe)
     heap_before = heap_used(link, serial)

@@ -200,7 +200,7 @@ def test_a_pull_shows_how_far_it_is_and_ends_with_what_it_brought(
     def slow_pull(_store: Any, _probe: Any, progress: Any) -> Pull:
         progress(40, 100)
         assert go_on.wait(20)
-        return Pull("e660", 100, 90, 100, 100, True, True, (), 1.0)
+        return Pull("e660", 100, 90, 100, 100, 1, True, True, True, (), 1.0)
 
     monkeypatch.setattr(pulling, "pull_probe", slow_pull)
     local.puller._connect = lambda _port: FakeProbe()

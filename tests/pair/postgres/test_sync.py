@@ -131,6 +131,9 @@ class Probe:
             if last >= from_seq:
                 yield SimpleNamespace(raws=raws, first_seq=first, last_seq=last)
 
+    def prove(self, _first_seq: int, _last_seq: int, _digest: bytes) -> bool:
+        return True
+
     def acknowledge(self, last_seq: int, digest: bytes) -> int:
         raws = [raw for batch in self._batches for raw in batch]
         first = self.greeting.acknowledged_seq

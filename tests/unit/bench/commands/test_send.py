@@ -42,7 +42,7 @@ class Taker:
         self.error: BaseException | None = None
 
     def greet(self) -> SimpleNamespace:
-        return SimpleNamespace(boot=self.boot, last_seq=self.last_seq, round_id=self.round_id)
+        return SimpleNamespace(boot=self.boot, log_id=7, last_seq=self.last_seq, round_id=self.round_id)
 
     def batches(self, first_seq: int, last_seq: int) -> list[SimpleNamespace]:
         numbers = range(first_seq, last_seq + 1)

@@ -31,7 +31,12 @@ class Probe:
 
     def greet(self) -> SimpleNamespace:
         last = max(self._held, default=0)
-        return SimpleNamespace(boot=self._boot, last_seq=last, acknowledged_seq=0, shortcomings=list)
+        return SimpleNamespace(
+            boot=self._boot, log_id=7, last_seq=last, acknowledged_seq=0, shortcomings=list
+        )
+
+    def prove(self, _first_seq: int, _last_seq: int, _digest: bytes) -> bool:
+        return False
 
     def measure_anchor(self) -> Anchor:
         return Anchor(self._boot, 60_000, self._now_ms, 6)
