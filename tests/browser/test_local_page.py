@@ -54,7 +54,7 @@ def work(local: LocalServer, token: str | None = None) -> dict[str, str]:
     return {
         "token": token or local.token,
         "finding": str(findings(local)[0].id),
-        "step": "clean",
+        "step": "repair",
         "by": "Ann",
     }
 
@@ -172,14 +172,16 @@ def test_the_bench_page_in_a_browser(local: LocalServer, page: Page) -> None:
     page.goto(local.url)
     assert Axe().run(page).violations_count == 0
     before = findings(local)[0]
-    page.locator("#step").select_option("inspect")
-    page.locator("#by").fill("Ann")
-    page.get_by_role("button", name="Note it").click()
+    task = page.get_by_role("form", name=f"Finding {before.id}", exact=True)
+    assert task.get_by_label("Step done").input_value() == before.next_step, "the next step is preselected"
+    task.get_by_label("Step done").select_option("repair")
+    task.get_by_label("Done by").fill("Ann")
+    task.get_by_role("button", name="Save").click()
     assert page.locator("#said").inner_text() == f"Noted on finding {before.id}."
     page.locator("#sv").select_option(label="Van 1 (North <yard>)")
     page.get_by_label("One position").fill("1")
     page.get_by_label("The other").fill("2")
-    page.get_by_role("button", name="They changed places").click()
+    page.get_by_role("button", name="Note the swap").click()
     assert "changed places" in page.locator("#said").inner_text()
     page.get_by_role("link", name="Fleet").click()
     assert page.locator("#fleet tbody tr:visible").count() == 6

@@ -35,7 +35,7 @@ COMMANDS = (
     Row(
         "report",
         "history.report",
-        "Write the report: the day, the fleet, every vehicle, the work list, limits and probes.",
+        "Write the report: what is to do, the day, the fleet, every vehicle, the work list, limits and probes.",
     ),
     Row(
         "open",

@@ -24,7 +24,6 @@ def bench_values(connection: Connection, site: Site) -> dict[str, Any]:
     """
     return {
         "findings": [FindingView(f) for f in site.findings if f.state != findings.PROVED],
-        "steps": [(name, words) for name, words in findings.STEP_WORDS.items() if name != "read_again"],
         "vehicles": [s.vehicle for s in site.states],
         "bumpers": list(enumerate(names.BUMPERS)),
         "loose": [_loose(reading) for reading in assign.unassigned(connection)],

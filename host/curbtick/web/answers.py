@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
-from curbtick.dates import day_start_ms, now_ms
+from curbtick.dates import now_ms
 from curbtick.errors import CurbtickError, InputError, LinkError, unforeseen
 from curbtick.link.port import find_ports
 from curbtick.report import Site, message_page
@@ -59,7 +59,7 @@ class Answers:
 
     def _report(self, name: str) -> Response:
         with self._store.read() as connection:
-            site = Site(connection, day_start_ms(None), now_ms())
+            site = Site.of(connection, None, now_ms())
             site.frame.is_live = True
             text = site.named(name)
         if text is None:
@@ -68,7 +68,7 @@ class Answers:
 
     def _bench(self, message: str = "", status: int = HTTPStatus.OK) -> Response:
         with self._store.read() as connection:
-            site = Site(connection, day_start_ms(None), now_ms())
+            site = Site.of(connection, None, now_ms())
             site.frame.is_live = True
             values = actions.bench_values(connection, site)
             text = site.frame.render(

@@ -19,14 +19,17 @@ def register(app: typer.Typer) -> None:
 def report(
     out: Annotated[Path, typer.Option(help="Folder for the pages.")] = Path("report"),
     day: Annotated[
-        str | None, typer.Option(help="The day, such as 2026-11-24; today when left out.", show_default=False)
+        str | None,
+        typer.Option(
+            help="The day, such as 2026-11-24; the newest with readings when left out.", show_default=False
+        ),
     ] = None,
     db: Db = None,
     as_json: Json = False,
 ) -> None:
-    """Write the report: the day, the fleet, every vehicle, the work list, limits and probes."""
+    """Write the report: what is to do, the day, the fleet, every vehicle, the work list, limits and probes."""
     output = Output(as_json)
-    start_ms = day_start_ms(day)
+    start_ms = None if day is None else day_start_ms(day)
     with open_store(db) as store, output.progress("Writing pages") as tick:
         built = build(store, out, start_ms, now_ms(), tick)
     output.say(f"Wrote {built.pages} pages with {built.readings} readings of the day: {built.index}")
