@@ -38,7 +38,7 @@ WORDS_MAX = 120
 
 _U8 = 255
 _U16 = 65535
-_U32 = 4294967295
+_U32 = records.NONE_U32
 
 SIGNATURE = (
     ("key_id", "B", 1, _U8),

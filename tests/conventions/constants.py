@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from curbtick_wire import sampling
+from curbtick_wire import records, sampling
 
 from tests.conventions.sources import python_files, shown, tree
 from tests.paths import FIRMWARE, HOST, NOTES, PROBE, WIRE
@@ -137,7 +137,13 @@ COINCIDENCES = {
     ): "a code at the rail here, the last one before it there",
     ("firmware/curbtick_probe/bumper/reading.py", 250_000): "microseconds, not samples a second",
     ("firmware/curbtick_probe/dsp/burst/baseband.py", 254): "a tap of the filter",
+    ("firmware/curbtick_probe/panel/patterns.py", 4095): "every LED of the bar",
     ("firmware/curbtick_probe/panel/patterns.py", 408): "a pattern's bits",
+    ("protocol/curbtick_wire/codec.py", records.NONE_U32): "a mask of 32 bits",
+    (
+        "host/curbtick/sound/recording.py",
+        records.NONE_U32,
+    ): "what a WAV header says of a size that is not known",
     ("hardware_notes/board/sheets.py", 112): "a place on the drawing",
     ("host/curbtick/hardware/microphones.py", 115): "a microphone's overload in dB SPL",
     ("host/curbtick/hardware/parts.py", 115): "the overload that a microphone must have in dB SPL",
@@ -169,8 +175,8 @@ def numbers_in(path: Path) -> set[int | float]:
 
 # A number of so many significant digits is a fact even where nobody names it.
 BARE_DIGITS = 4
-# Facts that are round numbers, and yet mean one thing wherever they stand.
-ROUND_FACTS = {float(sampling.RATE_HZ): "curbtick_wire.sampling.RATE_HZ"}
+# Facts that are round numbers, and yet mean one thing wherever they stand: each stands in one file alone.
+ROUND_FACTS = {float(fact) for fact in (sampling.RATE_HZ, sampling.HIGHEST_CODE, records.NONE_U32)}
 
 
 def bare_twice() -> list[str]:

@@ -100,7 +100,7 @@ def add_page(root: Path) -> None:
         "from curbtick.report.pages.frame import Frame\nfrom curbtick.report.views import site_map\n\n\n"
         "def counts_page(frame: Frame, vehicles: int) -> str:\n"
         '    """How many vehicles there are."""\n'
-        '    return frame.render("counts.html", site_map.COUNTS.file, set(), vehicles=vehicles)\n',
+        "    return frame.render(site_map.COUNTS.file, set(), vehicles=vehicles)\n",
         encoding="utf-8",
     )
     insert(

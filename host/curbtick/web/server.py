@@ -143,9 +143,7 @@ class Handler(BaseHTTPRequestHandler):
             site = Site(connection, day_start_ms(None), now_ms())
             site.frame.is_live = True
             values = actions.bench_values(connection, site)
-        return site.frame.render(
-            "bench.html", site_map.BENCH.file, (), token=self.local.token, message=message, **values
-        )
+        return site.frame.render(site_map.BENCH.file, (), token=self.local.token, message=message, **values)
 
     def do_POST(self) -> None:
         """Do an action that this page itself asks for."""
