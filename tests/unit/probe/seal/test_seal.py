@@ -12,7 +12,7 @@ from curbtick_wire import codec, names, records
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.target.board.fake_board import FakeBoard
+from tests.target.board.doubles.fake_board import FakeBoard
 
 LIMITS = {"revision": 7, "seal_leak_cdb": 2400}
 HEADER = {"seq": 1, "boot": 1, "ticks_ms": 0}
