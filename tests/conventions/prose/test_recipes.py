@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.conventions.prose.recipes import RECIPES, copy_tree, digest
+from tests.conventions.prose.recipes import EVERYWHERE, RECIPES, copy_tree, digest
 from tests.paths import ROOT
 
 PAGE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -43,7 +43,7 @@ def test_a_recipe_s_edits_are_all_that_is_needed(name: str, tmp_path: Path) -> N
     changed = {path for path in before.keys() | after.keys() if before.get(path) != after.get(path)}
     assert changed - GENERATED == recipe.touched
     run(tmp_path, "-c", recipe.proof)
-    run(tmp_path, "-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", *recipe.checks)
+    run(tmp_path, "-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", *EVERYWHERE, *recipe.rooms)
 
 
 @pytest.mark.parametrize("name", RECIPES)

@@ -14,6 +14,8 @@ from tests.target.core import FIRMWARE, Buffer
 from tests.target.mpy import TargetError
 
 SERVER = Path(__file__).with_name("server.py")
+# The functions that only the harness's own tests call.
+SAMPLES = Path(__file__).parents[1] / "samples.py"
 
 
 def find_micropython() -> str:
@@ -30,7 +32,7 @@ def find_micropython() -> str:
 
 @cache
 def _process() -> subprocess.Popen[str]:
-    command = [find_micropython(), str(SERVER), str(FIRMWARE), str(SERVER.parent)]
+    command = [find_micropython(), str(SERVER), str(FIRMWARE), str(SAMPLES.parent)]
     process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     atexit.register(process.kill)
     return process
