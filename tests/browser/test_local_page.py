@@ -8,7 +8,6 @@ import socket
 import time
 import urllib.parse
 from collections.abc import Iterator
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -20,6 +19,8 @@ from curbtick.fleet.work import findings as worklist
 from curbtick.web import answers, forms, pulling
 from curbtick.web.server import LocalServer
 from playwright.sync_api import Browser, Page
+
+from tests.unit.bench.fake_client import FakeClient
 
 
 def ask(
@@ -148,14 +149,6 @@ def test_assigning_and_taking_it_back(local: LocalServer) -> None:
         assert len(assign.unassigned(connection)) == 2
 
 
-class FakeProbe(SimpleNamespace):
-    def __enter__(self) -> "FakeProbe":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        pass
-
-
 @pytest.fixture
 def page(browser: Browser) -> Iterator[Page]:
     context = browser.new_context()
@@ -205,7 +198,7 @@ def test_a_pull_shows_how_far_it_is_and_ends_with_what_it_brought(
         return Pull("e660", 100, 90, 100, 100, 1, True, True, True, (), 1.0)
 
     monkeypatch.setattr(pulling, "pull_probe", slow_pull)
-    local.puller._connect = lambda _port: FakeProbe()
+    local.puller._connect = lambda _port: FakeClient()
     page.goto(local.url)
     page.get_by_role("button", name="Pull").click()
     page.get_by_text("Record 40 of 100").wait_for()

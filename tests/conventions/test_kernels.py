@@ -32,7 +32,7 @@ def locals_of(found: Found) -> set[str]:
 @pytest.mark.parametrize("kernel", KERNELS, ids=str)
 def test_a_kernel_is_run_three_ways_in_the_target_tests(kernel: Found) -> None:
     module = kernel.path.relative_to(PROBE.parent).as_posix()
-    tests = [path.read_text(encoding="utf-8") for path in (ROOT / "tests/target").glob("test_*_kernels.py")]
+    tests = [path.read_text(encoding="utf-8") for path in (ROOT / "tests/target/kernels").glob("test_*.py")]
     assert [text for text in tests if f'"{module}"' in text and f'"{kernel.node.name}"' in text]
 
 

@@ -15,7 +15,7 @@ import pytest
 from curbtick.yard.front_end import inputs
 from scipy import signal, stats
 
-from tests.target import unix
+from tests.target.unix import port as unix
 from tests.unit.probe.bumper.readingdata import Codes, Prober, Reading
 
 RATE_HZ = 250_000

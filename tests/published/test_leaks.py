@@ -12,7 +12,7 @@ from curbtick_probe.dsp.tone import cells as tone_cells
 from curbtick_probe.seal import meter
 from scipy import signal, stats
 
-from tests.bench.leaks_stats import Count, rise_sigma_db, tone_ratio_db
+from tests.bench.leaks.stats import Count, rise_sigma_db, tone_ratio_db
 
 INCH_M = 0.0254
 

@@ -4,7 +4,7 @@ import array
 
 from curbtick_wire import names
 from curbtick_wire._typing import Ints
-from curbtick_wire.sampling import BLOCK, BLOCK_US, MID_CODE
+from curbtick_wire.sampling import BLOCK, BLOCK_US, HIGHEST_CODE, MID_CODE
 from micropython import const, heap_lock, heap_unlock
 
 from curbtick_probe.bumper import tables
@@ -114,7 +114,7 @@ class Listener:
         self.folded = 0
         self.waiting = 0
         self.saved = _SAVED_MOST
-        self.extremes[baseband.LOWEST] = 4095
+        self.extremes[baseband.LOWEST] = HIGHEST_CODE
         self.extremes[baseband.HIGHEST] = 0
         self.wave_start_us = -1
         self.wave_level_cdb = -32768

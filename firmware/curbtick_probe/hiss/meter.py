@@ -99,7 +99,7 @@ class HissMeter:
     def update(self) -> None:
         """Listen for updates.UPDATE_US and measure."""
         seen = self._extent
-        seen[extent.LOWEST] = extent.HIGHEST_CODE
+        seen[extent.LOWEST] = sampling.HIGHEST_CODE
         seen[extent.HIGHEST] = seen[extent.RAILS] = 0
         at = self._segment * spectrum.SUMS
         spectrum.clear(self._sums, at)

@@ -71,9 +71,7 @@ class Answers:
             site = Site.of(connection, None, now_ms())
             site.frame.is_live = True
             values = actions.bench_values(connection, site)
-            text = site.frame.render(
-                site_map.BENCH.file, site_map.BENCH.file, (), token=self._token, message=message, **values
-            )
+            text = site.frame.render(site_map.BENCH.file, (), token=self._token, message=message, **values)
         return HTMLResponse(text, status)
 
     async def _action(self, request: Request) -> Response:

@@ -35,7 +35,7 @@ def list_vehicles(ctx: typer.Context, db: Db = None, as_json: Json = False) -> N
     with open_store(db) as store, store.read() as connection:
         found = vehicles.load(connection)
     output.table(
-        ("", "name", "type", "depot", "rear", "front", "retired"),
+        ("", "name", "type", "depot", *names.BUMPERS, "retired"),
         [
             (
                 f"#{v.id}",

@@ -16,7 +16,7 @@ from curbtick.fleet.work import findings, plans, reread
 from curbtick.fleet.work.findings import Finding
 from curbtick.fleet.work.reread import Again
 from curbtick.report import build
-from curbtick.report.views import todo
+from curbtick.report.views import site_map, todo
 from curbtick.report.views.places import place_words, reasons_in_words
 from curbtick.store.history import open_store
 
@@ -167,5 +167,6 @@ def print_(
     output = Output(as_json)
     with open_store(db) as store, output.progress("Writing pages") as tick:
         build(store, out, None, now_ms(), tick)
-    output.say(f"Wrote {out / 'work.html'}.")
-    output.done({"page": str(out / "work.html")})
+    page = out / site_map.WORK.file
+    output.say(f"Wrote {page}.")
+    output.done({"page": str(page)})

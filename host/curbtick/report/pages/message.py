@@ -9,4 +9,4 @@ from curbtick.report.pages.frame import Frame
 def message_page(title: str, words: Sequence[str]) -> str:
     """The page. words: a paragraph each."""
     frame = Frame(now_ms(), (), {}, {}, frozenset(), is_live=True)
-    return frame.render("message.html", "", (), title=title, words=words)
+    return frame.render("message.html", (), title=title, words=words)

@@ -50,7 +50,9 @@ def test_a_repair_stands_apart_until_it_is_proved(yard: Yard, tmp_path: Path) ->
 def test_a_fleet_that_passes_is_one_folded_line(tmp_path: Path) -> None:
     with Store(tmp_path / "h.db") as store:
         add_round(store, 1, [add_vehicle(store, "Van 1")])
-        places = [{"round_id": 1, "bumper": end, "position": place} for end in (0, 1) for place in range(1, 5)]
+        places = [
+            {"round_id": 1, "bumper": end, "position": place} for end in (0, 1) for place in range(1, 5)
+        ]
         Logbook(store).visit(NOON_MS, *places)
         built = build(store, tmp_path / "out", None, NOON_MS + DAY_MS)
     text = Page(built.index.read_text(encoding="utf-8")).text

@@ -146,7 +146,15 @@ def test_letters_of_marks_close_together_do_not_cover_each_other() -> None:
 
 
 def test_a_drifted_probe_is_flagged_on_the_pages_that_used_it(pages: dict[str, Page]) -> None:
-    for name in ("index.html", "day.html", "fleet.html", "work.html", "fading.html", "vehicle-1.html", "probes.html"):
+    for name in (
+        "index.html",
+        "day.html",
+        "fleet.html",
+        "work.html",
+        "fading.html",
+        "vehicle-1.html",
+        "probes.html",
+    ):
         assert "has drifted by -2.5 dB" in pages[name].text, name
     assert "drifted" not in pages["limits.html"].text
 
