@@ -190,11 +190,9 @@ class Demo:
 
 
 def _line(plan: VehiclePlan, depot: str) -> Line:
-    fitted = []
-    for bumper in names.BUMPERS:
-        carried = plan.bumpers.get(bumper)
-        fitted.append(Bumper(carried.positions, carried.class_khz) if carried else Bumper(0, 0))
-    return Line(plan.name, fitted[0], fitted[1], plan.type, depot)
+    carried = (plan.bumpers.get(bumper) for bumper in names.BUMPERS)
+    rear, front = (Bumper(one.positions, one.class_khz) if one else Bumper(0, 0) for one in carried)
+    return Line(plan.name, rear, front, plan.type, depot)
 
 
 def _line_of(place: Place, seen: Seen) -> str:
