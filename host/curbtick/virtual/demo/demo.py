@@ -12,7 +12,8 @@ from curbtick.device import demo_data_folder
 from curbtick.exchange.pull import pull_probe
 from curbtick.exchange.send import send_limits, send_round
 from curbtick.fleet import rounds
-from curbtick.fleet.rounds import Line, Round
+from curbtick.fleet.lines import Line
+from curbtick.fleet.rounds import Round
 from curbtick.fleet.vehicles import Bumper
 from curbtick.fleet.work import findings
 from curbtick.limits import sets
