@@ -100,14 +100,14 @@ class HissMeter:
         """Listen for updates.UPDATE_US and measure."""
         seen = self._extent
         seen[extent.LOWEST] = sampling.HIGHEST_CODE
-        seen[extent.HIGHEST] = seen[extent.RAILS] = 0
+        seen[extent.HIGHEST] = seen[extent.STOPS] = 0
         at = self._segment * spectrum.SUMS
         spectrum.clear(self._sums, at)
         for n in range(updates.BLOCKS):
             block = self.capture.block()
             if n % EVERY == 0:
                 self._analyse(block, n // EVERY, at)
-        self.clipped = seen[extent.RAILS] > extent.CLIPPED_SAMPLES
+        self.clipped = seen[extent.STOPS] > extent.CLIPPED_SAMPLES
         self.dead = seen[extent.HIGHEST] - seen[extent.LOWEST] < extent.DEAD_CODES
         self._segment = (self._segment + 1) % SEGMENTS
         self.segments = min(self.segments + 1, SEGMENTS)

@@ -110,12 +110,12 @@ class ToneMeter:
         """Listen for updates.UPDATE_US and measure."""
         seen = self._extent
         seen[extent.LOWEST] = sampling.HIGHEST_CODE
-        seen[extent.HIGHEST] = seen[extent.RAILS] = 0
+        seen[extent.HIGHEST] = seen[extent.STOPS] = 0
         self._line[mix.BLANKED] = 0
         for n in range(updates.BLOCKS):
             self._take(n * mix.FINE)
         self.blanked_permille = self._line[mix.BLANKED] * 1000 // (updates.BLOCKS * mix.COARSE)
-        self.clipped = seen[extent.RAILS] > extent.CLIPPED_SAMPLES
+        self.clipped = seen[extent.STOPS] > extent.CLIPPED_SAMPLES
         self.dead = seen[extent.HIGHEST] - seen[extent.LOWEST] < extent.DEAD_CODES
         self._measure(self._spectrum())
 
