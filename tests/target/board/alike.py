@@ -36,6 +36,8 @@ VERDICT_S = 5.0
 _LOOK_NS = 1e5
 _STORED_S = 1.5
 _QUIET_S = 0.3
+# While it beeps, the probe does not look at its buttons.
+_LONGER_THAN_A_BEEP_S = 0.4
 
 
 @dataclass
@@ -158,7 +160,7 @@ class Hand:
         """Press READ, wait for the verdict, and cut it short by STEP, so that all is stored at once."""
         ear = CountedEar(case.make)
         heard = self._until_verdict(ear)
-        self._press("step")
+        self._press("step", _LONGER_THAN_A_BEEP_S)
         self._until_stored()
         heard.records = self.records(first_seq)
         return heard
@@ -169,9 +171,9 @@ class Hand:
         path.write_bytes(self._board.filesystem)
         return records_in(path, first_seq, "/probe")
 
-    def _press(self, name: str) -> None:
+    def _press(self, name: str, seconds: float = PRESS_S) -> None:
         self._board.press(name, down=True)
-        self._board.run(PRESS_S)
+        self._board.run(seconds)
         self._board.press(name, down=False)
 
     def _until_verdict(self, ear: CountedEar) -> Heard:
