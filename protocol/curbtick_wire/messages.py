@@ -21,8 +21,8 @@ PROTOCOL_VERSION = 1
 REPLY = 128
 OPEN, SIGNED, PAIRING = range(3)
 
-GREET, STATS, READ, TICKS, LIMITS_GET, ROUND_GET, KEYS = range(1, 8)
-ACKNOWLEDGE, LIMITS_PUT, ROUND_PUT, ANCHOR, REVOKE, SELF_TEST = range(16, 22)
+GREET, STATS, READ, TICKS, LIMITS_GET, ROUND_GET, KEYS, CALIBRATION_GET = range(1, 9)
+ACKNOWLEDGE, LIMITS_PUT, ROUND_PUT, ANCHOR, REVOKE, SELF_TEST, CALIBRATION_PUT = range(16, 23)
 PAIR = 32
 READ_END = 126
 ERROR = 127
@@ -46,7 +46,7 @@ SIGNATURE = (
     ("tag", "32s", 0, 0),
 )
 SIGNATURE_SIZE = 37
-# What a limit set or a round may take.
+# What a limit set, a round or a calibration may take.
 SETTING_MAX = frames.PAYLOAD_MAX - SIGNATURE_SIZE
 
 KEY_ROW = (
@@ -92,6 +92,7 @@ REQUESTS: tuple[Request, ...] = (
     (LIMITS_GET, "limits_get", (), None, OPEN),
     (ROUND_GET, "round_get", (), None, OPEN),
     (KEYS, "keys", (), None, OPEN),
+    (CALIBRATION_GET, "calibration_get", (), None, OPEN),
     (
         ACKNOWLEDGE,
         "acknowledge",
@@ -105,7 +106,7 @@ REQUESTS: tuple[Request, ...] = (
         ANCHOR,
         "anchor",
         (
-            ("boot", "H", 1, _U16),
+            ("boot", "I", 1, _U32),
             ("ticks_ms", "I", 0, _U32),
             ("host_time_s", "I", 1, _U32),
             ("host_time_ms", "H", 0, 999),
@@ -116,6 +117,7 @@ REQUESTS: tuple[Request, ...] = (
     ),
     (REVOKE, "revoke", (("revoked_key_id", "B", 1, _U8),), None, SIGNED),
     (SELF_TEST, "self_test", (), None, SIGNED),
+    (CALIBRATION_PUT, "calibration_put", (), "calibration", SIGNED),
     (PAIR, "pair", (("secret", "32s", 0, 0), ("name", "16s", 0, 0)), None, PAIRING),
 )
 
@@ -129,14 +131,15 @@ REPLIES: tuple[Kind, ...] = (
             ("definition", "8s", 0, 0),
             ("unique_id", "8s", 0, 0),
             ("firmware", "12s", 0, 0),
-            ("boot", "H", 0, _U16),
+            ("boot", "I", 0, _U32),
             ("ticks_ms", "I", 0, _U32),
             ("capabilities", "I", 0, _U32),
             ("first_seq", "I", 0, _U32),
             ("last_seq", "I", 0, _U32),
             ("acknowledged_seq", "I", 0, _U32),
             ("limits_revision", "I", 0, _U32),
-            ("round_id", "H", 0, _U16),
+            ("calibration_revision", "H", 0, _U16),
+            ("round_id", "I", 0, _U32),
             ("battery_mv", "H", 0, _U16),
             ("pairing", "B", 0, 1),
         ),
@@ -170,16 +173,18 @@ REPLIES: tuple[Kind, ...] = (
         (("chunks", "B", 0, WINDOW), ("ended", "B", 0, 1), ("last_seq", "I", 0, _U32)),
         None,
     ),
-    (TICKS | REPLY, "ticks_reply", (("boot", "H", 0, _U16), ("ticks_ms", "I", 0, _U32)), None),
+    (TICKS | REPLY, "ticks_reply", (("boot", "I", 0, _U32), ("ticks_ms", "I", 0, _U32)), None),
     (LIMITS_GET | REPLY, "limits_get_reply", (), "limit_set"),
     (ROUND_GET | REPLY, "round_get_reply", (), "round"),
     (KEYS | REPLY, "keys_reply", (("count", "B", 0, KEYS_MAX),), "key_rows"),
+    (CALIBRATION_GET | REPLY, "calibration_get_reply", (), "calibration"),
     (ACKNOWLEDGE | REPLY, "acknowledge_reply", (("acknowledged_seq", "I", 0, _U32),), None),
     (LIMITS_PUT | REPLY, "limits_put_reply", (("revision", "I", 0, _U32),), None),
-    (ROUND_PUT | REPLY, "round_put_reply", (("round_id", "H", 0, _U16),), None),
-    (ANCHOR | REPLY, "anchor_reply", (("boot", "H", 0, _U16), ("ticks_ms", "I", 0, _U32)), None),
+    (ROUND_PUT | REPLY, "round_put_reply", (("round_id", "I", 0, _U32),), None),
+    (ANCHOR | REPLY, "anchor_reply", (("boot", "I", 0, _U32), ("ticks_ms", "I", 0, _U32)), None),
     (REVOKE | REPLY, "revoke_reply", (("revoked_key_id", "B", 1, _U8),), None),
     (SELF_TEST | REPLY, "self_test_reply", (), None),
+    (CALIBRATION_PUT | REPLY, "calibration_put_reply", (("revision", "H", 0, _U16),), None),
     (PAIR | REPLY, "pair_reply", (("key_id", "B", 1, _U8),), None),
     (
         ERROR | REPLY,
@@ -232,6 +237,12 @@ def unpack(kind: int, payload: bytes) -> tuple[Values, bytes]:
     return values, payload[offset:]
 
 
+def log_digest(log_id: int, records_digest: bytes) -> bytes:
+    """What stands for a row of records of a log: SHA-256 over the log's id (u32) and a SHA-256 over the raw records."""
+    digest: bytes = hashlib.sha256(struct.pack("<I", log_id) + records_digest).digest()
+    return digest
+
+
 def signed_text(unique_id: bytes, kind: int, body: bytes, key_id: int, counter: int) -> bytes:
     """The bytes a signature's tag is made over: HMAC-SHA256 under the key named.
 
@@ -267,6 +278,7 @@ def _tables() -> Any:
     yield from records.KINDS
     yield records.HEADER, records.SOUND, SIGNATURE, KEY_ROW
     yield settings.LIMIT_SET, settings.LIMIT_CLASS, settings.ROUND, settings.ROUND_VEHICLE
+    yield settings.CALIBRATION, settings.CALIBRATION_GAIN
     yield ERRORS, CAPABILITIES
 
 

@@ -19,8 +19,8 @@ ROUND = 50
 BATCH = 4000
 DAY_MS = 86_400_000
 _FIELDS = next(entry[2] for entry in records.KINDS if entry[0] == records.READING)
-_FORMAT = struct.Struct("<BBHIHI" + "".join(field[1] for field in _FIELDS))
-_EVENT = struct.Struct("<BBHIHIBII")
+_FORMAT = struct.Struct("<BBHIII" + "".join(field[1] for field in _FIELDS))
+_EVENT = struct.Struct("<BBHIIIBII")
 
 
 class Maker:

@@ -72,6 +72,13 @@ def _numbers(diary, session, held):
         yield f"boot {session.clock.boot} came again"
 
 
+def _log_id(diary, session):
+    """The log has the id that it was last known by; only an id that no start had come to rest on may be another."""
+    known = [entry for entry in diary.settings["log_id"] if entry.done is not None]
+    if session.log.log_id == 0 or known and session.log.log_id != known[-1].value:
+        yield f"the log's id is {session.log.log_id} now"
+
+
 def problems(diary, session):
     """Every invariant that a restarted session breaks, in words; an empty list where all hold.
 
@@ -85,4 +92,5 @@ def problems(diary, session):
     found += _setting(diary, "keys", session.keys.rows(), [])
     found += _setting(diary, "acknowledged", session.log.acknowledged, 0)
     found += _numbers(diary, session, held)
+    found += _log_id(diary, session)
     return found

@@ -8,6 +8,7 @@ import sys
 
 from curbtick_probe.store import shelf as log_shelf
 from curbtick_probe.store import slots
+from curbtick_probe.store import state as log_state
 from powercut_main import Campaign
 from powercut_session import SESSIONS, Diary, Session, mount, unmount
 from torn_flash import MODES, PowerCut, TornFlash, apply, tear
@@ -54,11 +55,21 @@ def _put_in_place(self, payload):
     self.newest = bytes(payload)
 
 
+_made = log_state.State.__init__
+
+
+def _draw_at_each_start(self, root):
+    """A log that takes another id at each start."""
+    _made(self, root)
+    self.log_id = log_state.draw_log_id()
+
+
 def breaks():
     """The promises that are broken, one at a time: (words, where, name, replacement)."""
     return (
         ("readings not flushed", log_shelf.Shelf, "flush", _no_flush),
         ("slots not whole", slots.Slots, "put", _put_in_place),
+        ("another id at each start", log_state.State, "__init__", _draw_at_each_start),
     )
 
 

@@ -9,13 +9,13 @@ import hashlib
 import os
 
 import vfs
-from curbtick_probe.store import scan, shelf, slots
+from curbtick_probe.store import scan, shelf, slots, state
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.keys import Keys
 from curbtick_probe.store.limits import Limits
 from curbtick_probe.store.log import Log, LogFull
 from curbtick_probe.store.rounds import Rounds
-from curbtick_wire import codec, names, records
+from curbtick_wire import codec, messages, names, records
 from fake_board import FakeBoard
 from torn_flash import ERASE, PlainFlash
 
@@ -47,6 +47,25 @@ class Opened:
 
 
 OPENED = Opened()
+
+
+class Drawing:
+    """Draws log ids that the same session draws alike, and another one at another operation.
+
+    flash: counts operations; None before a session began. starts: how many starts the session's diary knows of.
+    """
+
+    flash = None
+    starts = 0
+
+    def __init__(self):
+        state.draw_log_id = self._draw
+
+    def _draw(self):
+        return (self.flash.operations * 2654435761 + self.starts * 40503 + 12345) & 0xFFFFFFFF or 1
+
+
+DRAWING = Drawing()
 
 
 def zeros(kind):
@@ -85,6 +104,9 @@ def unmount():
         pass
 
 
+SETTINGS = ("limits", "round", "keys", "acknowledged", "boot", "log_id")
+
+
 class Entry:
     """Something the rooms were asked to keep. began, done: counts of flash operations; done None: not promised."""
 
@@ -96,12 +118,12 @@ class Diary:
     """What a session asked for and was promised.
 
     `records`: by sequence number, the raw record as an Entry. `settings`: by name ("limits", "round", "keys",
-    "acknowledged", "boot"), the Entries of its values in order.
+    "acknowledged", "boot", "log_id"), the Entries of its values in order.
     """
 
     def __init__(self):
         self.records = {}
-        self.settings = {name: [] for name in ("limits", "round", "keys", "acknowledged", "boot")}
+        self.settings = {name: [] for name in SETTINGS}
 
     def child(self, cut_at):
         """The diary as it stands for a cut at that operation, all promised then at operation 0."""
@@ -125,15 +147,18 @@ class Session:
     """
 
     def __init__(self, flash, diary):
-        self._flash = flash
+        self._flash = DRAWING.flash = flash
         self.diary = diary
+        DRAWING.starts = len(diary.settings["boot"])
         self._board = FakeBoard()
         began = flash.operations
         if "data" not in os.listdir(MOUNT):
             os.mkdir(ROOT)
         self.clock = Clock(ROOT, self._board)
         self._enter("boot", self.clock.boot, began)
+        began = flash.operations
         self.log = Log(ROOT, self.clock.boot, self.clock.ticks_ms)
+        self._enter("log_id", self.log.log_id, began)
         self.limits = Limits(ROOT)
         self.rounds = Rounds(ROOT)
         self.keys = Keys(ROOT)
@@ -159,6 +184,7 @@ class Session:
             ("round", self.rounds.data),
             ("keys", self.keys.rows()),
             ("acknowledged", self.log.acknowledged),
+            ("log_id", self.log.log_id),
         ):
             self._enter(name, value, 0)
         for raw in self.log.iter_from(1):
@@ -240,7 +266,7 @@ class Session:
         for raw in self.log.iter_from(self.log.acknowledged + 1):
             total.update(raw)
         began = self._flash.operations
-        if not self.log.acknowledge(last, total.digest()):
+        if not self.log.acknowledge(last, messages.log_digest(self.log.log_id, total.digest())):
             raise AssertionError("a right digest was refused")
         self._enter("acknowledged", last, began)
 
@@ -268,6 +294,12 @@ def day(session):
     session.put_round(8, 60)
     for number in range(36, 44):
         session.reading(number, 720, 10)
+
+
+def first(session):
+    """The first start of a new device: its log's id is drawn, and one reading stands under it."""
+    session.start_event()
+    session.reading(0, 300, 3)
 
 
 def full(session):
@@ -338,6 +370,7 @@ def old(session):
 
 # name: (sectors of the device, whether it is worn before cuts begin, the session, whether files are stamped)
 SESSIONS = {
+    "first": (20, False, first, False),
     "day": (40, False, day, False),
     "full": (20, False, full, False),
     "old": (20, True, old, False),

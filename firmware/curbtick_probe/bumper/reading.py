@@ -221,6 +221,7 @@ class Reader:
         values["listened_ms"] = self.listened_us // 1000
         values["single_cdb"] = self._most_evidence()
         values["train_cdb"] = min(20000, trains.faint_score)
+        values["blocks_lost"] = min(255, self.board.capture.overruns)
         if trains.count >= 2:
             self._add_train(values)
         return values
@@ -231,8 +232,8 @@ class Reader:
         values["frequency_hz"] = trains.frequency_hz
         values["sweep_hz"] = trains.sweep_hz
         values["interval_us"] = trains.interval_us
-        values["burst_us"] = trains.burst_us
-        values["ringdown_us"] = max(0, trains.ringdown_us)
+        values["burst_us"] = min(65535, trains.burst_us)
+        values["ringdown_us"] = min(65535, max(0, trains.ringdown_us))
         values["burst_count"] = trains.count
         values["due_count"] = min(255, trains.due)
 

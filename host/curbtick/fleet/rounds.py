@@ -25,7 +25,7 @@ COLUMNS = (
     "front_class_khz",
 )
 _SAVE = "In the spreadsheet save it as CSV UTF-8, separated by commas, and try again."
-NUMBER_MAX = 65535
+NUMBER_MAX = 4294967295
 VEHICLES_MAX = next(field[3] for field in settings.ROUND if field[0] == "vehicle_count")
 
 

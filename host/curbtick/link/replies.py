@@ -34,6 +34,7 @@ class Greeting:
     last_seq: int
     acknowledged_seq: int
     limits_revision: int
+    calibration_revision: int
     round_id: int
     battery_mv: int
     pairing: bool

@@ -16,6 +16,8 @@ TABLES = [
     ("limit_class", settings.LIMIT_CLASS),
     ("round", settings.ROUND),
     ("round_vehicle", settings.ROUND_VEHICLE),
+    ("calibration", settings.CALIBRATION),
+    ("calibration_gain", settings.CALIBRATION_GAIN),
     ("signature", messages.SIGNATURE),
     ("key_row", messages.KEY_ROW),
     *[(entry[1], entry[2]) for entry in records.KINDS + messages.REQUESTS + messages.REPLIES],
@@ -41,6 +43,8 @@ def test_no_word_describes_nothing():
     assert set(texts.MESSAGES) == {entry[1] for entry in messages.REQUESTS + messages.REPLIES}
     assert set(texts.ERRORS) == set(messages.ERRORS)
     assert set(texts.EVENTS) == set(names.EVENTS)
+    assert set(texts.REASONS) == set(names.REASONS)
+    assert set(texts.CRASHES) == set(names.CRASHES)
 
 
 def test_numbers_stand_once():
@@ -133,6 +137,11 @@ def test_units_end_names_of_measured_fields(table):
         "request_kind",
         "bias_code",
         "limits_revision",
+        "calibration_revision",
+        "crash_boot",
+        "cause",
+        "blocks_lost",
+        "collections",
     }
     units = (
         "_cdb",

@@ -45,6 +45,8 @@ REASON_WORDS = {
     "gusty": "too gusty to tell",
     "too_short": "the section was too short",
     "samples_lost": "the probe lost samples: read again; if it comes back, restart the probe and report it",
+    "timing_unknown": "level and frequency are fine, but the timing is not understood",
+    "starts_or_stops": "the system started or stopped during the reading: read again",
 }
 
 

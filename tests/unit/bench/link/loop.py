@@ -102,6 +102,10 @@ class Limits:
     revision = 1
 
 
+class NoCalibration:
+    revision = 0
+
+
 class Rounds:
     current = None
 
@@ -133,7 +137,9 @@ class LoopWire:
 
     def __init__(self, log: MemoryLog, loses: Callable[[int], bool] = lambda number: False) -> None:
         self._serial = ProbeSide(loses)
-        self._link = ProbeLink(self._serial, Probe(log, Limits(), Rounds(), Clock(), NoKeys(), Identity()))
+        self._link = ProbeLink(
+            self._serial, Probe(log, Limits(), Rounds(), Clock(), NoKeys(), NoCalibration(), Identity())
+        )
 
     def write(self, data: bytes) -> None:
         self._serial.coming += data

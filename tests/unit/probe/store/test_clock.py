@@ -7,7 +7,6 @@ import pytest
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.slots import Slots
 from curbtick_wire import codec
-from curbtick_wire.records import BOOT_MAX
 from curbtick_wire.records import NONE_U32 as TICKS_MAX_MS
 
 from tests.target.board.fake_board import FakeBoard
@@ -44,11 +43,9 @@ def test_with_both_slots_gone_the_log_tells(tmp_path: Path) -> None:
     assert Clock(str(tmp_path), FakeBoard()).boot == 41
 
 
-def test_boots_run_out_rather_than_come_again(tmp_path: Path) -> None:
-    Slots(str(tmp_path), "boot").put(struct.pack("<H", BOOT_MAX - 1))
-    assert Clock(str(tmp_path), FakeBoard()).boot == BOOT_MAX
-    with pytest.raises(OSError, match="boot ids"):
-        Clock(str(tmp_path), FakeBoard())
+def test_boots_go_on_beyond_sixteen_bits(tmp_path: Path) -> None:
+    Slots(str(tmp_path), "boot").put(struct.pack("<I", 65534))
+    assert [Clock(str(tmp_path), FakeBoard()).boot for _ in range(3)] == [65535, 65536, 65537]
 
 
 def test_ticks_count_from_the_start(tmp_path: Path) -> None:

@@ -61,7 +61,7 @@ def test_the_same_bytes_again_change_nothing(tmp_path: Path, limits: Limits) -> 
     ("revision", "fields", "field", "why"),
     [
         (3, {}, "revision", "older than revision 4"),
-        (4, {"pass_cdb": -1500}, "revision", "another set already in force"),
+        (4, {"pass_cdb": -1500}, "revision", "another one already in force"),
         (5, {"dead_cdb": -1700}, "dead_cdb", "not below pass_cdb"),
         (5, {"dead_cdb": -1600}, "dead_cdb", "not below pass_cdb"),
         (5, {"neighbour_cdb": -3500}, "neighbour_cdb", "not below dead_cdb"),
