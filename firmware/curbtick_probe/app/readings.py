@@ -19,6 +19,7 @@ from curbtick_probe.hardware import Board
 from curbtick_probe.link.service import Probe
 from curbtick_probe.panel import patterns
 from curbtick_probe.panel.panel import Panel
+from curbtick_probe.store import supply
 from curbtick_probe.store.log import LogFull
 
 # What storing a reading takes, until one was stored.
@@ -261,7 +262,7 @@ class Readings:
             panel.play(frames, patterns.RESULT_REPEATS)
 
     def _show_full(self) -> None:
-        self._panel.say("log_full")
+        self._panel.say("log_full" if supply.is_enough() else "battery_low")
         self._panel.say("retry")
 
 

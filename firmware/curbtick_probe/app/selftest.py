@@ -16,6 +16,7 @@ from curbtick_probe.bumper import reading
 from curbtick_probe.dsp import level
 from curbtick_probe.hardware import Board, Capture
 from curbtick_probe.link.service import Probe
+from curbtick_probe.store import supply
 from curbtick_probe.store.log import LogFull
 
 # Mid-scale within a hundredth of full scale for the divider and as much for the ADC's offset, rounded up.
@@ -74,7 +75,8 @@ def run(board: Board, limit_set: Values) -> Values:
     failed: list[str] = []
     values: Values = {"battery_mv": board.battery_mv(), "temperature_ddeg": board.temperature_ddeg()}
     _judge(failed, "buttons", _released(board))
-    _judge(failed, "flash", _flash_keeps(board.root))
+    # With too little supply to write nothing is tried; the battery's own test tells of it.
+    _judge(failed, "flash", not supply.is_enough() or _flash_keeps(board.root))
     values["bias_code"] = _bias(board.capture, failed)
     values["rate_permille"] = _rate_permille(board)
     _floors(board, limit_set, values, failed)

@@ -64,6 +64,7 @@ class EmulatedBoard:
         self.adc: AdcSource = mid_scale
         self.conversions = 0
         self.lost = 0
+        self.restarts = 0
         self.received = bytearray()
         self._patch_adc()
         self._patch_dma()
@@ -129,6 +130,7 @@ class EmulatedBoard:
 
     def restart(self) -> None:
         """Start the chip anew as its watchdog does: only the blocks that the program chose are reset."""
+        self.restarts += 1
         self._reset(from_watchdog=True)
 
     def _reset(self, from_watchdog: bool) -> None:
