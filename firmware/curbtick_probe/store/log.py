@@ -59,7 +59,8 @@ class Log:
     """The log under root, recovered by scanning; nothing is ever formatted.
 
     boot: this start's id, 1..2**32-1; ticks_ms: a function giving milliseconds since the start; alive: called now and
-    then by what takes long. `log_id`: 1..2**32-1; `next_seq`: the number of the next record. Raises OSError where flash cannot be read or written at all.
+    then by what takes long. `log_id`: 1..2**32-1; `next_seq`: the number of the next record. Raises OSError where
+    flash cannot be read or written at all.
     """
 
     def __init__(

@@ -1,4 +1,4 @@
-"""Whether the supply carries a write to flash: asked before each, for a write that the supply fails under loses data."""
+"""Whether the supply carries a write to flash: asked before each, for a write that it fails under loses data."""
 
 from curbtick_wire._typing import Callable
 from micropython import const

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from itertools import chain, islice
-from typing import Any, cast
+from typing import Any
 
 from curbtick.yard.ear import faults
 from curbtick.yard.ear.ear import Ear
@@ -36,7 +36,8 @@ class StreamEar(Ear):
 
     def read(self, count: int, input: int, start_us: float) -> Samples:
         """Samples of an input."""
-        return cast(Samples, self._scene.read(count, input, int(start_us)))
+        samples: Samples = self._scene.read(count, input, int(start_us))
+        return samples
 
 
 def chosen() -> list[Case]:

@@ -1,4 +1,4 @@
-"""The emulated board's main.py for tests of the watchdog: the installed firmware, which hangs in its first reading once."""
+"""The emulated board's main.py for tests of the watchdog: what is installed hangs in its first reading, once."""
 
 import gc
 import os

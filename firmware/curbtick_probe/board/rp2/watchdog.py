@@ -1,7 +1,7 @@
 """The chip's watchdog, and a word that outlives the restart that it makes.
 
-Register numbers: RP2040 data sheet section 4.7.6, RP2350 data sheet section 12.9.7, as the vendor's own register headers
-state them. A watchdog restart leaves these registers as they are; loss of power clears them.
+Register numbers: RP2040 data sheet section 4.7.6, RP2350 data sheet section 12.9.7, as the vendor's own register
+headers state them. A watchdog restart leaves these registers as they are; loss of power clears them.
 """
 
 import machine
