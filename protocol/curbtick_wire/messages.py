@@ -21,7 +21,7 @@ PROTOCOL_VERSION = 1
 REPLY = 128
 OPEN, SIGNED, PAIRING = range(3)
 
-GREET, STATS, READ, TICKS, LIMITS_GET, ROUND_GET, KEYS, CALIBRATION_GET = range(1, 9)
+GREET, STATS, READ, TICKS, LIMITS_GET, ROUND_GET, KEYS, CALIBRATION_GET, PROVE = range(1, 10)
 ACKNOWLEDGE, LIMITS_PUT, ROUND_PUT, ANCHOR, REVOKE, SELF_TEST, CALIBRATION_PUT = range(16, 23)
 PAIR = 32
 READ_END = 126
@@ -31,6 +31,7 @@ ERROR = 127
 WINDOW = 128
 CHUNK_MIN = 32
 KEY_NAME_SIZE = 16
+NONCE_SIZE = 16
 KEYS_MAX = 8
 SECRET_SIZE = 32
 # The most bytes an error spends on words.
@@ -38,7 +39,11 @@ WORDS_MAX = 120
 
 _U8 = 255
 _U16 = 65535
-_U32 = 4294967295
+_U32 = records.NONE_U32
+
+# What a tag is made over begins with what it is for, so that none is ever good for anything else.
+REQUEST_LABEL = b"curbtick request"
+RECORDS_LABEL = b"curbtick records"
 
 SIGNATURE = (
     ("key_id", "B", 1, _U8),
@@ -67,13 +72,20 @@ ERRORS = (
     "digest_differs",
     "not_held",
     "failed",
+    "not_greeted",
 )
 
 # Capabilities of a probe, as bits of the greeting's mask.
 CAPABILITIES = ("bumper", "seal", "hiss", "self_test")
 
 REQUESTS: tuple[Request, ...] = (
-    (GREET, "greet", (("bench_version", "B", 1, _U8), ("definition", "8s", 0, 0)), None, OPEN),
+    (
+        GREET,
+        "greet",
+        (("bench_version", "B", 1, _U8), ("definition", "8s", 0, 0), ("bench_nonce", "16s", 0, 0)),
+        None,
+        OPEN,
+    ),
     (STATS, "stats", (), None, OPEN),
     (
         READ,
@@ -93,6 +105,13 @@ REQUESTS: tuple[Request, ...] = (
     (ROUND_GET, "round_get", (), None, OPEN),
     (KEYS, "keys", (), None, OPEN),
     (CALIBRATION_GET, "calibration_get", (), None, OPEN),
+    (
+        PROVE,
+        "prove",
+        (("key_id", "B", 1, _U8), ("first_seq", "I", 1, _U32), ("last_seq", "I", 0, _U32)),
+        None,
+        OPEN,
+    ),
     (
         ACKNOWLEDGE,
         "acknowledge",
@@ -130,6 +149,8 @@ REPLIES: tuple[Kind, ...] = (
             ("newest_version", "B", 1, _U8),
             ("definition", "8s", 0, 0),
             ("unique_id", "8s", 0, 0),
+            ("log_id", "I", 1, _U32),
+            ("probe_nonce", "16s", 0, 0),
             ("firmware", "12s", 0, 0),
             ("boot", "I", 0, _U32),
             ("ticks_ms", "I", 0, _U32),
@@ -170,7 +191,12 @@ REPLIES: tuple[Kind, ...] = (
     (
         READ_END | REPLY,
         "read_end",
-        (("chunks", "B", 0, WINDOW), ("ended", "B", 0, 1), ("last_seq", "I", 0, _U32)),
+        (
+            ("chunks", "B", 0, WINDOW),
+            ("ended", "B", 0, 1),
+            ("last_seq", "I", 0, _U32),
+            ("log_id", "I", 1, _U32),
+        ),
         None,
     ),
     (TICKS | REPLY, "ticks_reply", (("boot", "I", 0, _U32), ("ticks_ms", "I", 0, _U32)), None),
@@ -178,6 +204,7 @@ REPLIES: tuple[Kind, ...] = (
     (ROUND_GET | REPLY, "round_get_reply", (), "round"),
     (KEYS | REPLY, "keys_reply", (("count", "B", 0, KEYS_MAX),), "key_rows"),
     (CALIBRATION_GET | REPLY, "calibration_get_reply", (), "calibration"),
+    (PROVE | REPLY, "prove_reply", (("counter", "I", 0, _U32), ("tag", "32s", 0, 0)), None),
     (ACKNOWLEDGE | REPLY, "acknowledge_reply", (("acknowledged_seq", "I", 0, _U32),), None),
     (LIMITS_PUT | REPLY, "limits_put_reply", (("revision", "I", 0, _U32),), None),
     (ROUND_PUT | REPLY, "round_put_reply", (("round_id", "I", 0, _U32),), None),
@@ -243,13 +270,35 @@ def log_digest(log_id: int, records_digest: bytes) -> bytes:
     return digest
 
 
-def signed_text(unique_id: bytes, kind: int, body: bytes, key_id: int, counter: int) -> bytes:
-    """The bytes a signature's tag is made over: HMAC-SHA256 under the key named.
+def signed_text(
+    unique_id: bytes, probe_nonce: bytes, kind: int, body: bytes, key_id: int, counter: int
+) -> bytes:
+    """The bytes a signature's tag is made over: HMAC-SHA256 (RFC 2104) under the key named.
 
-    unique_id: the probe's 8 bytes, so that nothing signed for one probe is good for another; body: the
-    payload before the signature.
+    unique_id: the probe's 8 bytes, so that nothing signed for one probe is good for another; probe_nonce: of its last
+    greet_reply, so that a request held back is worth nothing after the next one; body: the payload before the
+    signature.
     """
-    return bytes(unique_id) + struct.pack("<BBI", kind, key_id, counter) + bytes(body)
+    head = REQUEST_LABEL + bytes(unique_id) + bytes(probe_nonce)
+    return head + struct.pack("<BBI", kind, key_id, counter) + bytes(body)
+
+
+def proof_text(
+    unique_id: bytes,
+    bench_nonce: bytes,
+    log_id: int,
+    first_seq: int,
+    last_seq: int,
+    counter: int,
+    digest: bytes,
+) -> bytes:
+    """The bytes a prove_reply's tag is made over: HMAC-SHA256 (RFC 2104) under the key named in the request.
+
+    bench_nonce: of the last greet, so that no older proof is good for it; counter: the highest used with the key;
+    digest: log_digest of the raw records from first_seq to last_seq.
+    """
+    head = RECORDS_LABEL + bytes(unique_id) + bytes(bench_nonce)
+    return head + struct.pack("<IIII", log_id, first_seq, last_seq, counter) + digest
 
 
 def split_signed(payload: bytes) -> tuple[bytes, Values]:

@@ -61,7 +61,10 @@ EVENTS = {
 }
 
 MESSAGES = {
-    "greet": "Who are you? Also makes the bench's version known.",
+    "greet": (
+        "Who are you? Also makes the bench's version known, and begins a greeting: both nonces hold until the next one "
+        "or the next start. The same bench nonce again goes on with the same greeting."
+    ),
     "stats": "Everything counted since start.",
     "read": "Send records from a place on, cut into slices; answered by `read_chunk` for each slice, then `read_end`.",
     "ticks": "What is the probe's clock now?",
@@ -69,6 +72,10 @@ MESSAGES = {
     "round_get": "The round in hand; `not_held` where there is none.",
     "keys": "Which benches are paired.",
     "calibration_get": "The calibration in force; `not_held` where there is none.",
+    "prove": (
+        "Show that you hold the key and these records, of which there may be none; the reply's tag is over the bench "
+        "nonce of the greeting."
+    ),
     "acknowledge": "Records up to last_seq are stored durably. Repeating it changes nothing.",
     "limits_put": "Put this limit set in force. The set in force sent again changes nothing.",
     "round_put": "Make this round the current one.",
@@ -86,6 +93,7 @@ MESSAGES = {
     "round_get_reply": "",
     "keys_reply": "Tail: `count` key rows.",
     "calibration_get_reply": "",
+    "prove_reply": "",
     "acknowledge_reply": "",
     "limits_put_reply": "",
     "round_put_reply": "",
@@ -109,13 +117,14 @@ ERRORS = {
     "unknown_request": "this firmware has no such request",
     "bad_payload": "a field is missing or outside its range",
     "unknown_key": "no bench with this key id is paired",
-    "bad_tag": "the signature is not made with the key named",
+    "bad_tag": "the signature is not made with the key named, or not over the nonce of the last greeting",
     "replayed": "the counter was used before, or runs more than 65,536 ahead; value: the highest used",
     "not_pairing": "the probe was not started with STEP held",
     "refused": "the set, round or pair makes no sense; the words name the field",
     "digest_differs": "the records here are not those of the digest; value: acknowledged so far",
     "not_held": "the probe does not hold what was named",
     "failed": "the probe failed to do it (flash, memory)",
+    "not_greeted": "the probe was not greeted since it started, so there is no nonce: greet it first",
 }
 
 # By field name; where a name means something else in one table, that table's own entry in FIELDS_OF counts.
@@ -225,6 +234,9 @@ FIELDS = {
     "front_positions": "sensors on the front bumper; 0: none",
     "front_class_khz": "class of the front sensors; 0: custom",
     "bench_version": "protocol version of the bench",
+    "bench_nonce": "16 random bytes of the bench, new for each greeting",
+    "log_id": "of the log: 32 random bits, drawn where there is neither a segment nor an id",
+    "probe_nonce": "16 random bytes of the probe, new for each greeting",
     "definition": "first 8 bytes of SHA-256 over all tables",
     "from_seq": "begin with the first record at or above it",
     "from_byte": "bytes of that record to leave out",
@@ -233,7 +245,7 @@ FIELDS = {
     "wanted": "a bit for each slice of the window, lowest bit of the first byte first",
     "first_seq": "lowest record held; 0: none",
     "last_seq": "highest record held; 0: none",
-    "digest": "SHA-256 over the raw records first_seq to last_seq",
+    "digest": "SHA-256 over the log id (u32) and the SHA-256 over the raw records first_seq to last_seq",
     "host_time_s": "bench time, seconds since 1970 UTC",
     "host_time_ms": "and milliseconds",
     "uncertainty_ms": "of the pair, either way",
@@ -268,7 +280,10 @@ FIELDS = {
     "request_kind": "number of the request",
     "code": "messages.ERRORS",
     "counter": "highest used with this key",
-    "tag": "HMAC-SHA256 over unique id, kind, key id, counter and the payload before the signature",
+    "tag": (
+        "HMAC-SHA256 over `curbtick request`, unique id, probe nonce, kind, key id, counter and the payload before the "
+        "signature"
+    ),
 }
 
 FIELDS_OF = {
@@ -294,4 +309,9 @@ FIELDS_OF = {
     ("greet_reply", "round_id"): "0: no round in hand",
     ("signature", "counter"): "above every one used with this key before",
     ("greet_reply", "limits_revision"): "of the set in force",
+    ("prove", "first_seq"): "lowest record of the proof",
+    ("prove", "last_seq"): "highest record of the proof; below first_seq: no record",
+    ("prove_reply", "tag"): (
+        "HMAC-SHA256 over `curbtick records`, unique id, bench nonce, log id, first_seq, last_seq, counter and digest"
+    ),
 }

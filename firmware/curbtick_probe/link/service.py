@@ -72,13 +72,17 @@ class Probe:
 class Service:
     """The requests, by number: `open_requests`, `signed_requests`, and `pair`.
 
-    probe: a Probe; counters: a function giving the link's counters as a dict of the stats reply's fields. A
-    method gives its reply as (values, tail). Raises Denied, Refused, WireError.
+    probe: a Probe; counters: a function giving the link's counters as a dict of the stats reply's fields; challenge: a
+    function that takes the bench's nonce of a greeting and gives the probe's. A method gives its reply as (values,
+    tail). Raises Denied, Refused, WireError.
     """
 
-    def __init__(self, probe: Probe, counters: Callable[[], dict[str, int]]) -> None:
+    def __init__(
+        self, probe: Probe, counters: Callable[[], dict[str, int]], challenge: Callable[[bytes], bytes]
+    ) -> None:
         self._probe = probe
         self._counters = counters
+        self._challenge = challenge
         self._definition = b""
         self._noted_seq = 0
         self.open_requests = {
@@ -103,7 +107,7 @@ class Service:
     def _event(self, word: str, value: int, extra: int = 0) -> int:
         return self._probe.log.event(names.EVENTS.index(word), value, extra)
 
-    def _greet(self, _values: Values) -> Reply:
+    def _greet(self, values: Values) -> Reply:
         probe = self._probe
         log, identity = probe.log, probe.identity
         self._definition = self._definition or messages.definition()
@@ -112,6 +116,8 @@ class Service:
             "newest_version": messages.PROTOCOL_VERSION,
             "definition": self._definition,
             "unique_id": identity.unique_id,
+            "log_id": log.log_id,
+            "probe_nonce": self._challenge(values["bench_nonce"]),
             "firmware": messages.text_field(identity.firmware, 12),
             "boot": probe.clock.boot,
             "ticks_ms": probe.clock.ticks_ms(),

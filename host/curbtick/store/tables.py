@@ -55,12 +55,16 @@ probes = Table(
     _key(),
     Column("unique_id", String(32), nullable=False),
     Column("life", Integer, nullable=False),
+    Column("log_id", Big),
     Column("name", String(80), nullable=False, unique=True),
     Column("depot", String(80)),
     Column("first_seen_ms", Big, nullable=False),
     UniqueConstraint("unique_id", "life"),
 )
-"""One row for each life of a probe's log; a probe whose flash was wiped starts a new life."""
+"""One row for each life of a probe's log; a probe whose flash was wiped starts a new life.
+
+log_id: what the probe calls that log; null where no pull has said so.
+"""
 
 pulls = Table(
     "pulls",

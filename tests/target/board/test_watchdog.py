@@ -8,9 +8,9 @@ from curbtick_wire import names, records
 from tests.target.board import image
 from tests.target.board.alike import Hand
 from tests.target.board.day import (
-    HERE,
     PRELOADED,
     PRESS_S,
+    PROGRAMS,
     UF2,
     Day,
     ears,
@@ -31,7 +31,7 @@ PROMPT = b">>> "
 @pytest.fixture
 def day(tmp_path: Path) -> Day:
     """A board whose firmware hangs in its first reading, at its first position."""
-    folder = install_folder(tmp_path / "files", (HERE / "hang.py").read_bytes())
+    folder = install_folder(tmp_path / "files", (PROGRAMS / "hang.py").read_bytes())
     made = Day(EmulatedBoard(Path(UF2), image.make(tmp_path / "image", folder, preloaded(tmp_path))))
     made.start()
     return made

@@ -5,9 +5,10 @@ from collections.abc import Callable
 
 from curbtick_probe.link.link import Link as ProbeLink
 from curbtick_probe.link.link import Probe
-from curbtick_wire import codec, records
+from curbtick_wire import codec, messages, records
 
 ID = b"loopwire"
+LOG_ID = 77
 
 
 def event(seq: int) -> bytes:
@@ -35,6 +36,8 @@ def header(seq: int) -> dict[str, int]:
 
 class MemoryLog:
     """The part of a log that the link needs, over a dict of raw records."""
+
+    log_id = LOG_ID
 
     def __init__(self, held: dict[int, bytes]) -> None:
         self.held = held
@@ -65,7 +68,7 @@ class MemoryLog:
 
     def digest(self, first: int, last: int) -> bytes:
         raws = [self.held[seq] for seq in sorted(self.held) if first <= seq <= last]
-        return hashlib.sha256(b"".join(raws)).digest()
+        return messages.log_digest(self.log_id, hashlib.sha256(b"".join(raws)).digest())
 
     def acknowledge(self, seq: int, digest: bytes, first: int = 0) -> bool:
         if self.digest(first or self.acknowledged + 1, seq) != digest:

@@ -90,6 +90,7 @@ def test_the_only_words_a_request_carries_are_a_bench_s_name_and_a_secret() -> N
     }
     assert free == {
         ("greet", "definition"),
+        ("greet", "bench_nonce"),
         ("read", "wanted"),
         ("acknowledge", "digest"),
         ("pair", "secret"),
