@@ -10,20 +10,25 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from curbtick_wire import names
+from curbtick_wire.classes import CUSTOM
 
 from tests.bench._common import arguments, figure, report
-from tests.target.board.alike import BootedBoard, Heard, differences, on_unix_port
+from tests.target.board.alike import BootedBoard, day_on_unix_port, on_unix_port
 from tests.target.board.cases import Case, chosen, drawn
 from tests.target.board.day import UF2
+from tests.target.board.heard import Heard, differences
 
 SCENES, SHORT = 110, 8
+# Readings of the one long day, all on a power-up that is not of the fresh ones.
+DAY, DAY_SHORT = 24, 3
+HEAP_LEAST = 40_000
 WAITING_MOST = 5
 USUAL_MS_MOST, CLEAR_MS_MOST = 1500.0, 800.0
 SLOW_MS_MOST = 3000.0
@@ -55,6 +60,7 @@ class Outcome:
             "misses": self.heard.misses,
             "waiting": self.heard.waiting,
             "stack_free": self.heard.stack_free,
+            "heap_free": self.heard.heap_free,
             "wrong": self.wrong,
         }
 
@@ -75,6 +81,15 @@ def run(cases: list[Case], folder: Path) -> list[Outcome]:
     return found
 
 
+def run_day(cases: list[Case], folder: Path) -> tuple[list[Heard], list[str]]:
+    """The cases one after the other on one power-up, and what differs from the unix port's day."""
+    board = BootedBoard(folder / "day", CUSTOM)
+    here = board.read_day(cases)
+    there = day_on_unix_port(board.folder, board.flash, cases)
+    whole = replace(here[-1], listenings=[count for one in here for count in one.listenings])
+    return here, differences(whole, there)
+
+
 def times_of(outcomes: list[Outcome]) -> tuple[list[float], list[float], list[float]]:
     """(usual, slow, clearly healthy): from the release of READ to the verdict, in ms."""
     slow = [
@@ -85,18 +100,22 @@ def times_of(outcomes: list[Outcome]) -> tuple[list[float], list[float], list[fl
     return usual, slow, clear
 
 
-def figures_of(outcomes: list[Outcome], wanted: int) -> list[dict[str, Any]]:
+def figures_of(
+    outcomes: list[Outcome], wanted: int, day: list[Heard], day_wrong: list[str]
+) -> list[dict[str, Any]]:
     """Every figure beside its bound."""
-    heard = [one.heard for one in outcomes]
+    heard = [one.heard for one in outcomes] + day
     usual, slow, clear = times_of(outcomes)
     differing = sum(bool(one.wrong) for one in outcomes)
     lost, waiting = sum(one.lost for one in heard), max(one.waiting for one in heard)
     usual_ms, clear_ms = float(np.percentile(usual, PERCENTILE)), max(clear)
     slow_ms = max(slow, default=0.0)
-    stack = min(one.stack_free for one in heard)
+    stack, heap = (min(getattr(one, name) for one in heard) for name in ("stack_free", "heap_free"))
     return [
         figure("scenes", len(outcomes), f">= {wanted}", len(outcomes) >= wanted),
         figure("scenes_that_differ", differing, "0", differing == 0),
+        figure("differences_in_the_day", len(day_wrong), "0", not day_wrong),
+        figure("heap_free_bytes", heap, f">= {HEAP_LEAST}", heap >= HEAP_LEAST),
         figure("blocks_lost", lost, "0", lost == 0),
         figure("most_blocks_waiting", waiting, f"<= {WAITING_MOST} of 7", waiting <= WAITING_MOST),
         figure("c_stack_free_bytes", stack, "> 0", stack > 0),
@@ -114,8 +133,10 @@ def main() -> None:
     wanted = options.scenes or (SHORT if options.short else SCENES)
     with tempfile.TemporaryDirectory() as folder:
         outcomes = run(drawn(options.seed, wanted), Path(folder))
-    more = {"scenes": [one.line() for one in outcomes], "image": Path(UF2).name}
-    report(figures_of(outcomes, wanted), options, **more)
+        day_cases = drawn(options.seed + 1, DAY_SHORT if options.short else DAY)
+        day, day_wrong = run_day(day_cases, Path(folder))
+    more = {"scenes": [one.line() for one in outcomes], "day": day_wrong, "image": Path(UF2).name}
+    report(figures_of(outcomes, wanted, day, day_wrong), options, **more)
 
 
 if __name__ == "__main__":

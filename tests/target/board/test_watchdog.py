@@ -6,7 +6,6 @@ import pytest
 from curbtick_wire import names, records
 
 from tests.target.board import image
-from tests.target.board.alike import Hand
 from tests.target.board.day import (
     PRELOADED,
     PRESS_S,
@@ -21,6 +20,7 @@ from tests.target.board.day import (
     tell,
 )
 from tests.target.board.emulator import EmulatedBoard
+from tests.target.board.hand import Hand
 
 pytestmark = [needs_image, needs_speed]
 
