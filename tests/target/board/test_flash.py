@@ -50,7 +50,9 @@ def passed_ms(chip: Any, engine: Engine, work: Callable[[], None]) -> float:
 
 
 @pytest.mark.parametrize("code", TYPICAL_MS)
-def test_a_command_takes_its_typical_time_and_its_bytes(code: int, board: tuple[Any, Engine, FlashTime]) -> None:
+def test_a_command_takes_its_typical_time_and_its_bytes(
+    code: int, board: tuple[Any, Engine, FlashTime]
+) -> None:
     chip, engine, flash = board
     data = [0] * 256 if code == ssi.CMD_PAGE_PROGRAM else []
     took_ms = passed_ms(chip, engine, lambda: command(chip, code, *data))

@@ -60,10 +60,15 @@ def test_writing_to_flash_empties_it() -> None:
     assert run(chip, fast, FLASH, [NOP] * 8)[0] == 2
 
 
-@pytest.mark.parametrize(("lines", "misses"), [(WAYS, 0), (WAYS + 1, WAYS + 1)])
-def test_a_set_holds_two_lines_and_gives_up_the_one_used_longer_ago(lines: int, misses: int) -> None:
+@pytest.mark.parametrize(
+    ("lines", "apart", "misses"),
+    [(WAYS, WAY_BYTES, 0), (WAYS + 1, WAY_BYTES, WAYS + 1), (4, WAY_BYTES // 2, 0)],
+)
+def test_a_set_holds_two_lines_and_gives_up_the_one_used_longer_ago(
+    lines: int, apart: int, misses: int
+) -> None:
     chip, fast = core()
-    places = [FLASH + DATA + 8 * LINE + way * WAY_BYTES for way in range(lines)]
+    places = [FLASH + DATA + 8 * LINE + place * apart for place in range(lines)]
     assert sum(load(chip, fast, place) for place in places) == lines
     assert sum(load(chip, fast, place) for place in places) == misses
 
