@@ -4,8 +4,6 @@ Nothing is added to what a technician's probe runs. Both hear the same samples; 
 be the same but for clocks, temperature and supply. `tests.bench.chip` does it with scenes of both yards, and for a day.
 """
 
-from pathlib import Path
-
 import pytest
 
 from tests.target.board.alike import BootedBoard, on_unix_port
