@@ -46,19 +46,23 @@ STUCK_CODES = const(3)
 class Taken:
     """What a reading left for the log.
 
-    values: of its record. snippet: values and tail of the strongest burst's record, or None. sounds: values and tail of
-    each record of sounds.
+    values: of its record. The rest is made when it is asked for, which takes a chip 80 ms that a verdict need not wait
+    for; it must be asked for before the next reading.
     """
 
-    def __init__(
-        self,
-        values: Values,
-        snippet: tuple[Values, bytes] | None = None,
-        sounds: Sequence[tuple[Values, bytes]] = (),
-    ) -> None:
+    def __init__(self, values: Values, listener: Listener | None = None) -> None:
         self.values = values
-        self.snippet = snippet
-        self.sounds = sounds
+        self._listener = listener
+
+    @property
+    def snippet(self) -> tuple[Values, bytes] | None:
+        """Values and tail of the strongest burst's record, or None."""
+        return snippet_of(self._listener) if self._listener else None
+
+    @property
+    def sounds(self) -> Sequence[tuple[Values, bytes]]:
+        """Values and tail of each record of sounds."""
+        return sound_parts(self._listener.sounds, SINGLE_CDB) if self._listener else ()
 
 
 class Reader:
@@ -217,9 +221,7 @@ class Reader:
         return self.listener.wave_start_us >= 0 and flat.percent(wave, len(wave)) >= _CUT_PERCENT
 
     def _taken(self, limits: dict[str, int], high_cdb: int) -> Taken:
-        values = self._values(limits, high_cdb)
-        sounds = self.listener.sounds
-        return Taken(values, self._snippet(), sound_parts(sounds, SINGLE_CDB))
+        return Taken(self._values(limits, high_cdb), self.listener)
 
     def _values(self, limits: dict[str, int], high_cdb: int) -> Values:
         trains = self.trains
@@ -257,22 +259,23 @@ class Reader:
             most = max(most, sounds.evidence_cdb[row])
         return most
 
-    def _snippet(self) -> tuple[Values, bytes] | None:
-        listener = self.listener
-        if listener.wave_start_us < 0:
-            return None
-        shift, wave = wave_bytes(listener.wave)
-        step, envelope = envelope_bytes(listener.crests, listener.blocks)
-        values = {
-            "reading_seq": 1,
-            "rate_hz": sampling.RATE_HZ,
-            "start_us": listener.wave_start_us,
-            "shift": shift,
-            "sample_count": len(wave),
-            "envelope_step_us": step,
-            "envelope_count": len(envelope),
-        }
-        return values, wave + envelope
+
+def snippet_of(listener: Listener) -> tuple[Values, bytes] | None:
+    """Return values and tail of the record of what was heard strongest; None where nothing was clear."""
+    if listener.wave_start_us < 0:
+        return None
+    shift, wave = wave_bytes(listener.wave)
+    step, envelope = envelope_bytes(listener.crests, listener.blocks)
+    values = {
+        "reading_seq": 1,
+        "rate_hz": sampling.RATE_HZ,
+        "start_us": listener.wave_start_us,
+        "shift": shift,
+        "sample_count": len(wave),
+        "envelope_step_us": step,
+        "envelope_count": len(envelope),
+    }
+    return values, wave + envelope
 
 
 def empty_values(class_khz: int) -> Values:

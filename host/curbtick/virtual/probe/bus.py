@@ -147,6 +147,8 @@ class BoardBus:
         self.on_ask: Callable[[bytes], bytes] = lambda payload: b""
         self.on_panel: Callable[[Panel], None] = lambda panel: None
         self.reset_asked = False
+        # Where the watchdog restarts the program: one more than what it noted last.
+        self.hung = 0
         self.samples_read = 0
         self._send = send
         self._paced = paced
@@ -342,7 +344,7 @@ class BoardBus:
             self._answer(0)
 
     def _reset(self, argument: int, read: Read) -> None:
-        self.reset_asked = True
+        self.reset_asked, self.hung = True, argument
 
     def _ask(self, size: int, read: Read) -> None:
         reply = self.on_ask(read(size))
