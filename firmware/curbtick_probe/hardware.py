@@ -1,7 +1,7 @@
 """What the firmware asks of a board: the contract that the real and the virtual board keep.
 
-Only annotations name these classes, so that a probe does not carry them. tests/target/board/contract.py says what each
-method must do.
+Only annotations name these classes, so that a probe does not carry them. What each method must do says
+tests/target/board/programs/contract.py.
 """
 
 from curbtick_wire._typing import Ints, Protocol

@@ -180,6 +180,8 @@ def _check_tail(entry: Kind, record: Values) -> None:
         raise WireError("tail", f"a {name} record has none")
     if tail_form == "sounds" and length != record["values"]["count"] * size_of(records.SOUND):
         raise WireError("tail", "does not hold `count` sounds")
+    if tail_form == "words" and length > records.CRASH_WORDS_MAX:
+        raise WireError("tail", "has more words than a " + name + " record may have")
 
 
 def _pack_set(
@@ -232,6 +234,16 @@ def pack_round(round_: Values) -> bytes:
 def unpack_round(data: bytes) -> Values:
     """The dict that pack_round packs. Raises WireError."""
     return _unpack_set(settings.ROUND, settings.ROUND_VEHICLE, data, "vehicles", "vehicle_count")
+
+
+def pack_calibration(calibration: Values) -> bytes:
+    """A calibration as bytes: a dict of the CALIBRATION fields without gain_count, and `gains`, a list of dicts."""
+    return _pack_set(settings.CALIBRATION, settings.CALIBRATION_GAIN, calibration, "gains", "gain_count")
+
+
+def unpack_calibration(data: bytes) -> Values:
+    """The dict that pack_calibration packs. Raises WireError."""
+    return _unpack_set(settings.CALIBRATION, settings.CALIBRATION_GAIN, data, "gains", "gain_count")
 
 
 def factory_limits() -> Values:

@@ -100,7 +100,11 @@ ROOMS = (
         "programs of a virtual probe",
         "curbtick_wire curbtick_probe .seal .hiss .board.virtual",
     ),
-    _room("curbtick", "errors, dates, air, progress, cautions, extras, where the probe's sources are"),
+    _room(
+        "curbtick",
+        "errors, dates, verdicts, air, progress, cautions, extras, where the probe's sources are",
+        "curbtick_wire",
+    ),
     _room(
         "curbtick.link",
         "the serial port, requests and replies, download, pull, pairing keys",

@@ -13,7 +13,7 @@ from curbtick_probe.bumper.result import bumper_result
 from curbtick_wire import names
 from curbtick_wire.names import INPUT_LOW, PASS, RETRY
 
-from tests.bench import simple_ways
+from tests.bench.yard import simple_ways
 from tests.unit.probe.bumper.readingdata import LIMIT_SET, Prober, Reading
 
 TO_20_DB = np.log(10.0)

@@ -13,6 +13,7 @@ from curbtick_probe.link.link import Link
 from curbtick_probe.link.service import Identity, Probe
 from curbtick_probe.panel import gestures
 from curbtick_probe.panel.panel import BUSY, Panel
+from curbtick_probe.store.calibration import Calibration
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.keys import Keys
 from curbtick_probe.store.limits import Limits
@@ -31,7 +32,7 @@ def make_probe(board: Board, pairing: bool = False) -> Probe:
     clock.attach(log)
     rounds, limits, keys = Rounds(board.root), Limits(board.root), Keys(board.root)
     log.event(_START, limits.revision, rounds.current["round_id"] if rounds.current else 0)
-    return Probe(log, limits, rounds, clock, keys, Identity(board), pairing)
+    return Probe(log, limits, rounds, clock, keys, Calibration(board.root), Identity(board), pairing)
 
 
 class App:

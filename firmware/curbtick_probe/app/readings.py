@@ -214,6 +214,7 @@ class Readings:
             "position": place.position,
             "positions": place.positions,
             "limits_revision": self._probe.limits.revision,
+            "calibration_revision": self._probe.calibration.revision,
             "supersedes_seq": self._visits.seq(place.key(place.position)),
         }
 

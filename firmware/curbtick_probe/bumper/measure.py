@@ -153,7 +153,7 @@ class Measurer:
             step = self._search(part, middle, count, centre_step, noise_cdb)
         else:
             step = self._step_near(middle, count, centre_step)
-        closeup.rotate_sums(self.values, self.sums, self.turn, 0, count, step)
+        closeup.rotate_sums(self.values, 0, self.sums, self.turn, 0, count, step)
         self._outline(part, middle, count, ratio, noise_cdb)
         energy_cdb = self._carrier(part, count, step)
         if ratio >= _CLEAR:
@@ -184,7 +184,7 @@ class Measurer:
     def _step_near(self, middle: int, count: int, centre_step: int) -> int:
         """Return the frequency step of a clear sound from the phase it gains in 8 values about its peak's frame."""
         start = max(0, min(middle - 16, count - 24))
-        closeup.rotate_sums(self.values, self.sums, self.turn, start, 24, centre_step & 63)
+        closeup.rotate_sums(self.values, 0, self.sums, self.turn, start, 24, centre_step & 63)
         third = self.third
         closeup.thirds(self.sums, third, 0, 8, 8)
         gained = closeup.angle(third[MIDDLE_IMAGINARY], third[MIDDLE_REAL])
@@ -207,9 +207,9 @@ class Measurer:
             span = 5
         n = count - span
         shift = shift_for(part * span * 23)
-        closeup.envelope(self.sums, self.sums, self.power, n, span, shift)
+        closeup.envelope(self.sums, 0, self.power, n, span, shift)
         out = self.out
-        closeup.shape(self.power, 0, 0, out, max(0, middle - 96), min(n, middle + 96), n)
+        closeup.shape(self.power, 0, out, max(0, middle - 96), min(n, middle + 96), n)
         top_at = out[closeup.TOP_AT]
         above_cdb = cdb(out[closeup.TOP]) + 602 * shift - _SPAN_CDB[span] - _TURN_GAIN_CDB - noise_cdb
         self.over_noise_cdb = above_cdb - _SPAN_CDB[span]

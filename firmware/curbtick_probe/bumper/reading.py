@@ -224,6 +224,7 @@ class Reader:
         values["listened_ms"] = self.listened_us // 1000
         values["single_cdb"] = self._most_evidence()
         values["train_cdb"] = min(20000, self.heard.siblings.score)
+        values["blocks_lost"] = min(255, self.board.capture.overruns)
         if self.heard.train.count >= 2:
             self._add_train(values)
         return values
@@ -234,8 +235,8 @@ class Reader:
         values["frequency_hz"] = held.frequency_hz
         values["sweep_hz"] = held.sweep_hz
         values["interval_us"] = self.heard.cycle.interval_us
-        values["burst_us"] = held.burst_us
-        values["ringdown_us"] = max(0, held.ringdown_us)
+        values["burst_us"] = min(65535, held.burst_us)
+        values["ringdown_us"] = min(65535, max(0, held.ringdown_us))
         values["burst_count"] = held.count
         values["due_count"] = min(255, self.heard.cycle.due)
 

@@ -13,9 +13,6 @@ WORDS = const(3)
 CLIPPED_SAMPLES = const(80)
 DEAD_CODES = const(3)
 
-# The extremes before the first sample.
-HIGHEST_CODE = const(4095)
-
 # Samples looked at: every third, which shares no factor with a tone's 12 to 25 samples a period for long.
 _STRIDE = const(3)
 

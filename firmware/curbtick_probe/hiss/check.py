@@ -198,6 +198,8 @@ class HissCheck:
             "listened_ms": section.updates * UPDATE_TENTHS_MS // 10,
             "limits_revision": self._limit_set["revision"],
             "battery_mv": self.board.battery_mv(),
+            "blocks_lost": min(255, self.board.capture.overruns),
+            "collections": 0,
         }
 
     def band_hz(self) -> tuple[int, int]:

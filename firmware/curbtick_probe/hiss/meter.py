@@ -99,7 +99,7 @@ class HissMeter:
     def update(self) -> None:
         """Listen for updates.UPDATE_US and measure."""
         seen = self._extent
-        seen[extent.LOWEST] = extent.HIGHEST_CODE
+        seen[extent.LOWEST] = sampling.HIGHEST_CODE
         seen[extent.HIGHEST] = seen[extent.RAILS] = 0
         at = self._segment * spectrum.SUMS
         spectrum.clear(self._sums, at)
@@ -120,7 +120,7 @@ class HissMeter:
         extent.extent(block, 0, sampling.BLOCK, self._extent)
         spectrum.pair(block, self._buffer, self._order, self._window)
         fft.head(self._buffer)
-        fft.fft(self._buffer, 0, 0, self._turns)
+        fft.fft(self._buffer, 0, self._turns)
         spectrum.powers(self._buffer, self._powers)
         spectrum.bands(self._powers, self._rows, row * spectrum.BANDS)
         spectrum.gather(self._powers, self._limits, self._sums, at)

@@ -241,6 +241,8 @@ class SealCheck:
             "listened_ms": section.updates * UPDATE_TENTHS_MS // 10,
             "limits_revision": self._limit_set["revision"],
             "battery_mv": self.board.battery_mv(),
+            "blocks_lost": min(255, self.board.capture.overruns),
+            "collections": 0,
         }
 
 

@@ -109,7 +109,7 @@ class ToneMeter:
     def update(self) -> None:
         """Listen for updates.UPDATE_US and measure."""
         seen = self._extent
-        seen[extent.LOWEST] = extent.HIGHEST_CODE
+        seen[extent.LOWEST] = sampling.HIGHEST_CODE
         seen[extent.HIGHEST] = seen[extent.RAILS] = 0
         self._line[mix.BLANKED] = 0
         for n in range(updates.BLOCKS):
@@ -129,10 +129,10 @@ class ToneMeter:
 
     def _spectrum(self) -> int:
         """Make the cells' powers; return by how many bits they are reduced."""
-        shift = bits_over(tone_cells.crest(self._fine, tone_cells.SPAN), 4095)
+        shift = bits_over(tone_cells.crest(self._fine, tone_cells.SPAN), sampling.HIGHEST_CODE)
         tone_cells.load(self._fine, self._buffer, self._order, self._taper, shift)
         fft.head(self._buffer)
-        fft.fft(self._buffer, 0, 0, self._turns)
+        fft.fft(self._buffer, 0, self._turns)
         drop = bits_over(tone_cells.spread(self._buffer), 16383)
         tone_cells.powers(self._buffer, self._cells, drop)
         return shift + drop

@@ -1,24 +1,26 @@
 """The log: append-only records in flash, each with a sequence number that never comes again.
 
-Two shelves of segment files under `root/log`: `r` for readings and all other records, `w` for waves
+Two shelves of segment files in one folder under root: `r` for readings and all other records, `w` for waves
 (snippets and sounds), which are given up first when space runs short. Sequence numbers run through both.
 What the bench has acknowledged stays while there is room, and is freed before anything else. With the state
 file lost, numbers still never come again: the newest segment of readings is never freed, and a segment's
-name carries a number.
+name carries a number. The log has an id of 32 random bits, drawn where there is neither a folder of segments nor an
+id. It stands in the path of every segment and not inside the file: a torn file keeps its name, so its records keep
+their log.
 """
 
 import hashlib
 import os
 import struct
 
-from curbtick_wire import codec, names, records
+from curbtick_wire import codec, messages, names, records
 from curbtick_wire._typing import Callable, Iterator, Range, Record, Sequence, Values
 
 from curbtick_probe.store.room import Room
 from curbtick_probe.store.scan import HEAD_SIZE, SegmentReader
-from curbtick_probe.store.shelf import Shelf, numbers_in, segment_path
+from curbtick_probe.store.shelf import Shelf
 from curbtick_probe.store.slots import ensure_folder
-from curbtick_probe.store.state import State
+from curbtick_probe.store.state import State, log_folder
 
 WAVES = (records.SNIPPET, records.SOUNDS)
 
@@ -34,32 +36,6 @@ _LAST_WORDS_BYTES = 2 * _EVENT_BYTES
 
 class LogFull(Exception):
     """A record was not stored: there is no room for it, or flash failed."""
-
-
-def highest_boot(root: str) -> int:
-    """The highest boot id in the log under root, 0 where there is none: a scan of everything."""
-    folder = root + "/log"
-    highest = 0
-    try:
-        file_names = os.listdir(folder)
-    except OSError:
-        return 0
-    for letter in "rw":
-        for number in numbers_in(file_names, letter):
-            highest = max(highest, _boot_in(segment_path(folder, letter, number)))
-    return highest
-
-
-def _boot_in(path: str) -> int:
-    highest = 0
-    try:
-        reader = SegmentReader(path, bytearray(records.SNIPPET_MAX))
-        while reader.step():
-            highest = max(highest, reader.boot)
-        reader.close()
-    except OSError:
-        pass
-    return highest
 
 
 class _Visit:
@@ -81,15 +57,16 @@ class _Visit:
 class Log:
     """The log under root, recovered by scanning; nothing is ever formatted.
 
-    boot: this start's id, 1..65535; ticks_ms: a function giving milliseconds since the start. `next_seq`:
-    the number of the next record. Raises OSError where flash cannot be read or written at all.
+    boot: this start's id, 1..2**32-1; ticks_ms: a function giving milliseconds since the start. `log_id`: 1..2**32-1;
+    `next_seq`: the number of the next record. Raises OSError where flash cannot be read or written at all.
     """
 
     def __init__(self, root: str, boot: int, ticks_ms: Callable[[], int]) -> None:
         self._boot = boot
         self._ticks_ms = ticks_ms
-        folder = root + "/log"
         self._state = State(root)
+        self.log_id = self._state.log_id
+        folder = log_folder(root, self.log_id)
         ensure_folder(folder)
         self._room = Room(folder, self._state)
         self._readings = Shelf(folder, "r", self._room.segment_bytes)
@@ -295,14 +272,13 @@ class Log:
             seq = self.held_from(seq + 1)
 
     def digest(self, first: int, last: int) -> bytes:
-        """SHA-256 over the raw records held from first to last, in order."""
+        """messages.log_digest of the raw records held from first to last, in order."""
         total = hashlib.sha256()
         seq = self.held_from(first)
         while 0 < seq <= last:
             total.update(self.read(seq))
             seq = self.held_from(seq + 1)
-        found: bytes = total.digest()
-        return found
+        return messages.log_digest(self.log_id, total.digest())
 
     def close(self) -> None:
         """Let go of every file, before the file system is unmounted. Raises OSError."""
@@ -320,7 +296,7 @@ class Log:
     def acknowledge(self, seq: int, digest: bytes, first: int = 0) -> bool:
         """Take a bench's word that it holds the records from first to seq: whether it was taken; then durable.
 
-        digest: SHA-256 over those records; first: 1 above the highest acknowledged where it is 0. What is
+        digest: of those records, as digest() gives it; first: 1 above the highest acknowledged where it is 0. What is
         acknowledged already is taken again without a look. Refused: a digest that differs, a number above
         the last one held, records between those acknowledged and first. Frees nothing until room is wanted.
         Raises OSError.

@@ -8,8 +8,8 @@ import struct
 from curbtick_wire import codec, records
 
 # kind, layout, size, seq, boot, ticks_ms: records.HEADER, as one struct because a scan reads thousands.
-HEAD = "<BBHIHI"
-HEAD_SIZE = 14
+HEAD = "<BBHIII"
+HEAD_SIZE = 16
 SIZE_MIN = HEAD_SIZE + codec.CRC_SIZE
 
 

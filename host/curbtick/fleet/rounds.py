@@ -12,6 +12,7 @@ from sqlalchemy import Connection, func, select
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper, Vehicle
+from curbtick.numbers import whole
 from curbtick.store import given, tables
 from curbtick.store.history import inserted_key
 
@@ -25,7 +26,7 @@ COLUMNS = (
     "front_class_khz",
 )
 _SAVE = "In the spreadsheet save it as CSV UTF-8, separated by commas, and try again."
-NUMBER_MAX = 65535
+NUMBER_MAX = 4294967295
 VEHICLES_MAX = next(field[3] for field in settings.ROUND if field[0] == "vehicle_count")
 
 
@@ -98,12 +99,12 @@ def _bumper(row: dict[str, str | None], which: str) -> Bumper:
 def _number(row: dict[str, str | None], column: str) -> int:
     """A cell's whole number, 0 for an empty one."""
     text = (row.get(column) or "").strip()
-    try:
-        return int(text or 0)
-    except ValueError as error:
+    number = whole(text or "0")
+    if number is None:
         raise _refused(
             f"{column} is {text!r}, not a whole number.", f"Write a whole number into {column}; empty is 0."
-        ) from error
+        )
+    return number
 
 
 def enter(connection: Connection, lines: Sequence[Line], at_ms: int) -> list[Vehicle]:

@@ -31,7 +31,7 @@ needs_image = pytest.mark.skipif(
 )
 needs_speed = pytest.mark.usefixtures("compiler")
 
-HERE = Path(__file__).parent
+PROGRAMS = Path(__file__).with_name("programs")
 PRELOADED = 100
 PRESS_S = 0.09
 REST_S = 0.5
@@ -157,7 +157,7 @@ def preloaded(tmp_path: Path) -> Path:
 
 def power_up(tmp_path: Path, flash: Path) -> Day:
     """The installed firmware on an emulated board with such a flash, through its self-test to the first position."""
-    folder = install_folder(tmp_path / "files", (HERE / "main.py").read_bytes())
+    folder = install_folder(tmp_path / "files", (PROGRAMS / "main.py").read_bytes())
     day = Day(EmulatedBoard(Path(UF2), image.make(tmp_path / "image", folder, flash)))
     day.start()
     return day

@@ -9,9 +9,9 @@ import pytest
 from curbtick.virtual.probe.process import run_script
 from numpy.typing import NDArray
 
-from tests.target.board import contract
-from tests.target.board.fake_board import FakeBoard
-from tests.target.board.fakes import GPIO_OUT_XOR, FakeChip, chip, data_directory
+from tests.target.board.doubles.chip import GPIO_OUT_XOR, FakeChip, chip, data_directory
+from tests.target.board.doubles.fake_board import FakeBoard
+from tests.target.board.programs import contract
 
 __all__ = ["chip"]
 

@@ -11,8 +11,10 @@ from curbtick_probe.board.rp2 import adc_dma, bar, pins, serial
 
 ROOT = "/probe"
 
-DEBOUNCE_MS = const(8)
+_DEBOUNCE_MS = const(8)
 _POLL_MS = const(2)
+# READ and STEP held, as buttons() says it.
+_BOTH_BUTTONS = const(3)
 _NAP_MS = const(10)
 _REFERENCE_MV = const(3300)
 _SUPPLY_DIVIDER = const(3)
@@ -22,7 +24,7 @@ _UART_WANTED = ROOT + "/uart"
 
 
 class Buttons:
-    """Two buttons to ground, debounced: a change counts once it has stood for DEBOUNCE_MS."""
+    """Two buttons to ground, debounced: a change counts once it has stood for _DEBOUNCE_MS."""
 
     def __init__(self) -> None:
         self._pins = (_input("read"), _input("step"))
@@ -40,15 +42,15 @@ class Buttons:
         if seen != self._candidate:
             self._candidate = seen
             self._since_ms = now_ms
-        elif time.ticks_diff(now_ms, self._since_ms) >= DEBOUNCE_MS:
+        elif time.ticks_diff(now_ms, self._since_ms) >= _DEBOUNCE_MS:
             self._stable = seen
         return self._stable
 
     def settle(self) -> int:
-        """Wait until the contacts have stood still for DEBOUNCE_MS and return the state."""
+        """Wait until the contacts have stood still for _DEBOUNCE_MS and return the state."""
         self._candidate = self.raw()
         self._since_ms = time.ticks_ms()
-        while time.ticks_diff(time.ticks_ms(), self._since_ms) < DEBOUNCE_MS:
+        while time.ticks_diff(time.ticks_ms(), self._since_ms) < _DEBOUNCE_MS:
             machine.idle()
             self.held()
         return self.held()
@@ -172,7 +174,7 @@ class Board:
 
 def repl_wanted() -> bool:
     """Return whether both buttons are held: the way back to MicroPython's prompt, for main.py before all else."""
-    return Buttons().settle() == 3
+    return Buttons().settle() == _BOTH_BUTTONS
 
 
 def _input(name: str) -> Pin:

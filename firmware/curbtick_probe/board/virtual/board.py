@@ -21,6 +21,8 @@ from curbtick_probe.board.virtual import flashdisk
 
 RING_BLOCKS = 8
 ROOT = "/probe"
+# READ and STEP held, as buttons() says it.
+_BOTH_BUTTONS = 3
 
 _REQUEST = "<BIQ"
 _ANSWER = "<iI"
@@ -59,7 +61,8 @@ class Bus:
         """Hand bytes to the bench's `on_ask` and return the bytes it answers; for test scripts."""
         self.send(ord("Q"), len(payload))
         self._out.write(payload)
-        reply = bytearray(self.answer()[0])
+        size, _buttons = self.answer()
+        reply = bytearray(size)
         self.receive_into(reply, len(reply))
         return bytes(reply)
 
@@ -120,8 +123,8 @@ class Serial:
 
     def _ready(self, event: int, timeout_ms: int = 0) -> bool:
         self._poll.modify(self.stream, event)
-        for item in self._poll.ipoll(timeout_ms):
-            return bool(item[1] & event)
+        for _stream, events in self._poll.ipoll(timeout_ms):
+            return bool(events & event)
         return False
 
     def any(self) -> bool:
@@ -207,15 +210,18 @@ class Board:
 
     def battery_mv(self) -> int:
         """Return the supply voltage in millivolts."""
-        return self._ask("V")[0]
+        millivolts, _buttons = self._ask("V")
+        return millivolts
 
     def temperature_ddeg(self) -> int:
         """Return the temperature in tenths of a degree Celsius."""
-        return self._ask("T")[0]
+        tenths, _buttons = self._ask("T")
+        return tenths
 
     def buttons(self) -> int:
         """Return the buttons held: bit 0 READ, bit 1 STEP."""
-        return self._ask("G")[1]
+        _value, buttons = self._ask("G")
+        return buttons
 
     def bar(self, mask: int) -> None:
         """Light the LEDs whose bits are set; bit 0 is the left end."""
@@ -234,7 +240,8 @@ class Board:
         self.bus.send(ord("W"), ms)
         if self._serial_first():
             self.bus.send(ord("C"))
-        self.bus.charge(self.bus.answer()[0])
+        waited_us, _buttons = self.bus.answer()
+        self.bus.charge(waited_us)
 
     def _serial_first(self) -> bool:
         for stream, _ in self._events.poll(-1):
@@ -252,7 +259,8 @@ def repl_wanted() -> bool:
     """Return whether both buttons are held: the way back to MicroPython's prompt, for main.py before all else."""
     bus = Bus()
     bus.send(ord("G"))
-    return bus.answer()[1] == 3
+    _value, buttons = bus.answer()
+    return buttons == _BOTH_BUTTONS
 
 
 def _options() -> dict[str, str]:

@@ -123,7 +123,7 @@ def _show(output: Output, round_: Round) -> None:
         return f"{bumper.positions} x {bumper.class_khz or 'custom'} kHz" if bumper.positions else "-"
 
     output.table(
-        ("bar", "vehicle", "type", "rear", "front"),
+        ("bar", "vehicle", "type", *names.BUMPERS),
         [
             (place, vehicle.name, vehicle.type, fitted(place, names.REAR), fitted(place, names.FRONT))
             for place, vehicle in enumerate(round_.vehicles, 1)

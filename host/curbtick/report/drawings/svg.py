@@ -12,8 +12,8 @@ from html import escape
 from curbtick_wire import names
 from markupsafe import Markup
 
-# Beside the colour; in the order in which they are counted.
-LETTERS = {"pass": "P", "weak": "W", "dead": "D", "retry": "R", "unread": "–"}
+# Beside the colour: a verdict's first letter.
+LETTERS = {**{verdict: verdict[0].upper() for verdict in names.VERDICTS}, "unread": "–"}
 WORDS = {
     **{verdict: verdict.upper() for verdict in names.VERDICTS},
     "unread": "not read",

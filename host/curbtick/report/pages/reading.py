@@ -25,7 +25,6 @@ def reading_page(frame: Frame, reading: Reading, shown: Mapping[str, Any], snipp
     neighbour = only_neighbour(reading)
     return frame.render(
         "reading.html",
-        "reading",
         [reading.probe_id],
         row=frame.row(reading),
         neighbour=neighbour,

@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
-from curbtick_wire.sampling import FULL_SCALE_CODES, MID_CODE, RATE_HZ
+from curbtick_wire.sampling import FULL_SCALE_CODES, HIGHEST_CODE, MID_CODE, RATE_HZ
 
 from curbtick.hardware import converter, frontend, noise
 
@@ -21,8 +21,6 @@ Volts = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
-# The largest code of 12 bits.
-CODE_MAX = 4095
 BAND_LOW_HZ, BAND_HIGH_HZ = noise.BAND_HZ
 UNITY_HZ = frontend.UNITY_HZ
 BAND_SHARE = (BAND_HIGH_HZ - BAND_LOW_HZ) / (RATE_HZ / 2)
@@ -122,17 +120,17 @@ def _code_table() -> npt.NDArray[np.uint16]:
     for code in converter.WIDE_CODES:
         edges += [code - SPIKE_WIDTH / 2, code + SPIKE_WIDTH / 2]
         outputs += [code - 0.5, code + 0.5]
-    edges.append(float(CODE_MAX))
-    outputs.append(CODE_MAX + 0.49)
-    ideal = (np.arange((CODE_MAX + 1) * _STEPS_PER_CODE) + 0.5) / _STEPS_PER_CODE - 0.5
+    edges.append(float(HIGHEST_CODE))
+    outputs.append(HIGHEST_CODE + 0.49)
+    ideal = (np.arange((HIGHEST_CODE + 1) * _STEPS_PER_CODE) + 0.5) / _STEPS_PER_CODE - 0.5
     codes = np.rint(np.interp(ideal, edges, outputs))
     for code in converter.WIDE_CODES:
         codes[np.abs(ideal - code) < SPIKE_WIDTH / 2] = code
-    return np.clip(codes, 0, CODE_MAX).astype(np.uint16)
+    return np.clip(codes, 0, HIGHEST_CODE).astype(np.uint16)
 
 
 _CODES = _code_table()
-_IDEAL_CODES = (np.arange((CODE_MAX + 1) * _STEPS_PER_CODE) // _STEPS_PER_CODE).astype(np.uint16)
+_IDEAL_CODES = (np.arange((HIGHEST_CODE + 1) * _STEPS_PER_CODE) // _STEPS_PER_CODE).astype(np.uint16)
 
 
 @dataclass(frozen=True)

@@ -82,7 +82,7 @@ def test_a_retrofit_changes_the_class_from_its_day_on(store: Store) -> None:
         ("Van 1,,,four,48,0,0", "rear_positions is 'four', not a whole number"),
         ("Van 1,,,4,48,0,4x", "front_class_khz is '4x', not a whole number"),
         (",,,4,48,0,0", "names no vehicle"),
-        ("Van 1,,,-1,48,0,0", "no -1 positions"),
+        ("Van 1,,,-1,48,0,0", "not a whole number"),
     ],
 )
 def test_a_line_that_makes_no_sense_is_named(tmp_path: Path, line: str, what: str) -> None:
