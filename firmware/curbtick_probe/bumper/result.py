@@ -35,7 +35,9 @@ def _hears_none(values: dict[str, int] | None) -> bool:
 
     A neighbour that is heard must itself be heard at its own place: where none is, it was something else.
     """
-    if values is None or values["verdict"] != names.DEAD:
+    if values is None or values["reasons"] & reason.LOW_LEVEL:
+        return False
+    if values["verdict"] != names.DEAD:
         return _is_silent(values)
     return bool(values["reasons"] & (reason.ONLY_NEIGHBOUR | reason.NOTHING_HEARD))
 

@@ -171,6 +171,8 @@ def is_doubtful(heard: Evidence, limits: dict[str, int]) -> bool:
     interval settle it.
     """
     found = heard.cycle
+    if found.timing != cycle.STEADY:
+        return False
     if found.due == heard.train.count or found.due >= DUE_ENOUGH or is_irregular(heard, limits):
         return False
     slip_us = heard.siblings.interval_us % found.interval_us
@@ -239,9 +241,14 @@ def _rule_on_silence(
         ruling.set(names.RETRY, doubt, proofs)
     elif not proofs & FRONT_END_LIVE:
         ruling.set(names.RETRY, reason.MICROPHONE_FAULT, proofs)
+    elif is_plain(heard, limits) and held.level_cdb > limits["neighbour_cdb"]:
+        # Too loud for a neighbour: the sensor itself. Or the microphone's port is clogged, if it is all that is heard.
+        if proofs & (SIBLING_HEARD | BUMPER_HEARD_BEFORE):
+            ruling.set(names.DEAD, reason.LOW_LEVEL, proofs)
+        else:
+            ruling.set(names.RETRY, reason.NOTHING_HEARD | reason.LOW_LEVEL, proofs)
     elif proofs & SIBLING_HEARD or is_plain(heard, limits):
-        faint = is_plain(heard, limits) and held.level_cdb > limits["neighbour_cdb"]
-        ruling.set(names.DEAD, reason.LOW_LEVEL if faint else reason.ONLY_NEIGHBOUR, proofs | SIBLING_HEARD)
+        ruling.set(names.DEAD, reason.ONLY_NEIGHBOUR, proofs | SIBLING_HEARD)
     elif proofs & BUMPER_HEARD_BEFORE:
         ruling.set(names.DEAD, reason.NOTHING_HEARD, proofs)
     else:

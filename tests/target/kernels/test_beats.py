@@ -67,22 +67,25 @@ def found_once(heard: list[tuple[int, int]]) -> list[int]:
 
 @settings(max_examples=80, deadline=None)
 @given(
-    rows_of(near_beats, evidences, st.integers(0, 3)), st.sampled_from([80_000, 520_000]), st.integers(0, 12)
+    rows_of(near_beats, evidences, hertz, st.integers(0, 3)),
+    st.sampled_from([80_000, 520_000]),
+    st.integers(0, 12),
 )
 def test_what_lies_on_a_beat_counts_once(
-    core: Core, rows: list[tuple[int, int, int]], interval: int, after: int
+    core: Core, rows: list[tuple[int, int, int, int]], interval: int, after: int
 ) -> None:
     beat = after * 40_000 % interval
-    time, evidence, kind = split(sorted(rows))
-    phase, out = array("i", [at % interval for at in time]), array("i", [-1] * 2)
-    agree(core, BEATS, "on_beat", time, phase, evidence, kind, out, len(time), 0, beat, interval, 350)
+    time, evidence, hz, kind = split(sorted(rows))
+    phase, out = array("i", [at % interval for at in time]), array("i", [-1] * 4)
+    agree(core, BEATS, "on_beat", time, phase, evidence, hz, kind, out, len(time), 0, beat, interval, 350)
     heard = [
-        (at, seen)
-        for at, seen, what in zip(time, evidence, kind, strict=True)
+        (at, seen, f)
+        for at, seen, f, what in zip(time, evidence, hz, kind, strict=True)
         if what and min((at - beat) % interval, (beat - at) % interval) <= 350
     ]
-    once = found_once(heard)
-    assert list(out) == [len(once), sum(once) // len(once) if once else 0]
+    once = found_once([(at, seen) for at, seen, _ in heard])
+    tones = [f for *_, f in heard] or [0]
+    assert list(out) == [len(once), sum(once) // len(once) if once else 0, min(tones), max(tones)]
 
 
 tallies = st.integers(0, 64)
@@ -90,14 +93,20 @@ small_means = st.integers(0, 400) | evidences
 
 
 @settings(max_examples=80, deadline=None)
-@given(tallies, small_means, tallies, small_means)
+@given(st.tuples(tallies, small_means, hertz, hertz), st.tuples(tallies, small_means, hertz, hertz))
 def test_companions_are_as_loud_as_their_number_lets_one_tell(
-    core: Core, hits: int, mean: int, others: int, their_mean: int
+    core: Core, this: tuple[int, int, int, int], that: tuple[int, int, int, int]
 ) -> None:
-    one, other = array("i", [hits, mean]), array("i", [others, their_mean])
+    (hits, mean, *tones), (others, their_mean, *their_tones) = this, that
+    low, high = sorted(tones)
+    their_low, their_high = sorted(their_tones)
+    one = array("i", [hits, mean, low, high])
+    other = array("i", [others, their_mean, their_low, their_high])
     found = agree(core, BEATS, "are_alike", one, other, 96_100, 310).result
     fewer, apart = min(hits, others), abs(mean - their_mean)
-    assert found == (fewer >= 2 and apart <= 310 and apart * apart * fewer <= 96_100)
+    alike = fewer >= 2 and 2 * fewer >= max(hits, others)
+    parted = fewer >= 4 and (low > their_high or their_low > high)
+    assert found == (alike and not parted and apart <= 310 and apart * apart * fewer <= 96_100)
 
 
 @settings(max_examples=60, deadline=None)

@@ -104,11 +104,14 @@ def _explain_beat(cycle: Cycle, held: Train, sounds: Sounds, room: Desk, listene
 def _explain_turns(cycle: Cycle, held: Train, sounds: Sounds, room: Desk) -> None:
     """Two gaps come in turn, one a multiple of the other: a loop that passes the sensor twice, or a loose contact.
 
-    Only siblings that keep the shorter gap can tell that it is a contact.
+    Siblings that keep the shorter gap tell that it is a contact, and others that it is none.
     """
     turn_us = room.gaps_us[0] + room.gaps_us[1]
     part = (turn_us + held.interval_us // 2) // held.interval_us
-    if quicker.say(cycle.tally, held, sounds, room, turn_us, part) != quicker.SURE:
+    said = quicker.say(cycle.tally, held, sounds, room, turn_us, part)
+    if said == quicker.NO and (cycle.tally.alone or cycle.tally.taken):
+        cycle.set(UNEVEN, turn_us // 2, held.count)
+    elif said != quicker.SURE:
         cycle.timing = UNKNOWN
 
 

@@ -18,7 +18,7 @@ SURE = const(2)
 
 # A sibling tells for sure from this much evidence on. At 15 dB noise changes the evidence by 1.1 dB, so that the means
 # of n bursts of one sensor differ by less than 3.1 dB over sqrt(n), twice their standard deviation; and nearly always
-# by less than one and a half times that. The frequency of such faint bursts is off by kilohertz and tells nothing.
+# by less than one and a half times that.
 _FIRM_CDB = const(1750)
 _TWICE_SQUARED = const(96100)
 _TWICE_MOST_CDB = const(310)
@@ -155,6 +155,7 @@ def _weigh_beat(sounds: Sounds, room: Desk, beat: object, beat_us: int, interval
         sounds.time_us,
         room.phase_us,
         sounds.evidence_cdb,
+        sounds.frequency_hz,
         sounds.kind,
         beat,
         sounds.count,

@@ -28,8 +28,8 @@ def is_part(held: Train, interval_us: int, due: int, sounds: Sounds, room: Desk,
     inner = due - held.count - lead - tail
     if lead + tail == 0 or _MISSING_PARTS * inner >= due - lead - tail:
         return False
-    first_us = held.first_us - interval_us // 2 if lead else begin_us
-    last_us = held.last_us + interval_us // 2 if tail else end_us
+    first_us = held.first_us - interval_us if lead else begin_us
+    last_us = held.last_us + interval_us if tail else end_us
     room.take_phases(sounds, held.first_us, interval_us)
     sounded_us = last_us - first_us
     silent_us = end_us - begin_us - sounded_us

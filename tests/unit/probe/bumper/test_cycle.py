@@ -119,6 +119,24 @@ def test_one_sibling_that_comes_twice_is_none_where_another_lies_between() -> No
     assert ruled(trains)[:2] == (PASS, [])
 
 
+def test_one_sibling_that_comes_twice_is_two_where_the_frequencies_part() -> None:
+    held = every(160_000, FIRST_US)
+    beside = [replace(s, frequency_hz=50_000 + 90 * (i % 3)) for i, s in enumerate(siblings(160_000, 1))]
+    other = [replace(s, frequency_hz=46_800 + 110 * (i % 4)) for i, s in enumerate(siblings(160_000, 3))]
+    assert ruled(train_of(held + beside + other))[:2] == (PASS, [])
+    alike = [replace(s, frequency_hz=49_900 + 120 * (i % 3)) for i, s in enumerate(siblings(160_000, 3))]
+    assert ruled(train_of(held + beside + alike))[:2] == (RETRY, ["timing_unknown"])
+
+
+def test_noise_now_and_then_is_no_companion() -> None:
+    """A sibling in each cycle; half a cycle before it something as loud, but in two of ten cycles."""
+    beside = siblings(120_000, 3)
+    noise = [replace(s, time_us=s.time_us - 60_000) for s in beside][2:9:5]
+    assert len(noise) == 2 and len(beside) == 10
+    trains = train_of(every(120_000, FIRST_US) + beside + noise)
+    assert (trains.interval_us, trains.timing) == (120_000, STEADY)
+
+
 @pytest.mark.parametrize("spread_cdb", [120, 150])
 def test_siblings_that_repeat_imperfectly_are_a_doubt_and_never_a_pass(spread_cdb: int) -> None:
     """Four of six clear siblings' beats come again after half the interval, two do not."""

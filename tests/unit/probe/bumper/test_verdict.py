@@ -182,18 +182,20 @@ def test_a_train_must_stand_6_db_over_the_noise(noise_cdb: int, expected: tuple[
         (SIBLINGS, {"live": False}, (RETRY, ["microphone_fault"])),
         (SIBLINGS, {"live": True, "before_us": 200_000}, (DEAD, ["only_neighbour"])),
         (SIBLINGS, {"before_us": 130_000}, (DEAD, ["nothing_heard"])),
-        (BELOW_DEAD, {}, (DEAD, ["low_level"])),
+        (BELOW_DEAD, {"before_us": 200_000}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, **SIBLINGS}, {}, (DEAD, ["low_level"])),
+        (BELOW_DEAD, {}, (RETRY, ["low_level", "nothing_heard"])),
         (BELOW_DEAD, {"live": False}, (RETRY, ["microphone_fault"])),
-        ({**BELOW_DEAD, "level_cdb": -4299}, {}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, "level_cdb": -4299}, {"before_us": 200_000}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, "level_cdb": -4300}, {}, (DEAD, ["only_neighbour"])),
         ({**BELOW_DEAD, "level_cdb": -5435}, {}, (DEAD, ["only_neighbour"])),
         ({**BELOW_DEAD, "level_cdb": -5436}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "frequency_hz": 54_501}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "spread_cdb": 501}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "count": 3}, {}, (RETRY, ["nothing_heard"])),
-        ({**BELOW_DEAD, "count": 6, "due": 8}, {}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, "count": 6, "due": 8}, {"before_us": 200_000}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, "count": 6, "due": 9}, {}, (RETRY, ["nothing_heard"])),
-        ({**BELOW_DEAD, "rivals": 7}, {}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, "rivals": 7}, {"before_us": 200_000}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, "rivals": 8}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "count": 3, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
         ({"loudest_cdb": -3500}, {"before_us": 200_000}, (RETRY, ["too_few_bursts"])),
@@ -218,11 +220,19 @@ def test_silence_is_dead_only_with_proof(
 @pytest.mark.parametrize(("level_cdb", "said"), [(-3500, WEAK), (-3501, DEAD)])
 def test_the_dead_limit_parts_weak_from_dead(level_cdb: int, said: int) -> None:
     """Between pass and dead lies the guard zone: WEAK. Only below it a sensor is DEAD."""
-    assert ruled(trains_of(HEARD, level_cdb=level_cdb, loudest_cdb=level_cdb)) == (
-        said,
-        ["low_level"],
-        ["front_end_live"] if said == WEAK else ["sibling_heard", "front_end_live"],
-    )
+    heard = trains_of(HEARD, SIBLINGS, level_cdb=level_cdb, loudest_cdb=level_cdb)
+    assert ruled(heard) == (said, ["low_level"], ["sibling_heard", "front_end_live"])
+
+
+def test_one_burst_at_the_dead_limit_is_weak() -> None:
+    """The median lies below it, but never is DEAD said beside such a burst."""
+    heard = trains_of(HEARD, SIBLINGS, level_cdb=-3550, top_cdb=-3500, loudest_cdb=-3500)
+    assert ruled(heard)[:2] == (WEAK, ["low_level"])
+
+
+def test_a_low_level_is_a_sensors_only_where_the_microphone_is_live() -> None:
+    assert ruled(trains_of(HEARD, level_cdb=-2500), live=False)[:2] == (RETRY, ["microphone_fault"])
+    assert ruled(trains_of(HEARD, frequency_hz=40_000), live=False)[:2] == (WEAK, ["off_frequency"])
 
 
 @pytest.mark.parametrize(
