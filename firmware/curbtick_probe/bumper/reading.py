@@ -5,11 +5,12 @@ from curbtick_wire._typing import Sequence, Values
 from micropython import const
 
 from curbtick_probe import reason
-from curbtick_probe.bumper import grouping, verdict
+from curbtick_probe.bumper import verdict
 from curbtick_probe.bumper.listen import Listener
 from curbtick_probe.bumper.snippet import envelope_bytes, sound_parts, wave_bytes
-from curbtick_probe.bumper.sounds import SINGLE_CDB
-from curbtick_probe.bumper.train import LONGEST_US, Trains
+from curbtick_probe.bumper.trains.desk import LONGEST_US
+from curbtick_probe.bumper.trains.evidence import Evidence
+from curbtick_probe.bumper.trains.sounds import SINGLE_CDB
 from curbtick_probe.dsp.burst import flat
 from curbtick_probe.dsp.burst.baseband import HIGHEST, LOWEST
 from curbtick_probe.dsp.extent import STOP_HIGH, STOP_LOW
@@ -71,24 +72,24 @@ class Reader:
     def __init__(self, board: Board) -> None:
         self.board = board
         self.listener = Listener(board)
-        self.trains = Trains()
+        self.heard = Evidence()
         self.ruling = verdict.Ruling()
         self.source = names.INPUT_LOW
         self.noise_cdb = 0
         self.listened_us = 0
 
-    def take(self, limits: dict[str, int], limit_set: dict[str, int], heard_before: bool) -> Taken:
+    def take(self, limits: dict[str, int], limit_set: dict[str, int], before_us: int) -> Taken:
         """Listen, decide, and return what was Taken.
 
-        limits: the class's limits, limit_set: the set's own fields (codec.unpack_limits form). heard_before: whether
-        this bumper had a PASS or a WEAK in this visit.
+        limits: the class's limits, limit_set: the set's own fields (codec.unpack_limits form). before_us: the interval
+        of this bumper's own PASS or WEAK in this visit, 0 for none (verdict.decide).
         """
         high_cdb = records.NONE_I16
         capture = self.board.capture
         try:
             self._listen(limits)
             if not capture.overruns:
-                high_cdb = self._rule(limits, limit_set, heard_before)
+                high_cdb = self._rule(limits, limit_set, before_us)
         except (MemoryError, RuntimeError):
             # Something allocated while it listened, or the stack, which has the frames then, was used up.
             return refused(reason.SAMPLES_LOST, limits["class_khz"])
@@ -96,7 +97,7 @@ class Reader:
             self.ruling.set(names.RETRY, reason.SAMPLES_LOST, 0)
         return self._taken(limits, high_cdb)
 
-    def _rule(self, limits: dict[str, int], limit_set: dict[str, int], heard_before: bool) -> int:
+    def _rule(self, limits: dict[str, int], limit_set: dict[str, int], before_us: int) -> int:
         """Decide on what was heard whole; return the floor of the high input, NONE_I16 where it was not needed."""
         high_cdb = records.NONE_I16
         if self.listener.highest - self.listener.lowest <= STUCK_CODES:
@@ -105,11 +106,11 @@ class Reader:
             self.ruling.set(names.RETRY, reason.CLIPPED, 0)
         else:
             live = False
-            if not verdict.has_train(self.trains, limits) and not verdict.sibling_proof(self.trains):
+            if verdict.asks_for_floor(self.heard.train, limits):
                 # Only a live microphone has a floor there.
                 high_cdb = self.listener.floor_of(names.INPUT_HIGH, _HIGH_BLOCKS)
                 live = limit_set["high_floor_min_cdb"] <= high_cdb <= limit_set["high_floor_max_cdb"]
-            verdict.decide(self.ruling, self.trains, limits, limit_set, self.noise_cdb, live, heard_before)
+            verdict.decide(self.ruling, self.heard, limits, limit_set, self.noise_cdb, live, before_us)
         return high_cdb
 
     def _listen(self, limits: dict[str, int]) -> None:
@@ -158,15 +159,15 @@ class Reader:
         finally:
             listener.stop()
         listener.settle()
-        grouping.sort(self.trains, listener.sounds, listener.time_us())
+        self.heard.sort(listener.sounds, limits, listener.time_us())
         return listener.time_us()
 
     def _is_enough(self, limits: dict[str, int]) -> bool:
         """Tell whether the evidence is enough for an early PASS; where much is heard there is no time to look."""
         if self.listener.sounds.count > _CALM_SOUNDS:
             return False
-        grouping.look(self.trains, self.listener.sounds, self.listener.time_us())
-        return verdict.clearly_passes(self.trains, limits)
+        self.heard.look(self.listener.sounds, self.listener.time_us())
+        return verdict.clearly_passes(self.heard, limits)
 
     def _is_slow(self, limits: dict[str, int]) -> bool:
         """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while.
@@ -174,28 +175,33 @@ class Reader:
         Bursts with others missing between them are no sign of it, nor a few among many alike. It is worked out in
         parts, between which the blocks that came meanwhile are taken.
         """
-        trains = self.trains
+        heard = self.heard
+        held = heard.train
+        beside = heard.siblings
         sounds = self.listener.sounds
-        trains.find_held(sounds, self.listener.time_us())
-        if trains.pair_us > SLOW_INTERVAL_US and trains.level_cdb < limits["dead_cdb"]:
+        heard.find_held(sounds, self.listener.time_us())
+        if held.pair_us > SLOW_INTERVAL_US and held.level_cdb < limits["dead_cdb"]:
             return True
-        if trains.count >= 2 and trains.interval_us > SLOW_INTERVAL_US:
-            if trains.rivals > 2 * trains.count:
+        if held.count >= 2 and held.interval_us > SLOW_INTERVAL_US:
+            if held.rivals > 2 * held.count:
                 return False
             self._catch_up()
-            grouping.find_cycle(trains, sounds, self.listener.time_us())
-        if trains.count >= 2 and trains.interval_us <= SLOW_INTERVAL_US:
+            heard.find_cycle(sounds, self.listener.time_us())
+        else:
+            heard.cycle.interval_us = held.interval_us
+        interval_us = heard.cycle.interval_us
+        if held.count >= 2 and interval_us <= SLOW_INTERVAL_US:
             return False
         self._catch_up()
-        grouping.look_faintly(trains, sounds, self.listener.time_us())
-        if verdict.sibling_proof(trains) and trains.sibling_interval_us <= SLOW_INTERVAL_US:
+        heard.look_faintly(sounds, self.listener.time_us())
+        if verdict.sibling_proof(beside, limits, 0) and beside.interval_us <= SLOW_INTERVAL_US:
             return False
-        if trains.count >= 2:
-            return trains.count >= verdict.BURSTS_LEAST or trains.count == trains.due and not trains.rivals
+        if held.count >= 2:
+            return held.count >= verdict.BURSTS_LEAST or held.count == heard.cycle.due and not held.rivals
         return (
-            trains.sibling_interval_us > SLOW_INTERVAL_US
-            and trains.faint_score >= SLOW_SCORE
-            and trains.siblings == trains.sibling_due
+            beside.interval_us > SLOW_INTERVAL_US
+            and beside.score >= SLOW_SCORE
+            and beside.count == beside.due
         )
 
     def _catch_up(self) -> None:
@@ -224,7 +230,6 @@ class Reader:
         return Taken(self._values(limits, high_cdb), self.listener)
 
     def _values(self, limits: dict[str, int], high_cdb: int) -> Values:
-        trains = self.trains
         values = empty_values(limits["class_khz"])
         values["verdict"] = self.ruling.verdict
         values["reasons"] = self.ruling.reasons
@@ -235,22 +240,22 @@ class Reader:
         values["sound_count"] = self._heard_singly()
         values["listened_ms"] = self.listened_us // 1000
         values["single_cdb"] = self._most_evidence()
-        values["train_cdb"] = min(20000, trains.faint_score)
+        values["train_cdb"] = min(20000, self.heard.siblings.score)
         values["blocks_lost"] = min(255, self.board.capture.overruns)
-        if trains.count >= 2:
+        if self.heard.train.count >= 2:
             self._add_train(values)
         return values
 
     def _add_train(self, values: Values) -> None:
-        trains = self.trains
-        values["level_cdb"] = min(600, trains.level_cdb)
-        values["frequency_hz"] = trains.frequency_hz
-        values["sweep_hz"] = trains.sweep_hz
-        values["interval_us"] = trains.interval_us
-        values["burst_us"] = min(65535, trains.burst_us)
-        values["ringdown_us"] = min(65535, max(0, trains.ringdown_us))
-        values["burst_count"] = trains.count
-        values["due_count"] = min(255, trains.due)
+        held = self.heard.train
+        values["level_cdb"] = min(600, held.level_cdb)
+        values["frequency_hz"] = held.frequency_hz
+        values["sweep_hz"] = held.sweep_hz
+        values["interval_us"] = self.heard.cycle.interval_us
+        values["burst_us"] = min(65535, held.burst_us)
+        values["ringdown_us"] = min(65535, max(0, held.ringdown_us))
+        values["burst_count"] = held.count
+        values["due_count"] = min(255, self.heard.cycle.due)
 
     def _most_evidence(self) -> int:
         sounds = self.listener.sounds
@@ -311,8 +316,8 @@ def release() -> None:
     _readers.clear()
 
 
-def take(board: Board, limits: dict[str, int], limit_set: dict[str, int], heard_before: bool) -> Taken:
+def take(board: Board, limits: dict[str, int], limit_set: dict[str, int], before_us: int) -> Taken:
     """Take one reading on a board (Reader.take)."""
     if board.battery_mv() < limit_set["battery_min_mv"]:
         return refused(reason.BATTERY_LOW, limits["class_khz"])
-    return reader(board).take(limits, limit_set, heard_before)
+    return reader(board).take(limits, limit_set, before_us)

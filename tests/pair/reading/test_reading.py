@@ -29,10 +29,10 @@ def prober() -> Iterator[Prober]:
         yield made
 
 
-def take(prober: Prober, class_khz: int = 48, *, heard_before: bool = False, **scene: object) -> Reading:
+def take(prober: Prober, class_khz: int = 48, *, before_us: int = 0, **scene: object) -> Reading:
     """A reading of single_scene."""
     built = single_scene(class_khz, **scene)  # type: ignore[arg-type]
-    return prober.take(built.ear, class_khz, heard_before=heard_before)
+    return prober.take(built.ear, class_khz, before_us=before_us)
 
 
 @pytest.mark.parametrize("class_khz", CLASSES_KHZ)
@@ -85,12 +85,12 @@ def test_an_early_pass_never_comes_with_a_burst_missing(prober: Prober, missing:
         assert reading.verdict != WEAK
 
 
-@pytest.mark.parametrize("heard_before", [False, True])
-def test_silence_alone_is_no_verdict(prober: Prober, heard_before: bool) -> None:
-    reading = take(prober, fault=faults.DEAD, siblings=0, heard_before=heard_before)
-    assert (reading.verdict, reading.reasons) == (DEAD if heard_before else RETRY, ["nothing_heard"])
+@pytest.mark.parametrize("before_us", [0, 200_000])
+def test_silence_alone_is_no_verdict(prober: Prober, before_us: int) -> None:
+    reading = take(prober, fault=faults.DEAD, siblings=0, before_us=before_us)
+    assert (reading.verdict, reading.reasons) == (DEAD if before_us else RETRY, ["nothing_heard"])
     assert "front_end_live" in reading.proofs
-    assert ("bumper_heard_before" in reading.proofs) is heard_before
+    assert ("bumper_heard_before" in reading.proofs) is bool(before_us)
     assert reading.values["high_floor_cdb"] == pytest.approx(-4350, abs=100)
 
 
@@ -196,11 +196,11 @@ def test_what_clips_through_the_pad_too_is_retry(prober: Prober) -> None:
     assert (reading.verdict, reading.reasons, reading.values["input"]) == (RETRY, ["clipped"], INPUT_PADDED)
 
 
-@pytest.mark.parametrize("heard_before", [False, True])
+@pytest.mark.parametrize("before_us", [0, 200_000])
 @pytest.mark.parametrize("fault", [name for name in PROBE_FAULTS if name not in ("none", "battery_low")])
-def test_a_broken_probe_neither_blames_nor_blesses(prober: Prober, fault: str, heard_before: bool) -> None:
+def test_a_broken_probe_neither_blames_nor_blesses(prober: Prober, fault: str, before_us: int) -> None:
     for sensor_fault in (faults.HEALTHY, faults.DEAD, faults.weak(15.0)):
-        reading = take(prober, fault=sensor_fault, probe=ProbeState(fault), heard_before=heard_before)
+        reading = take(prober, fault=sensor_fault, probe=ProbeState(fault), before_us=before_us)
         assert reading.verdict == RETRY
         assert reading.reasons == ["clipped" if fault == "clipped" else "microphone_fault"]
 
@@ -210,7 +210,7 @@ def test_a_converter_is_stuck_when_it_spans_three_codes(prober: Prober, spread: 
     """The high input is live, so that nothing but the low one's codes can say so."""
     random = np.random.default_rng(1)
     low, high = 2000 + random.integers(0, spread + 1, 340_001), random.normal(2048, 20, 40_001)
-    reading = prober.take(Inputs(low, high), heard_before=True)
+    reading = prober.take(Inputs(low, high), before_us=200_000)
     assert (reading.reasons == ["microphone_fault"]) is broken
 
 
@@ -225,9 +225,9 @@ def test_samples_lost_while_the_probe_was_busy_spoil_the_reading(prober: Prober)
 def test_samples_lost_while_the_high_input_is_heard_spoil_the_reading(prober: Prober) -> None:
     """The low input's listening is over after 316 blocks; what a silent place then hears is the microphone's floor."""
     silent = single_scene(48, fault=faults.DEAD, siblings=0)
-    whole = prober.take(silent.ear, 48, heard_before=True)
+    whole = prober.take(silent.ear, 48, before_us=200_000)
     assert (whole.verdict, whole.reasons) == (DEAD, ["nothing_heard"])
-    late = prober.take(silent.ear, 48, heard_before=True, stall=(4, 60_000), stalled_input=INPUT_HIGH)
+    late = prober.take(silent.ear, 48, before_us=200_000, stall=(4, 60_000), stalled_input=INPUT_HIGH)
     assert (late.verdict, late.reasons) == (RETRY, ["samples_lost"])
 
 
@@ -237,16 +237,16 @@ def test_memory_that_runs_out_while_listening_is_no_fault_of_the_microphone(
     prober: Prober, stalled_input: int, lacks: int
 ) -> None:
     silent = single_scene(48, fault=faults.DEAD, siblings=0)
-    late = prober.take(silent.ear, 48, heard_before=True, stall=(4, lacks), stalled_input=stalled_input)
+    late = prober.take(silent.ear, 48, before_us=200_000, stall=(4, lacks), stalled_input=stalled_input)
     assert (late.verdict, late.reasons) == (RETRY, ["samples_lost"])
-    assert prober.take(silent.ear, 48, heard_before=True).verdict == DEAD
+    assert prober.take(silent.ear, 48, before_us=200_000).verdict == DEAD
 
 
 def test_a_reading_listens_with_the_heap_locked_and_leaves_it_unlocked(prober: Prober) -> None:
     """Of a silent place, which the high input is heard at as well; and of one where memory runs out."""
     silent = single_scene(48, fault=faults.DEAD, siblings=0)
     for stall in ((-1, 0), (4, NO_MEMORY), (4, NO_STACK)):
-        reading = prober.take(silent.ear, 48, heard_before=True, stall=stall)
+        reading = prober.take(silent.ear, 48, before_us=200_000, stall=stall)
         assert reading.unlocked_blocks == 0
         assert reading.locked_after == 0
 
