@@ -39,7 +39,7 @@ WORDS_MAX = 120
 
 _U8 = 255
 _U16 = 65535
-_U32 = 4294967295
+_U32 = records.NONE_U32
 
 # What a tag is made over begins with what it is for, so that none is ever good for anything else.
 REQUEST_LABEL = b"curbtick request"

@@ -10,7 +10,7 @@ A record in the log and on the wire: HEADER fields, the kind's fields, the kind'
 """
 
 from curbtick_wire._typing import Fields, Kind
-from curbtick_wire.sampling import RATE_HZ
+from curbtick_wire.sampling import HIGHEST_CODE, RATE_HZ
 
 # No sample shows a higher frequency.
 HIGHEST_HZ = RATE_HZ // 2
@@ -180,7 +180,7 @@ KINDS: tuple[Kind, ...] = (
         "self_test",
         (
             ("failed", "I", 0, NONE_U32),
-            ("bias_code", "H", 0, 4095),
+            ("bias_code", "H", 0, HIGHEST_CODE),
             ("low_floor_cdb", "h", NONE_I16, 600),
             ("high_floor_cdb", "h", NONE_I16, 600),
             ("rate_permille", "H", 0, 65535),

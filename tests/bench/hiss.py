@@ -20,8 +20,8 @@ from curbtick.cautions import HISS_WANDER_ALARM_S
 from scipy import signal, stats
 
 from tests.bench._common import arguments, figure, report
-from tests.bench.leaks_link import ADC_NOISE_CODES, FULL_SCALE, RATE_HZ, UPDATE, Probe, Signal
-from tests.bench.leaks_stats import Count, rise_sigma_db
+from tests.bench.leaks.link import ADC_NOISE_CODES, FULL_SCALE, RATE_HZ, UPDATE, Probe, Signal
+from tests.bench.leaks.stats import Count, rise_sigma_db
 
 UPDATE_S = UPDATE / RATE_HZ
 SECOND = 5

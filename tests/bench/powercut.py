@@ -2,7 +2,7 @@
 
     python -m tests.bench.powercut [--short] [--seed N] [--json] [--id ID]
 
-Four sessions (tests/faults/powercut_session.py): the first start of a device, at which its log's id is drawn; a day of
+Four sessions (tests/faults/powercut/session.py): the first start of a device, at which its log's id is drawn; a day of
 44 readings with limits, rounds and an acknowledgement; a small device read until it is full; a worn device on which
 littlefs moves a pair of sectors; the second and third once more with files stamped with the time, as a board mounts its
 littlefs. Each is cut at flash operations (those of the first start, of the day and of the worn device at every one) in
@@ -34,8 +34,8 @@ SHARDS = 2
 
 
 def run_main(*arguments: str) -> dict[str, Any]:
-    """The report of one run of powercut_main.py."""
-    command = [*_common.micropython_command(), "-X", HEAP, "powercut_main.py", *arguments]
+    """The report of one run of powercut/main.py."""
+    command = [*_common.micropython_command(), "-X", HEAP, "-m", "powercut.main", *arguments]
     ran = subprocess.run(
         command,
         cwd=FAULTS,

@@ -200,6 +200,7 @@ class HissCheck:
             "battery_mv": self.board.battery_mv(),
             "blocks_lost": min(255, self.board.capture.overruns),
             "collections": 0,
+            "calibration_revision": 0,
         }
 
     def band_hz(self) -> tuple[int, int]:

@@ -243,6 +243,7 @@ class SealCheck:
             "battery_mv": self.board.battery_mv(),
             "blocks_lost": min(255, self.board.capture.overruns),
             "collections": 0,
+            "calibration_revision": 0,
         }
 
 

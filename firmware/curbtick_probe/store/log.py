@@ -16,6 +16,7 @@ import struct
 from curbtick_wire import codec, messages, names, records
 from curbtick_wire._typing import Callable, Iterator, Range, Record, Sequence, Values
 
+from curbtick_probe.store import supply
 from curbtick_probe.store.room import Room
 from curbtick_probe.store.scan import HEAD_SIZE, SegmentReader
 from curbtick_probe.store.shelf import Shelf
@@ -57,12 +58,16 @@ class _Visit:
 class Log:
     """The log under root, recovered by scanning; nothing is ever formatted.
 
-    boot: this start's id, 1..2**32-1; ticks_ms: a function giving milliseconds since the start. `log_id`: 1..2**32-1;
-    `next_seq`: the number of the next record. Raises OSError where flash cannot be read or written at all.
+    boot: this start's id, 1..2**32-1; ticks_ms: a function giving milliseconds since the start; alive: called now and
+    then by what takes long. `log_id`: 1..2**32-1; `next_seq`: the number of the next record. Raises OSError where
+    flash cannot be read or written at all.
     """
 
-    def __init__(self, root: str, boot: int, ticks_ms: Callable[[], int]) -> None:
+    def __init__(
+        self, root: str, boot: int, ticks_ms: Callable[[], int], alive: Callable[[], None] = lambda: None
+    ) -> None:
         self._boot = boot
+        self._alive = alive
         self._ticks_ms = ticks_ms
         self._state = State(root)
         self.log_id = self._state.log_id
@@ -146,6 +151,8 @@ class Log:
 
         items: (kind, values, tail) of each. As append(), for each of them.
         """
+        if not supply.is_enough():
+            raise LogFull("the supply is too low to write")
         before = self.next_seq
         stored = []
         try:
@@ -276,6 +283,7 @@ class Log:
         total = hashlib.sha256()
         seq = self.held_from(first)
         while 0 < seq <= last:
+            self._alive()
             total.update(self.read(seq))
             seq = self.held_from(seq + 1)
         return messages.log_digest(self.log_id, total.digest())

@@ -13,6 +13,8 @@ from curbtick_wire import codec
 from curbtick_wire._typing import Callable
 from curbtick_wire.frames import PAYLOAD_MAX
 
+from curbtick_probe.store import supply
+
 MAGIC = b"CS"
 _HEAD = "<2sIH"
 _HEAD_SIZE = 8
@@ -95,6 +97,8 @@ class Slots:
         """
         if len(payload) > PAYLOAD_MAX:
             raise ValueError("a slot holds at most " + str(PAYLOAD_MAX) + " bytes")
+        if not supply.is_enough():
+            raise OSError("the supply is too low to write")
         image = seal(self.generation + 1, payload)
         path = self._paths[1 - self._place]
         with open(path, "wb") as file:

@@ -16,7 +16,7 @@ from curbtick.link.request import RefusedError, ask
 from curbtick_wire import codec, messages
 
 from tests.bench._common import micropython_command
-from tests.faults.badwire import BadWire
+from tests.faults.badwire.wire import BadWire
 from tests.pair.link.harness import UNIQUE_ID, Bench
 from tests.pair.link.test_link import ROUND, reply_to
 

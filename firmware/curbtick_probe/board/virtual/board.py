@@ -21,9 +21,34 @@ from curbtick_probe.board.virtual import flashdisk
 
 RING_BLOCKS = 8
 ROOT = "/probe"
+TIMEOUT_US = 8_000_000
+# READ and STEP held, as buttons() says it.
+_BOTH_BUTTONS = 3
 
 _REQUEST = "<BIQ"
 _ANSWER = "<iI"
+
+
+class Watchdog:
+    """The chip's watchdog by simulated time; a program that hangs without letting time pass is not seen.
+
+    noted: what the program does, for the start after a restart.
+    """
+
+    def __init__(self) -> None:
+        self._bites_us = 0
+        self.runs = False
+        self.noted = 0
+
+    def feed(self, now_us: int) -> None:
+        """Put the restart off by TIMEOUT_US."""
+        self._bites_us = now_us + TIMEOUT_US
+
+    def look(self, bus: "Bus") -> None:
+        """Restart the program where it was not fed in time."""
+        if self.runs and bus.now_us > self._bites_us:
+            bus.send(ord("R"), self.noted + 1)
+            sys.exit(0)
 
 
 class Bus:
@@ -31,6 +56,7 @@ class Bus:
 
     def __init__(self) -> None:
         self.now_us = 0
+        self.watchdog = Watchdog()
         self._out = sys.stdout.buffer
         self._in = sys.stdin.buffer
         self._request = bytearray(struct.calcsize(_REQUEST))
@@ -39,6 +65,7 @@ class Bus:
     def charge(self, duration_us: int) -> None:
         """Let duration_us of simulated time pass."""
         self.now_us += duration_us
+        self.watchdog.look(self)
 
     def send(self, operation: int, argument: int = 0) -> None:
         """Send one request with the time it is made at."""
@@ -59,7 +86,8 @@ class Bus:
         """Hand bytes to the bench's `on_ask` and return the bytes it answers; for test scripts."""
         self.send(ord("Q"), len(payload))
         self._out.write(payload)
-        reply = bytearray(self.answer()[0])
+        size, _buttons = self.answer()
+        reply = bytearray(size)
         self.receive_into(reply, len(reply))
         return bytes(reply)
 
@@ -96,6 +124,7 @@ class Capture:
         bus.now_us = start_us
         bus.send(ord("B"), BLOCK)
         bus.now_us = now_us
+        bus.watchdog.look(bus)
         block = self._ring[self._next]
         self._next = (self._next + 1) % RING_BLOCKS
         bus.receive_into(block, 2 * BLOCK)
@@ -120,8 +149,8 @@ class Serial:
 
     def _ready(self, event: int, timeout_ms: int = 0) -> bool:
         self._poll.modify(self.stream, event)
-        for item in self._poll.ipoll(timeout_ms):
-            return bool(item[1] & event)
+        for _stream, events in self._poll.ipoll(timeout_ms):
+            return bool(events & event)
         return False
 
     def any(self) -> bool:
@@ -181,6 +210,7 @@ class Board:
         options = _options()
         self.bus = Bus()
         self.capture = Capture(self.bus)
+        self.hung_in = int(options.get("hung", 0)) - 1
         self.unique_id = bytes.fromhex(options.get("id", "c0b0000000000001"))
         serial = options.get("serial")
         self.serial = Serial(serial) if serial else NoSerial()
@@ -207,15 +237,19 @@ class Board:
 
     def battery_mv(self) -> int:
         """Return the supply voltage in millivolts."""
-        return self._ask("V")[0]
+        millivolts, _buttons = self._ask("V")
+        return millivolts
 
     def temperature_ddeg(self) -> int:
         """Return the temperature in tenths of a degree Celsius."""
-        return self._ask("T")[0]
+        tenths, _buttons = self._ask("T")
+        return tenths
 
     def buttons(self) -> int:
         """Return the buttons held: bit 0 READ, bit 1 STEP."""
-        return self._ask("G")[1]
+        self.feed()
+        _value, buttons = self._ask("G")
+        return buttons
 
     def bar(self, mask: int) -> None:
         """Light the LEDs whose bits are set; bit 0 is the left end."""
@@ -234,13 +268,28 @@ class Board:
         self.bus.send(ord("W"), ms)
         if self._serial_first():
             self.bus.send(ord("C"))
-        self.bus.charge(self.bus.answer()[0])
+        waited_us, _buttons = self.bus.answer()
+        self.bus.now_us += waited_us
+        self.feed()
 
     def _serial_first(self) -> bool:
         for stream, _ in self._events.poll(-1):
             if stream is sys.stdin:
                 return False
         return True
+
+    def watch(self) -> None:
+        """Start the watchdog."""
+        self.feed()
+        self.bus.watchdog.runs = True
+
+    def feed(self) -> None:
+        """Say that the program goes on."""
+        self.bus.watchdog.feed(self.bus.now_us)
+
+    def note(self, doing: int) -> None:
+        """Keep what the program does, for `hung_in` of the start after the watchdog's restart."""
+        self.bus.watchdog.noted = doing
 
     def reset(self) -> None:
         """Start again, as a power cycle does."""
@@ -252,7 +301,8 @@ def repl_wanted() -> bool:
     """Return whether both buttons are held: the way back to MicroPython's prompt, for main.py before all else."""
     bus = Bus()
     bus.send(ord("G"))
-    return bus.answer()[1] == 3
+    _value, buttons = bus.answer()
+    return buttons == _BOTH_BUTTONS
 
 
 def _options() -> dict[str, str]:

@@ -1,7 +1,6 @@
 """The work list: what is wrong, the next step in the order a workshop would try it, and whether it is proved.
 
-What opens, does and proves a finding is the fold's (`store/fold/worklist.py`). The order of the steps is common
-practice: cheapest first.
+What opens, does and proves a finding is the fold's (`store/fold/worklist.py`).
 """
 
 from collections.abc import Collection, Sequence
@@ -13,6 +12,7 @@ from sqlalchemy import ColumnElement, Connection, bindparam, literal_column, sel
 
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
+from curbtick.fleet.work.plans import NOTE, Plan, Step, plan_of
 from curbtick.store import keys, tables
 from curbtick.store.fold import findings as fold
 from curbtick.store.fold import worklist
@@ -22,34 +22,9 @@ OPEN, DONE, PROVED = worklist.OPEN, worklist.DONE, worklist.PROVED
 WHOLE_BUMPER = "-bumper"
 UNPROVED = (OPEN, DONE)
 
-SENSOR_STEPS = (
-    ("clean", "Clean the sensor's face and read again"),
-    ("inspect", "Inspect mounting, paint thickness, connector and corrosion"),
-    ("swap", "Swap with a neighbour, read both: does the fault move?"),
-    ("replace", "Replace the sensor, or repair its wiring if the fault stayed"),
-    ("read_again", "Read again to prove the repair"),
-)
-SILENT_STEPS = (
-    ("conditions", "Reverse gear in, ignition on, parking brake as the system needs it"),
-    ("fuse", "Check the system's fuse and supply"),
-    ("module", "Check the module and its connector"),
-    (
-        "fault_memory",
-        "Read the vehicle's fault memory (one faulty sensor can switch all off); note the codes, clear them",
-    ),
-    ("read_again", "Read the whole bumper again"),
-)
-NOTE = "note"
-STEP_WORDS = {
-    **dict(SILENT_STEPS),
-    **dict(SENSOR_STEPS),
-    "repair": "Repair the wiring or connector",
-    NOTE: "Note",
-}
-
 
 @dataclass(frozen=True)
-class Step:
+class Noted:
     """Something done or noted on a finding."""
 
     step: str
@@ -82,27 +57,33 @@ class Finding:
     proved_ms: int | None
     opened_by_id: int
     proved_by_id: int | None
-    steps: Sequence[Step]
+    steps: Sequence[Noted]
 
     @property
-    def plan(self) -> tuple[tuple[str, str], ...]:
-        """(id, words) of the steps to try, cheapest first."""
-        return SILENT_STEPS if self.what == "not_transmitting" else SENSOR_STEPS
+    def plan(self) -> Plan:
+        """The steps to try, cheapest first."""
+        return plan_of(self.what, self.reasons)
 
     @property
     def next_step(self) -> str | None:
         """Id of the first planned step that was not tried; None when the finding is proved."""
         if self.state not in UNPROVED:
             return None
+        last = self.plan[-1].id
         if self.state == DONE:
-            return "read_again"
+            return last
         tried = {step.step for step in self.steps}
-        return next((name for name, _ in self.plan if name not in tried), "read_again")
+        return next((step.id for step in self.plan if step.id not in tried), last)
 
     @property
     def next_words(self) -> str:
         """The next step in words, empty when proved."""
         return "" if self.next_step is None else dict(self.plan)[self.next_step]
+
+    @property
+    def may_be_noted(self) -> tuple[Step, ...]:
+        """The planned steps that a person can note: all but the reading, which a pull brings."""
+        return self.plan[:-1]
 
 
 def refresh(connection: Connection) -> None:
@@ -119,17 +100,19 @@ def note(
     text: str | None = None,
 ) -> None:
     """Note a step on a finding; a repairing step makes an open finding done. Raises InputError."""
-    if step not in STEP_WORDS:
-        raise InputError(
-            f"There is no step {step}.",
-            "Nothing was noted.",
-            f"The steps are {', '.join(sorted(STEP_WORDS))}.",
-        )
     fold.refresh(connection)
     row = _named(connection, finding_id)
     if row is None:
         raise InputError(
             f"There is no finding {finding_id}.", "Nothing was noted.", "`curbtick work` lists them."
+        )
+    planned = plan_of(row.what, names.words_of(names.REASONS, row.reasons))[:-1]
+    allowed = [one.id for one in (*planned, NOTE)]
+    if step not in allowed:
+        raise InputError(
+            f"There is no step {step} for finding {finding_id}.",
+            "Nothing was noted.",
+            f"Its steps are {', '.join(allowed)}.",
         )
     write.note(connection, "step_done", _payload(connection, row, step, text), at_ms, by)
     fold.refresh(connection)
@@ -215,20 +198,20 @@ def _place(row: Any) -> tuple[int, int, int, int]:
 
 def _steps(
     connection: Connection, vehicle_ids: Collection[int]
-) -> dict[tuple[int, int, int, int], list[Step]]:
+) -> dict[tuple[int, int, int, int], list[Noted]]:
     columns = tables.steps.c
-    by_finding: dict[tuple[int, int, int, int], list[Step]] = {}
+    by_finding: dict[tuple[int, int, int, int], list[Noted]] = {}
     wanted = sorted(vehicle_ids)
     for start in range(0, len(wanted), 500):
         query = select(tables.steps).where(
             columns.vehicle_id.in_(wanted[start : start + 500]), columns.opened_by_id.is_not(None)
         )
         for row in connection.execute(query.order_by(columns.at_ms, columns.id)):
-            by_finding.setdefault(_place(row), []).append(Step(row.step, row.at_ms, row.by, row.note))
+            by_finding.setdefault(_place(row), []).append(Noted(row.step, row.at_ms, row.by, row.note))
     return by_finding
 
 
-def _finding(row: Any, steps: Sequence[Step]) -> Finding:
+def _finding(row: Any, steps: Sequence[Noted]) -> Finding:
     ref = f"{row.probe}-{keys.number_of(row.opened_by_id)}"
     return Finding(
         id=ref if row.position else ref + WHOLE_BUMPER,

@@ -13,7 +13,7 @@ from curbtick.fleet.places import trend
 from curbtick.fleet.places.trend import Trend
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
-from curbtick.fleet.work.findings import STEP_WORDS
+from curbtick.fleet.work.plans import STEP_WORDS
 from curbtick.limits import sets
 from curbtick.limits.sets import LimitSet
 from curbtick.store import tables
@@ -137,7 +137,8 @@ _REFITS = (
 
 
 def _step_words(row: Any) -> str:
-    words = STEP_WORDS[row.step] if row.note is None else f"{STEP_WORDS[row.step]}: {row.note}"
+    done = STEP_WORDS.get(row.step, row.step)
+    words = done if row.note is None else f"{done}: {row.note}"
     return f"{words} ({row.by})" if row.by else words
 
 
