@@ -11,6 +11,8 @@ from curbtick.report.pages.frame import Frame
 from curbtick.report.views import site_map
 from playwright.sync_api import Browser, Page
 
+from tests.unit.bench.report.reportdata import page_of
+
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1200, "height": 900}
 
 

@@ -12,7 +12,7 @@ from curbtick.fleet.leaks import NO_BODY, Body
 from curbtick.fleet.places.state import Place, VehicleState
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.work import past, plans
-from curbtick.fleet.work.findings import Finding
+from curbtick.fleet.work.findings import Finding, Noted
 from curbtick.limits.sets import LimitSet
 from curbtick.report.drawings import svg
 from curbtick.report.views import site_map
@@ -297,7 +297,12 @@ class FindingView:
     def notes(self) -> list[str]:
         """What was noted on it, in words."""
         return [
-            f"{date(step.at_ms)} {plans.STEP_WORDS.get(step.step, step.step)}: {step.note or ''} {step.by or ''}".strip()
+            f"{date(step.at_ms)} {_step_words(step)}: {step.note or ''} {step.by or ''}".strip()
             for step in self.finding.steps
             if step.note
         ]
+
+
+def _step_words(step: Noted) -> str:
+    """A step in words; one of a newer program, noted at another bench, by its id."""
+    return plans.STEP_WORDS.get(step.step, step.step)

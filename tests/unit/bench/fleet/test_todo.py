@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from curbtick.fleet.work import findings, plans
 from curbtick.report import build
+from curbtick.store.fold import worklist
 from curbtick.store.history import Store
 from curbtick_wire import names
 
@@ -77,7 +78,7 @@ def test_the_first_step_follows_from_the_reason(what: str, reasons: list[str], f
     plan = plans.plan_of(what, reasons)
     assert plan[0].id == first
     assert plan[-1].id == "read_again", "every plan ends with the reading that proves it"
-    assert any(step.id in plans.REPAIRS for step in plan)
+    assert any(step.id in worklist.REPAIRS for step in plan)
 
 
 def test_a_step_of_another_plan_is_refused(yard: Yard) -> None:
