@@ -11,7 +11,7 @@ from typing import Any, NamedTuple, Self
 from sqlalchemy import Connection, func, inspect, select
 
 from curbtick.dates import now_ms
-from curbtick.errors import StoreError
+from curbtick.errors import InputError, StoreError
 from curbtick.store import keys, runs, tables
 from curbtick.store.database import server, writers
 from curbtick.store.database.engine import BUSY_TIMEOUT_S, bare_engine, database_url
@@ -190,22 +190,25 @@ class Store:
             ensure_log(connection, probe_id, log_id)
             _note_proof(connection, probe_id, log_id, contents, at_ms)
 
-    def digest(self, probe_id: str, first_seq: int, last_seq: int, log_id: int = 0) -> bytes:
+    def digest(self, probe_id: str, first_seq: int, last_seq: int, log_id: int | None = None) -> bytes:
         """SHA-256 over the raw records first_seq to last_seq, in order, of a probe's log."""
         with self.read() as connection:
-            return _digest(connection, probe_id, log_id, first_seq, last_seq)
+            log = _only_log(connection, probe_id) if log_id is None else log_id
+            return _digest(connection, probe_id, log, first_seq, last_seq)
 
-    def stored_to(self, probe_id: str, first_seq: int = 1, log_id: int = 0) -> int:
+    def stored_to(self, probe_id: str, first_seq: int = 1, log_id: int | None = None) -> int:
         """Highest number up to which everything from first_seq on is stored; first_seq - 1 when nothing is."""
         with self.read() as connection:
-            key = probes.find(connection, probe_id, log_id)
+            log = _only_log(connection, probe_id) if log_id is None else log_id
+            key = probes.find(connection, probe_id, log)
             return first_seq - 1 if key is None else runs.contiguous_to(runs.of(connection, key), first_seq)
 
-    def record_count(self, probe_id: str, log_id: int = 0) -> int:
+    def record_count(self, probe_id: str, log_id: int | None = None) -> int:
         """Records stored of a probe's log, each content of a number for itself."""
         columns = tables.records.c
-        mine = (columns.probe == probe_id, columns.log_id == log_id)
         with self.read() as connection:
+            log = _only_log(connection, probe_id) if log_id is None else log_id
+            mine = (columns.probe == probe_id, columns.log_id == log)
             query = select(func.count()).select_from(tables.records).where(*mine)
             return int(connection.scalar(query) or 0)
 
@@ -259,6 +262,19 @@ def probes_in(where: str | Path) -> list[str]:
             return sorted(connection.execute(select(tables.records.c.probe).distinct()).scalars())
     finally:
         engine.dispose()
+
+
+def _only_log(connection: Connection, probe_id: str) -> int:
+    """The id of the log that the history has of a probe, 0 for none. Raises InputError where it has several."""
+    columns = tables.probes.c
+    found = connection.execute(select(columns.log_id).where(columns.unique_id == probe_id)).scalars().all()
+    if len(found) > 1:
+        raise InputError(
+            f"This history has {len(found)} logs of probe {probe_id}.",
+            "Nothing was read.",
+            "Say which log is meant.",
+        )
+    return int(found[0]) if found else 0
 
 
 def ensure_log(connection: Connection, probe_id: str, log_id: int = 0) -> int:

@@ -176,7 +176,7 @@ def test_work_is_listed_and_noted(db: Path) -> None:
     refused(2, f"no assignment {number} to undo", "assign", "--undo", number, db=db)
     assert "`curbtick assign` alone lists" in call("assign", "--undo", number, db=db).stderr
     refused(2, "not said where", "assign", "302a11-4", db=db)
-    refused(2, "There is no step polish", "work", "done", "1", "polish", db=db)
+    refused(2, "There is no step polish", "work", "done", str(findings[0]["id"]), "polish", db=db)
 
 
 def test_a_swap_is_noted_asked_and_taken_back(db: Path) -> None:

@@ -12,7 +12,7 @@ from curbtick_wire import records
 from sqlalchemy import select
 
 from tests.unit.bench.benchdata import DAY_MS, NOON_MS, PROBE, reading
-from tests.unit.bench.fake_client import UP_MS, FakeClient
+from tests.unit.bench.fake_client import LOG_ID, UP_MS, FakeClient
 
 
 @pytest.fixture
@@ -76,7 +76,7 @@ def test_the_same_log_goes_on_above_what_is_stored_and_its_boot_is_dated(store: 
 
 
 def test_a_pull_that_brings_nothing_new_anchors_the_boot_all_the_same(store: Store) -> None:
-    store.ingest(PROBE, OLD.values(), covered=(1, 6))
+    store.ingest(PROBE, OLD.values(), log_id=LOG_ID, covered=(1, 6))
     pull(store, OLD, boot=2)
     with store.read() as connection:
         assert connection.scalar(select(tables.anchors.c.host_ms)) == NOON_MS
