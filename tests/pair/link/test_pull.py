@@ -72,7 +72,7 @@ def test_a_history_set_back_to_an_older_copy_gets_back_what_the_probe_still_hold
 ) -> None:
     pull_probe(store, paired)
     with Store(tmp_path / "older.db") as older:
-        older.ingest(UNIQUE_ID, raws(paired)[:20])
+        older.ingest(UNIQUE_ID, raws(paired)[:20], log_id=paired.greeting.log_id)
         bench.probe.append(3)
         pull_probe(older, paired)
         last = older.stored_to(UNIQUE_ID)
