@@ -13,11 +13,10 @@ from curbtick.limits import sets
 from curbtick.link.request import RefusedError, SilentError
 from curbtick.store import tables
 from curbtick.store.history import Store
-from curbtick_wire import names, records
 from sqlalchemy import select
 from typer.testing import CliRunner, Result
 
-from tests.unit.bench.benchdata import PROBE, Logbook, add_round, add_vehicle, reading, record
+from tests.unit.bench.benchdata import PROBE, Logbook, add_round, add_vehicle
 from tests.unit.bench.fake_client import FakeClient
 
 
@@ -144,18 +143,10 @@ def test_a_bench_that_may_not_send_notes_nothing(probe: FakeClient, db: Path) ->
 def test_a_round_that_the_probe_did_not_take_leaves_no_note(
     probe: FakeClient, db: Path, error: Exception
 ) -> None:
-    """Another bench's round of that number, taken next, would count as this one's."""
     with Store(db) as store:
         add_round(store, 2, [add_vehicle(store, "Van 2")])
     probe.error = error
     assert send_round(db).exit_code != 0 and notes(db) == []
-    with Store(db) as store:
-        event = {"event": names.EVENTS.index("round_received"), "value": 2}
-        of_other = reading(5, round_id=2, ticks_ms=3000)
-        store.ingest(PROBE, [record(records.EVENT, 4, event, ticks_ms=2000), of_other])
-        with store.read() as connection:
-            columns = tables.readings.c
-            assert connection.scalar(select(columns.vehicle_id).where(columns.seq == 5)) is None
 
 
 @pytest.mark.parametrize("error", [SilentError("The probe is silent.", "-", "-"), KeyboardInterrupt()])
