@@ -27,9 +27,9 @@ from curbtick.store.history import Store, depots, whole
 from curbtick.store.sync import union
 from sqlalchemy import select
 
-from tests.bench import merge_oracle
 from tests.bench._common import arguments, figure, report
-from tests.bench.merge_world import STEPS, VEHICLE_NAMES, Log, World
+from tests.bench.merge import oracle as merge_oracle
+from tests.bench.merge.world import STEPS, VEHICLE_NAMES, Log, World
 
 WORLDS, SHORT_WORLDS = 500, 15
 DEEDS = 60
