@@ -1,6 +1,6 @@
 """Records into the history: each content once, then decoded, dated and matched to vehicles."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
@@ -48,6 +48,18 @@ _STORED = select(tables.records.c.number, tables.records.c.digest).where(
 )
 
 
+_DOUBLED = (
+    select(tables.records.c.number)
+    .where(
+        tables.records.c.probe == bindparam("probe"),
+        tables.records.c.log_id == bindparam("log_id"),
+        tables.records.c.number.between(bindparam("low"), bindparam("high")),
+    )
+    .group_by(tables.records.c.number)
+    .having(func.count() > 1)
+)
+
+
 def _stored(
     connection: Connection, unique_id: str, log_id: int, batch: Sequence[Decoded]
 ) -> set[tuple[int, bytes]]:
@@ -71,16 +83,17 @@ def take_in(
     connection: Connection, key: int, unique_id: str, log_id: int, batch: Sequence[Decoded]
 ) -> list[int]:
     """Date and decode records that are stored and new in the cache; returns the numbers with more than one content."""
-    contents = Counter(seq for seq, _ in _stored(connection, unique_id, log_id, batch))
     numbers = {record.seq for record in batch}
-    rivals = sorted(seq for seq in numbers if contents[seq] > 1)
+    mine = {"probe": unique_id, "log_id": log_id, "low": min(numbers), "high": max(numbers)}
+    rivals = sorted(numbers.intersection(connection.execute(_DOUBLED, mine).scalars()))
     is_late = min(numbers) <= _last(connection, key)
     runs.extend(connection, key, runs.of_numbers(sorted(numbers)))
     times.settle(connection, key, spans_of(batch), _anchors(batch))
-    alone = [record for record in batch if contents[record.seq] == 1]
+    doubled = set(rivals)
+    alone = [record for record in batch if record.seq not in doubled] if rivals else batch
     decoded(connection, key, alone, is_late=is_late)
     if rivals:
-        _double(connection, key, set(rivals))
+        _double(connection, key, doubled)
     return rivals
 
 
