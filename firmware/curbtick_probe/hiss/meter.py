@@ -157,8 +157,10 @@ class HissMeter:
 
     def bin_hz(self, k: int) -> int:
         """Return the frequency of a line at kept bin k, from a parabola through the logarithms; within about 30 Hz."""
-        below, top, above = self._logs_at(k)
-        bend = below - 2 * top + above
+        place = max(1, min(k, spectrum.BINS - 2))
+        below = self.logs[place - 1]
+        above = self.logs[place + 1]
+        bend = below - 2 * self.logs[place] + above
         shift_permille = (below - above) * 500 // bend if bend < 0 else 0
         return ((k + spectrum.FIRST) * spectrum.BIN_MHZ + shift_permille * 488) // 1000
 
@@ -178,7 +180,3 @@ class HissMeter:
             coarse += (fine - noise) >> 12
             return level.power_cdb(coarse // 3 * 2) + 4515 - level.power_cdb(blocks) - TONE_SCALE_CDB
         return level.power_cdb(max(fine - noise, 1) * 2 // 3) + 903 - level.power_cdb(blocks) - TONE_SCALE_CDB
-
-    def _logs_at(self, k: int) -> tuple[int, int, int]:
-        k = max(1, min(k, spectrum.BINS - 2))
-        return self.logs[k - 1], self.logs[k], self.logs[k + 1]

@@ -14,8 +14,11 @@ SECONDS_MAX = const(16)
 # halves, 434 / sqrt(16 * 41.7) = 16.8, and a little for Huber's estimate.
 STATIONARY_CDB = const(17)
 
-# One false alarm in 1000 and one miss in 20, normal law, in hundredths.
-_ALARM_C = const(309)
+# So many standard deviations of a rise that the highest of the 153 looks of 30 s exceeds them in one section of 300
+# in steady noise: looks share four of five updates with the one before, so that this is simulated (normal updates,
+# background followed); 153 independent looks would be wrong in one of 380 (normal law, 4.14: 1.7e-5 each). And one miss
+# in 20, normal law. In hundredths.
+_ALARM_C = const(414)
 _MISS_C = const(164)
 
 # Unrest beyond chance (chi-square over its degrees of freedom, in tenths): of so many updates, once in 1000; of the
@@ -29,8 +32,8 @@ _SECONDS_10 = ((16, 26), (14, 27), (12, 29), (10, 31), (8, 35), (7, 26), (6, 28)
 # noticed beforehand: the false-alarm rate stated there is the bench's cautions.HISS_WANDER_ALARM_S, which
 # tests/bench/hiss.py measures.
 _WANDER_C = ((8, 636), (6, 727), (4, 1015), (3, 1608), (0, 7795))
-# The newest two seconds and a half say where the level is.
-_NEWEST = const(12)
+# The newest three seconds say where the level is.
+_NEWEST = const(16)
 
 # A rise that can't be told below this is no basis for "quiet".
 DECIDE_CDB = const(300)
@@ -104,7 +107,8 @@ class Unrest:
 
     def fix(self, rise_cdb: int) -> None:
         """Fix level and thresholds from the levels so far, at least 3. rise_cdb: the rise that shall be found."""
-        variance, of_seconds = self.variance(), self.variance_of_seconds()
+        variance = self.variance()
+        of_seconds = self.variance_of_seconds()
         expected = STATIONARY_CDB * STATIONARY_CDB
         self.stationary = variance * 10 <= expected * entry(_UPDATES_10, self.count)
         if self.seconds >= 4:
@@ -123,7 +127,7 @@ class Unrest:
     def _chance_cdb(self, rise_cdb: int, expected: int) -> int:
         """The threshold for chance alone: few false alarms, or half of the way to few misses of rise_cdb."""
         second_cdb10 = root(expected * 100 // SEGMENTS + expected * 100 // min(self.count, _NEWEST))
-        least = _ALARM_C * second_cdb10 // 1000
+        least = (_ALARM_C * second_cdb10 + 500) // 1000
         sure = rise_cdb - _MISS_C * second_cdb10 // 1000
         return max(least, (least + sure) // 2)
 

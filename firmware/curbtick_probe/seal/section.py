@@ -24,15 +24,17 @@ class Section:
     """What was heard between two marks. Levels in hundredths of a dB of the high input's full scale.
 
     number: 1..99.
-    updates: how many it took. heard, noisy, clipped, dead: how many of them heard the tone, were too noisy to hear a
-    leak, clipped, had a dead microphone. agreeing: how many heard the loudest tone's frequency again.
+    updates: how many it took. heard, noisy, clipped, dead, lost: how many of them heard the tone, were too noisy to
+    hear a leak, clipped, had a dead microphone, lost samples.
+    pauses: how often nobody listened for a while.
     silent: updates in a row, up to now, that did not hear the tone.
     level_cdb, noise_cdb, snr_cdb, measured_hz, offset_uhz: of the update with the highest level.
     """
 
     def __init__(self, number: int) -> None:
         self.number = number
-        self.updates = self.heard = self.agreeing = self.noisy = self.clipped = self.dead = 0
+        self.updates = self.heard = self.noisy = self.clipped = self.dead = 0
+        self.lost = self.pauses = 0
         self.level_cdb = self.noise_cdb = self.snr_cdb = records.NONE_I16
         self.measured_hz = self.offset_uhz = 0
         self.silent = 0
@@ -52,8 +54,6 @@ class Section:
             self._hear(meter, meter.level_cdb + gain_cdb, noise_cdb)
 
     def _hear(self, meter: ToneMeter, level_cdb: int, noise_cdb: int) -> None:
-        if self.heard and abs(meter.offset_uhz - self.offset_uhz) <= SAME_UHZ:
-            self.agreeing += 1
         self.heard += 1
         if level_cdb > self.level_cdb or self.heard == 1:
             self.level_cdb = level_cdb
@@ -72,11 +72,9 @@ class Section:
 
     def doubts(self, floor_cdb: int | None) -> int:
         """Return the mask of what in the section stands against a verdict. floor_cdb: None without a reference."""
-        reasons = 0
-        if floor_cdb is None:
-            reasons |= reason.NO_REFERENCE
-        elif self.noisy * 5 > self.updates and not self.leaks(floor_cdb):
-            reasons |= reason.NOISY
+        reasons = reason.SAMPLES_LOST if self.lost else 0
+        if floor_cdb is not None and not self.leaks(floor_cdb):
+            reasons |= self._doubts_of_silence()
         if self.updates < SECTION_UPDATES:
             reasons |= reason.TOO_SHORT
         if self.dead:
@@ -84,6 +82,11 @@ class Section:
         if self.clipped > 1 + self.updates // 5:
             reasons |= reason.CLIPPED
         return reasons
+
+    def _doubts_of_silence(self) -> int:
+        """What stands against "tight" alone: a leak that was heard is one, whatever was not heard."""
+        reasons = reason.NOISY if self.noisy * 5 > self.updates else 0
+        return reasons | reason.SAMPLES_LOST if self.pauses else reasons
 
     def verdict(self, floor_cdb: int | None, reasons: int) -> int:
         """Return the verdict, given all reasons against one."""

@@ -23,7 +23,7 @@ RING_BLOCKS = 8
 ROOT = "/probe"
 
 _REQUEST = "<BIQ"
-_ANSWER = "<iI"
+_ANSWER_BYTES = 8
 
 
 class Bus:
@@ -34,7 +34,8 @@ class Bus:
         self._out = sys.stdout.buffer
         self._in = sys.stdin.buffer
         self._request = bytearray(struct.calcsize(_REQUEST))
-        self._answer = bytearray(struct.calcsize(_ANSWER))
+        self._answer = array.array("i", [0, 0])
+        self.held = 0
 
     def charge(self, duration_us: int) -> None:
         """Let duration_us of simulated time pass."""
@@ -50,16 +51,17 @@ class Bus:
         if self._in.readinto(buffer) != size:
             sys.exit(0)
 
-    def answer(self) -> tuple[int, int]:
-        """Read one answer: (value, buttons)."""
-        self.receive_into(self._answer, len(self._answer))
-        return struct.unpack(_ANSWER, self._answer)
+    def answer(self) -> int:
+        """Read one answer: return its value, and keep the buttons in `held`. Allocates nothing."""
+        self.receive_into(self._answer, _ANSWER_BYTES)
+        self.held = self._answer[1]
+        return self._answer[0]
 
     def ask(self, payload: bytes = b"") -> bytes:
         """Hand bytes to the bench's `on_ask` and return the bytes it answers; for test scripts."""
         self.send(ord("Q"), len(payload))
         self._out.write(payload)
-        reply = bytearray(self.answer()[0])
+        reply = bytearray(self.answer())
         self.receive_into(reply, len(reply))
         return bytes(reply)
 
@@ -201,21 +203,22 @@ class Board:
         """Return simulated milliseconds since boot."""
         return self.bus.now_us // 1000
 
-    def _ask(self, operation: str, argument: int = 0) -> tuple[int, int]:
-        self.bus.send(ord(operation), argument)
+    def _ask(self, operation: int) -> int:
+        self.bus.send(operation)
         return self.bus.answer()
 
     def battery_mv(self) -> int:
         """Return the supply voltage in millivolts."""
-        return self._ask("V")[0]
+        return self._ask(ord("V"))
 
     def temperature_ddeg(self) -> int:
         """Return the temperature in tenths of a degree Celsius."""
-        return self._ask("T")[0]
+        return self._ask(ord("T"))
 
     def buttons(self) -> int:
         """Return the buttons held: bit 0 READ, bit 1 STEP."""
-        return self._ask("G")[1]
+        self._ask(ord("G"))
+        return self.bus.held
 
     def bar(self, mask: int) -> None:
         """Light the LEDs whose bits are set; bit 0 is the left end."""
@@ -227,14 +230,14 @@ class Board:
         self.bus.answer()
         self.bus.charge(duration_ms * 1000)
 
-    def wait(self, ms: int) -> None:
-        """Wait until ms passed, the buttons are other than buttons() last said, or the serial has data."""
-        if self.serial.any():
+    def wait(self, ms: int, heeds_serial: bool = True) -> None:
+        """Wait until ms passed, the buttons are other than buttons() last said, or (heeds_serial) data wait."""
+        if heeds_serial and self.serial.any():
             return
         self.bus.send(ord("W"), ms)
-        if self._serial_first():
+        if heeds_serial and self._serial_first():
             self.bus.send(ord("C"))
-        self.bus.charge(self.bus.answer()[0])
+        self.bus.charge(self.bus.answer())
 
     def _serial_first(self) -> bool:
         for stream, _ in self._events.poll(-1):
@@ -252,7 +255,8 @@ def repl_wanted() -> bool:
     """Return whether both buttons are held: the way back to MicroPython's prompt, for main.py before all else."""
     bus = Bus()
     bus.send(ord("G"))
-    return bus.answer()[1] == 3
+    bus.answer()
+    return bus.held == 3
 
 
 def _options() -> dict[str, str]:
