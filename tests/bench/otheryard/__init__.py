@@ -9,5 +9,5 @@ Rooms: `physics` (air, levels, strips of noise), `front` (microphone, amplifiers
 that sounds), `bumper`, `seal` and `jet` (the kinds of scenes for the three checks).
 
 Levels are dB of full scale at the low input: 0 dBFS is a sine of 2047.5 codes peak. `python -m tests.bench.otheryard
---list` prints the kinds.
+--list` prints the kinds; without it the command has the firmware hear them, which tests/bench/hearing lets it do.
 """

@@ -1,12 +1,20 @@
-"""The second yard, heard by the probe: `python -m tests.bench.otheryard --list`, or with a runner the readings.
+"""The second yard, heard by the probe's firmware: `python -m tests.bench.otheryard --json [--seed N] [--short]`.
 
-A runner is what connects a scene with the firmware: `--runner MODULE:NAME` names a context manager that gives a
-function from a Scene to the reading's values (with `verdict`, a word of names.VERDICTS or its number), or for the seal
-and the hiss check from a Story to the list of its sections' verdicts.
+`--list` prints the kinds of scenes; `--only CHECK` and `--kinds A,B` choose among them. Every kind has as many scenes
+as any other, `--rounds` of them.
+
+Each lie and each refusal is listed as KIND:SEED:INDEX. To replay it, whatever kinds have come since:
+
+    python -m tests.bench.otheryard --replay KIND:SEED:INDEX
+
+It prints the truth, the verdict with its reasons and figures, the bursts that were sent and those that were heard.
+
+A runner is what lets a probe hear a scene: `--runner MODULE:NAME` names a context manager that gives a function from a
+Scene to the reading's values (`verdict`: a word of names.VERDICTS or its number), or for the seal and the hiss check
+from a Story to the list of its sections' values, None where a section got no verdict.
 """
 
 import argparse
-import importlib
 import json
 import secrets
 import statistics
@@ -14,18 +22,19 @@ import sys
 import time
 from typing import Any
 
-from curbtick_wire.names import HISS_VERDICTS, INPUT_LOW, SEAL_VERDICTS, VERDICTS
+from curbtick_wire.names import INPUT_LOW
 
+from tests.bench.otheryard import show
 from tests.bench.otheryard.catalog import CHECKS
-from tests.bench.otheryard.kinds import Kinds
 from tests.bench.otheryard.rates import BUMPER_BOUNDS, LISTEN_BOUNDS, Rates, bumper_events, listen_events
-from tests.bench.otheryard.story import Story
-from tests.bench.otheryard.truth import ACCEPTED, RIGHT, Truth
+from tests.bench.otheryard.run import Job, Said, hear_all, hear_beside, runner_of, scene_of, shared
+from tests.bench.otheryard.truth import ACCEPTED, REFUSED, RIGHT, WRONG
 
-WORDS = {"bumper": VERDICTS, "seal": SEAL_VERDICTS, "hiss": HISS_VERDICTS}
-SHORT_ROUNDS, FULL_ROUNDS = 1, 120
-SHOWN_FAILURES = 60
-LIST_DRAWS = 3
+FIRMWARE = "tests.bench.hearing.firmware:probe"
+# How many scenes of each kind a short and a full run has.
+ROUNDS = {"bumper": (4, 120), "seal": (2, 40), "hiss": (2, 40)}
+FEW = 8
+SHOWN_MILD = 60
 SPEED_S = 1.4
 BLOCK, BLOCK_US = 1024, 4096
 
@@ -35,39 +44,21 @@ def arguments(line: list[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(description="readings in a yard made by other hands")
     parser.add_argument("--list", action="store_true", help="print the kinds of scenes with their truths")
     parser.add_argument(
-        "--check", choices=list(CHECKS), action="append", help="only this check; may be repeated"
+        "--only", choices=list(CHECKS), action="append", help="only this check; may be repeated"
     )
-    parser.add_argument("--kind", help="only this kind")
-    parser.add_argument("--runner", help="MODULE:NAME of what lets the firmware hear a scene")
+    parser.add_argument("--kinds", help="only these kinds, with commas between them")
+    parser.add_argument(
+        "--replay", metavar="KIND:SEED:INDEX", help="hear one scene again and tell all about it"
+    )
+    parser.add_argument("--runner", default=FIRMWARE, help="MODULE:NAME of another probe than the firmware")
     parser.add_argument("--rounds", type=int, help="how many scenes of each kind")
     parser.add_argument("--seed", type=int, help="seed of every random choice; a fresh one if not given")
-    parser.add_argument("--index", type=int, help="only the scene of this number, to replay it")
-    parser.add_argument("--short", action="store_true", help="one scene of each kind")
+    parser.add_argument("--short", action="store_true", help="few scenes of each kind, held to plain shares")
     parser.add_argument(
         "--speed", action="store_true", help="print how long it takes to make a scene of each kind"
     )
     parser.add_argument("--json", action="store_true", help="nothing but the JSON line on stdout")
     return parser.parse_args(line)
-
-
-def shown_truth(truth: Truth) -> str:
-    """A truth in words: what is right, (what is accepted), and what must not be."""
-    right = " or ".join(sorted(truth.best)).upper()
-    accepted = f" ({', '.join(sorted(truth.accepted))})" if truth.accepted else ""
-    never = f", never {' or '.join(sorted(truth.must_not))}" if truth.must_not else ""
-    return right + accepted + never + (f"; apart: {truth.apart}" if truth.apart else "")
-
-
-def print_list(checks: list[str]) -> None:
-    """The kinds, each with the truths of a few draws."""
-    for check in checks:
-        kinds, make = CHECKS[check]
-        print(f"{check}: {len(kinds)} kinds")
-        for name, kind in kinds.items():
-            scenes: list[Any] = [make(1, index, name) for index in range(LIST_DRAWS)]
-            truths = [truth for scene in scenes for truth in getattr(scene, "truths", None) or [scene.truth]]
-            print(f"  {name}: {kind.line}")
-            print(f"      {' | '.join(sorted({shown_truth(truth) for truth in truths}))}")
 
 
 def print_speed(checks: list[str], seed: int) -> None:
@@ -91,57 +82,44 @@ def print_speed(checks: list[str], seed: int) -> None:
         )
 
 
-def runner_of(name: str) -> Any:
-    """The context manager that `MODULE:NAME` names."""
-    module, _, attribute = name.partition(":")
-    try:
-        return getattr(importlib.import_module(module), attribute)
-    except (ImportError, AttributeError, ValueError) as problem:
-        sys.exit(f"no runner {name} ({problem}); nothing was read. Name one as MODULE:NAME")
+def kinds_asked(check: str, args: argparse.Namespace) -> list[str]:
+    """The kinds of a check that are asked for, in the order of the list."""
+    asked = args.kinds.split(",") if args.kinds else None
+    return [kind for kind in CHECKS[check][0] if asked is None or kind in asked]
 
 
-def word_of(check: str, said: Any) -> str:
-    """The word of a verdict that came as a word, a number, or a reading's values."""
-    said = said["verdict"] if isinstance(said, dict) else said
-    return said if isinstance(said, str) else WORDS[check][said]
+def checks_asked(args: argparse.Namespace) -> list[str]:
+    """The checks that are asked for; the process ends where a kind is in none of them."""
+    checks = args.only or list(CHECKS)
+    known = {kind for check in checks for kind in CHECKS[check][0]}
+    unknown = set(args.kinds.split(",")) - known if args.kinds else set()
+    if unknown:
+        sys.exit(f"no kind {', '.join(sorted(unknown))}; nothing was read. `--list` prints the kinds")
+    return [check for check in checks if kinds_asked(check, args)]
 
 
-def hear(check: str, scene: Any, read: Any, rates: Rates) -> list[str]:
-    """One scene through the probe; returns a line for each judgement that is neither right nor accepted."""
-    said = read(scene)
-    if isinstance(scene, Story):
-        words = [word_of(check, each) for each in said][: len(scene.truths)]
-        pairs = list(zip(scene.truths, [*words, *["retry"] * (len(scene.truths) - len(words))], strict=True))
-    else:
-        pairs = [(scene.truth, word_of(check, said))]
-    judged = [(rates.add(scene.kind, truth, word), word) for truth, word in pairs]
-    place = f"--check {check} --seed {scene.seed} --index {scene.index}"
-    return [f"{judgement}: {scene.kind} said {word}; {place}" for judgement, word in judged if bad(judgement)]
-
-
-def bad(judgement: str) -> bool:
-    """Whether it is worth a line."""
-    return judgement not in (RIGHT, ACCEPTED)
-
-
-def indices(kinds: Kinds, args: argparse.Namespace) -> list[int]:
-    """The numbers of the scenes that are asked for."""
-    if args.index is not None:
-        return [args.index]
-    rounds = args.rounds or (SHORT_ROUNDS if args.short else FULL_ROUNDS)
-    names = list(kinds)
-    return [i for i in range(rounds * len(names)) if args.kind in (None, names[i % len(names)])]
+def counted(check: str, heard: list[Said]) -> tuple[Rates, list[str]]:
+    """The rates, and a line for each judgement that is neither right nor accepted, the false verdicts first."""
+    rates = Rates(*((BUMPER_BOUNDS, bumper_events) if check == "bumper" else (LISTEN_BOUNDS, listen_events)))
+    false: list[str] = []
+    mild: list[str] = []
+    for said in sorted(heard, key=lambda said: list(CHECKS[check][0]).index(said.kind)):
+        judgement = rates.add(said.kind, said.truth, said.word)
+        if judgement not in (RIGHT, ACCEPTED):
+            line = f"{judgement}: {said.place} said {said.word} ({', '.join(said.reasons)})"
+            (mild if judgement in (REFUSED, WRONG) else false).append(line)
+    return rates, false + mild[:SHOWN_MILD]
 
 
 def run(check: str, args: argparse.Namespace, seed: int) -> tuple[list[dict[str, Any]], dict[str, Any]]:
     """All scenes of a check; its figures, and what is kept beside them."""
-    kinds, make = CHECKS[check]
-    rates = Rates(*((BUMPER_BOUNDS, bumper_events) if check == "bumper" else (LISTEN_BOUNDS, listen_events)))
-    failures: list[str] = []
-    with runner_of(args.runner)() as read:
-        for index in indices(kinds, args):
-            failures += hear(check, make(seed, index), read, rates)
-    figures = [figure | {"name": f"{check}: {figure['name']}"} for figure in rates.figures()]
+    rounds = args.rounds or ROUNDS[check][0 if args.short else 1]
+    runner_of(args.runner)
+    scenes = tuple((kind, index) for index in range(rounds) for kind in kinds_asked(check, args))
+    job = Job(args.runner, check, seed, scenes)
+    heard = hear_all(job) if len(scenes) <= FEW else hear_beside(shared(job))
+    rates, failures = counted(check, heard)
+    figures = [figure | {"name": f"{check}: {figure['name']}"} for figure in rates.figures(args.short)]
     beyond = rates.kinds_beyond()
     figures.append(
         {
@@ -151,23 +129,43 @@ def run(check: str, args: argparse.Namespace, seed: int) -> tuple[list[dict[str,
             "holds": not beyond,
         }
     )
-    kept = {"kinds": rates.judgements, "beyond": beyond, "failures": failures[:SHOWN_FAILURES]}
+    if not args.json:
+        show.print_rates(check, rates)
+        print("\n".join(failures))
+    kept = {"kinds": rates.by_kind(), "beyond": beyond, "failures": failures}
     return figures, {check: kept}
+
+
+def replay(place: str, runner: str) -> None:
+    """Hear one scene again and tell all about it."""
+    try:
+        kind, seed, index = place.split(":")
+        numbers = int(seed), int(index)
+    except ValueError:
+        sys.exit(f"{place} is not KIND:SEED:INDEX, as a run lists them; nothing was read")
+    check = next((check for check, (kinds, _) in CHECKS.items() if kind in kinds), None)
+    if check is None:
+        sys.exit(f"no kind {kind}; nothing was read. `--list` prints the kinds")
+    scene = scene_of(check, kind, *numbers)
+    with runner_of(runner)() as read:
+        show.print_replay(check, scene, read(scene))
 
 
 def main(line: list[str] | None = None) -> None:
     """The command."""
     args = arguments(line)
-    checks = args.check or list(CHECKS)
+    checks = checks_asked(args)
     if args.list:
-        print_list(checks)
+        show.print_list(checks)
+        return
+    if args.replay:
+        replay(args.replay, args.runner)
         return
     seed = secrets.randbelow(1 << 31) if args.seed is None else args.seed
+    print(f"seed {seed}", file=sys.stderr, flush=True)
     if args.speed:
         print_speed(checks, seed)
         return
-    if not args.runner:
-        sys.exit("no runner: the scenes were not heard. Name one with --runner MODULE:NAME, or use --list")
     started_s = time.monotonic()
     figures: list[dict[str, Any]] = []
     kept: dict[str, Any] = {}
@@ -175,7 +173,6 @@ def main(line: list[str] | None = None) -> None:
         more, detail = run(check, args, seed)
         figures, kept = figures + more, kept | detail
     if not args.json:
-        print(f"seed {seed}")
         for figure in figures:
             print(f"{'holds ' if figure['holds'] else 'FAILS '} {figure}")
     holds = all(figure["holds"] for figure in figures)

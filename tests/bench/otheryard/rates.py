@@ -114,21 +114,21 @@ class Rates:
         self.judgements.setdefault(kind, Counter())[judgement] += 1
         return judgement
 
-    def figures(self) -> list[dict[str, Any]]:
-        """A figure for each bound: the upper end of its interval, and whether it holds."""
+    def figures(self, short: bool = False) -> list[dict[str, Any]]:
+        """A figure for each bound: the upper end of its interval, and whether it holds.
+
+        short: a run too small for the upper end of an interval is held to the share itself.
+        """
         figures = []
         for bound in self.bounds:
             tally = self.totals.get(bound.name, Tally())
-            upper = tally.upper()
-            counted = f"{tally.wrong} of {tally.readings}"
+            if short and not tally.readings:
+                continue
+            value = tally.wrong / tally.readings if short else tally.upper()
             figures.append(
-                {
-                    "name": bound.name,
-                    "value": round(upper, 5),
-                    "counted": counted,
-                    "bound": f"<= {bound.most}",
-                    "holds": upper <= bound.most,
-                }
+                {"name": bound.name, "value": round(value, 5), "bound": f"<= {bound.most}"}
+                | {"holds": value <= bound.most, "counted": f"{tally.wrong} of {tally.readings}"}
+                | {"wilson_upper": round(tally.upper(), 5)}
             )
         if FAULTS in self.totals:
             tally = self.totals[FAULTS]
@@ -148,3 +148,16 @@ class Rates:
             if tally.readings >= KIND_LEAST
             and tally.wrong > KIND_TIMES * most.get(name, 0.0) * tally.readings
         ]
+
+    def by_kind(self) -> dict[str, dict[str, Any]]:
+        """Each kind's judgements, and its rates: how many went wrong, of how many, and the interval's upper end."""
+        return {
+            kind: {
+                "judged": dict(judged),
+                "rates": {
+                    name: [tally.wrong, tally.readings, round(tally.upper(), 5)]
+                    for name, tally in self.kinds.get(kind, {}).items()
+                },
+            }
+            for kind, judged in self.judgements.items()
+        }

@@ -5,10 +5,11 @@ import json
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 import pytest
 
 from tests.bench.otheryard import __main__ as command
-from tests.bench.otheryard import truth
+from tests.bench.otheryard import run, show, truth
 from tests.bench.otheryard.catalog import BUMPER, CHECKS, bumper_scene
 from tests.bench.otheryard.rates import (
     BUMPER_BOUNDS,
@@ -121,7 +122,7 @@ def last_line(captured: str) -> dict[str, Any]:
 def test_the_command_lists_every_kind(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(command, "LIST_DRAWS", 1)
+    monkeypatch.setattr(show, "LIST_DRAWS", 1)
     command.main(["--list"])
     shown = capsys.readouterr().out
     for kinds, _ in CHECKS.values():
@@ -129,30 +130,64 @@ def test_the_command_lists_every_kind(
 
 
 @pytest.mark.parametrize(
-    ("line", "word"), [(["--json"], "--runner"), (["--runner", "no.such:thing"], "no.such")]
+    ("line", "word"),
+    [
+        ("--json --runner no.such:thing", "no runner no.such"),
+        ("--kinds in_turn,nothing", "no kind nothing"),
+        ("--replay nothing:1:2", "no kind nothing"),
+        ("--replay in_turn:1", "KIND:SEED:INDEX"),
+    ],
 )
-def test_the_command_without_a_runner_says_what_to_do(line: list[str], word: str) -> None:
+def test_the_command_says_what_it_cannot_do(line: str, word: str) -> None:
     with pytest.raises(SystemExit) as left:
-        command.main(line)
+        command.main(line.split())
     assert word in str(left.value.code)
 
 
-def test_an_optimist_fails_and_is_replayed_by_seed_and_index(capsys: pytest.CaptureFixture[str]) -> None:
-    line = "--check bumper --short --seed 5 --json --runner tests.unit.otheryard.test_truth:optimist"
+OPTIMIST = "--runner tests.unit.otheryard.test_truth:optimist"
+
+
+def test_an_optimist_fails_and_is_replayed_by_its_place(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as left:
-        command.main(line.split())
+        command.main(f"--only bumper --rounds 1 --seed 5 --json {OPTIMIST}".split())
     said = last_line(capsys.readouterr().out)
     assert left.value.code == 1 and not said["holds"] and said["seed"] == 5
     wrong, _, readings = said["figures"][0]["counted"].split()
     assert wrong == readings != "0"
-    assert "--seed 5 --index" in said["bumper"]["failures"][0]
+    assert said["bumper"]["kinds"]["dead"]["rates"]["false pass of all that must not pass"][:2] == [1, 1]
+    place = said["bumper"]["failures"][0].split()[1]
+    command.main(f"--replay {place} {OPTIMIST}".split())
+    assert "said: PASS  -> false_pass" in capsys.readouterr().out
+
+
+def test_a_short_run_is_held_to_the_share_itself() -> None:
+    rates = Rates(BUMPER_BOUNDS, bumper_events)
+    for word in ("retry", "retry", "dead"):
+        rates.add("silence", NOTHING_TRANSMITS, word)
+    wrong = next(f for f in rates.figures(short=True) if f["name"] == "false dead where nothing transmits")
+    assert wrong["value"] == pytest.approx(1 / 3, abs=1e-4) and not wrong["holds"]
+    right = next(f for f in rates.figures(short=True) if f["name"].startswith("false pass"))
+    assert right["value"] == 0 and right["holds"] and right["wilson_upper"] == pytest.approx(0.5615, abs=1e-3)
+
+
+def test_a_scene_does_not_depend_on_the_other_kinds() -> None:
+    scene = run.scene_of("bumper", "weak", 3, 7)
+    again = bumper_scene(3, 7, "weak")
+    assert scene.truth == again.truth and (scene.kind, scene.seed, scene.index) == ("weak", 3, 7)
+    assert np.array_equal(scene.read(1024, 0, 0), again.read(1024, 0, 0))
+
+
+def count_rightly(rates: Rates, check: str, scene: Any, read: Any) -> None:
+    """Have a scene heard by one who knows the truth, and count it."""
+    for said in run.hear(check, scene, read):
+        assert rates.add(said.kind, said.truth, said.word) in (truth.RIGHT, truth.ACCEPTED)
 
 
 def test_a_perfect_probe_makes_no_mistake() -> None:
     rates = Rates(BUMPER_BOUNDS, bumper_events)
     with perfect() as read:
         for index in range(len(BUMPER)):
-            assert command.hear("bumper", bumper_scene(8, index), read, rates) == []
+            count_rightly(rates, "bumper", bumper_scene(8, index), read)
     assert all(tally.wrong == 0 for tally in rates.totals.values())
     assert set(rates.totals) >= {bound.name for bound in BUMPER_BOUNDS}
 
@@ -163,5 +198,5 @@ def test_a_perfect_listener_makes_no_mistake() -> None:
         rates = Rates(LISTEN_BOUNDS, listen_events)
         with listener() as read:
             for index in range(len(kinds)):
-                assert command.hear(check, make(8, index), read, rates) == []
+                count_rightly(rates, check, make(8, index), read)
         assert set(rates.totals) == {bound.name for bound in LISTEN_BOUNDS}

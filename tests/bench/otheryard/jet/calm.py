@@ -156,10 +156,12 @@ def repeller_throughout(rng: np.random.Generator) -> Tale:
     return work.tale(pest_repeller(rng, 0.0, rng.uniform(-50, -25) - HIGH_OVER_LOW_DB))
 
 
-@entered(KINDS, "a section of 0.3 to 0.8 s: too short for any word but RETRY")
+@entered(KINDS, "a section of some seconds, and one of 0.3 to 0.7 s: too short for any word but RETRY")
 def too_short(rng: np.random.Generator) -> Tale:
+    """The first section begins as soon as the background is taken, so that only a later one can be this short."""
     work = shift.drawn(rng)
-    work.section(ONLY_RETRY, rng.uniform(0.3, 0.8))
+    work.section(QUIET, rng.uniform(3, 5))
+    work.section(ONLY_RETRY, rng.uniform(0.3, 0.7))
     return work.tale()
 
 
