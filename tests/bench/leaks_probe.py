@@ -14,7 +14,7 @@ from curbtick_probe.seal.meter import ToneMeter
 from fake_board import FakeBoard
 from micropython import heap_lock, heap_unlock
 
-LIMITS = {"revision": 1, "seal_leak_cdb": 2400, "hiss_rise_cdb": 50}
+LIMITS = {"revision": 1, "seal_leak_cdb": 2400, "hiss_rise_cdb": 50, "high_floor_min_cdb": -5000}
 VALUES = ("verdict", "reasons", "measured_hz", "level_cdb", "noise_cdb", "below_reference_cdb")
 
 

@@ -14,7 +14,7 @@ from micropython import const
 
 from curbtick_probe.hardware import Ears
 from curbtick_probe.hiss.background import Background
-from curbtick_probe.hiss.meter import BAND_LOW_HZ, BAND_SUBS, SEGMENTS, SUB_HZ, HissMeter
+from curbtick_probe.hiss.meter import ANALYSED, BAND_LOW_HZ, BAND_SUBS, SEGMENTS, SUB_HZ, HissMeter
 from curbtick_probe.hiss.rise import Rise
 from curbtick_probe.hiss.section import (
     CLIPPED,
@@ -80,6 +80,8 @@ class HissCheck:
         self.meter.restart()
         if self.rise:
             self.rise.restart()
+        if self.known:
+            self.known.puffs.restart()
 
     def stop(self) -> None:
         """End listening."""
@@ -130,7 +132,7 @@ class HissCheck:
         return NO_BACKGROUND if lost else self._background_status(background, clipped, dead)
 
     def _background_status(self, background: Background, clipped: bool, dead: bool) -> int:
-        if dead:
+        if dead or self.meter.floor_cdb() < self._limit_set["high_floor_min_cdb"]:
             return DEAD
         if clipped:
             return CLIPPED
@@ -151,11 +153,14 @@ class HissCheck:
         rise = self.rise
         if known and rise:
             rise.add()
+            known.puffs.add(self.meter, known.drift_cdb())
             self.status = self._judge(known, rise)
             self._unsteady = self._unsteady + 1 if self.status == GUSTY else 0
             if self.status not in _BROKEN:
                 self.section.hear_tones(rise.tones)
-            self.section.add(self.status, self._trusted_rise_cdb(rise), known.unrest.level_cdb)
+                if known.calm:
+                    self.section.hear_puffs(ANALYSED, known.puffs.loud)
+            self.section.add(self.status, self._trusted_rise_cdb(known, rise), known.unrest.level_cdb)
             self._show(known, rise)
             if self._may_follow(known, rise):
                 known.follow(rise.oldest_cdb())
@@ -174,6 +179,8 @@ class HissCheck:
         meter = self.meter
         if meter.dead or meter.clipped:
             return DEAD if meter.dead else CLIPPED
+        if known.puffs.found and known.calm and not rise.drowned():
+            return RISE
         if not meter.ready:
             return QUIET
         if rise.rise_cdb >= known.unrest.threshold_cdb + rise.guard_cdb:
@@ -190,7 +197,9 @@ class HissCheck:
         calm = self.status in _CALM and self.meter.ready and not rise.tones.count
         return calm and rise.rise_cdb < known.unrest.threshold_cdb
 
-    def _trusted_rise_cdb(self, rise: Rise) -> int | None:
+    def _trusted_rise_cdb(self, known: Background, rise: Rise) -> int | None:
+        if self.status == RISE and known.puffs.found:
+            return max(rise.rise_cdb, known.puffs.height_cdb)
         return rise.rise_cdb if self.meter.ready and self.status in _TRUSTED else None
 
     def _show(self, known: Background, rise: Rise) -> None:

@@ -10,6 +10,9 @@ QUIET, RISE, TONE, GUSTY, NOISY, CLIPPED, DEAD, NO_BACKGROUND = range(8)
 STATUSES = ("quiet", "rise", "tone", "gusty", "noisy", "clipped", "dead", "no_background")
 
 SECTION_UPDATES = const(5)
+# A knock a second makes one or two loud blocks of 81; a leak that pulses for a tenth of the time, ten in a hundred.
+_LOUD_LEAST = const(6)
+_LOUD_PERCENT = const(3)
 _QUIET = names.HISS_VERDICTS.index("quiet")
 _HISS = names.HISS_VERDICTS.index("hiss")
 _TONE = names.HISS_VERDICTS.index("tone")
@@ -21,6 +24,7 @@ class Section:
     number: 1..99.
     updates: how many it took. counts: how many of them had each of STATUSES.
     above_cdb: the highest rise above the background. level_cdb, background_cdb: level and background then.
+    blocks, loud: blocks of the updates that were judged, and how many of them were loud in the whole band.
     lost: how many updates lost samples. pauses: how often nobody listened for a while.
     """
 
@@ -30,6 +34,7 @@ class Section:
         self.counts = [0] * len(STATUSES)
         self.level_cdb = self.above_cdb = self.background_cdb = records.NONE_I16
         self.lost = self.pauses = 0
+        self.blocks = self.loud = 0
         self.tones = Tones()
 
     def add(self, status: int, rise_cdb: int | None, background_cdb: int) -> None:
@@ -67,9 +72,18 @@ class Section:
             return _TONE, 0
         if self.pauses:
             return names.RETRY, reason.SAMPLES_LOST
-        if self.counts[GUSTY] * 5 > self.updates:
+        if self.counts[GUSTY] * 5 > self.updates or self._is_restless():
             return names.RETRY, reason.GUSTY
         return _QUIET, 0
+
+    def hear_puffs(self, blocks: int, loud: int) -> None:
+        """Count an update's loud blocks."""
+        self.blocks += blocks
+        self.loud += loud
+
+    def _is_restless(self) -> bool:
+        """Whether more came and went than knocks do: something that may be a leak, and is not to be called quiet."""
+        return self.loud >= _LOUD_LEAST and self.loud * 100 > self.blocks * _LOUD_PERCENT
 
     def _doubts(self) -> int:
         reasons = reason.SAMPLES_LOST if self.lost else 0

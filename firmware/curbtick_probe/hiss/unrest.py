@@ -35,6 +35,8 @@ _WANDER_C = ((8, 636), (6, 727), (4, 1015), (3, 1608), (0, 7795))
 # The newest three seconds say where the level is.
 _NEWEST = const(16)
 
+_DEVIATION_MOST = const(4000)
+
 # A rise that can't be told below this is no basis for "quiet".
 DECIDE_CDB = const(300)
 
@@ -47,6 +49,7 @@ class Unrest:
     After `fix`:
     level_cdb: what a rise is measured from.
     threshold_cdb: the rise that counts.
+    spread_cdb: the standard deviation of an update, or of a second where that is more.
     range_cdb: how far apart the updates of one second may lie.
     stationary: the false-alarm rate is one in 1000 a second; else it is that of a background that wanders (_WANDER_C).
     decides: whether the background is calm enough to say "quiet".
@@ -58,7 +61,7 @@ class Unrest:
         self._added = 0
         self._next = 0
         self.count = 0
-        self.level_cdb = self.threshold_cdb = self.range_cdb = 0
+        self.level_cdb = self.threshold_cdb = self.range_cdb = self.spread_cdb = 0
         self.decides = self.stationary = False
 
     def add(self, level_cdb: int) -> None:
@@ -91,7 +94,7 @@ class Unrest:
         mean = self.mean(1, self.count)
         total = 0
         for age in range(1, self.count + 1):
-            total += (self._at(age) - mean) ** 2
+            total += _square(self._at(age) - mean)
         return total // max(self.count - 1, 1)
 
     def variance_of_seconds(self) -> int:
@@ -102,7 +105,7 @@ class Unrest:
         mean = sum(self._seconds) // seconds
         total = 0
         for n in range(seconds):
-            total += (self._seconds[n] - mean) ** 2
+            total += _square(self._seconds[n] - mean)
         return total // (seconds - 1)
 
     def fix(self, rise_cdb: int) -> None:
@@ -116,13 +119,13 @@ class Unrest:
             self.stationary = self.stationary and of_seconds * 10 <= limit
         self.level_cdb = self.mean(1, min(self.count, _NEWEST))
         self.threshold_cdb = self._chance_cdb(rise_cdb, expected)
-        spread_cdb = STATIONARY_CDB
+        self.spread_cdb = STATIONARY_CDB
         if not self.stationary:
-            spread_cdb = root(max(variance, of_seconds))
+            self.spread_cdb = root(max(variance, of_seconds))
             wander_c = entry(_WANDER_C, self.count // SEGMENTS)
-            self.threshold_cdb = max(self.threshold_cdb, wander_c * spread_cdb // 100)
-        self.range_cdb = 8 * max(spread_cdb, STATIONARY_CDB)
-        self.decides = self.threshold_cdb + _MISS_C * spread_cdb // 100 <= DECIDE_CDB
+            self.threshold_cdb = max(self.threshold_cdb, wander_c * self.spread_cdb // 100)
+        self.range_cdb = 8 * max(self.spread_cdb, STATIONARY_CDB)
+        self.decides = self.threshold_cdb + _MISS_C * self.spread_cdb // 100 <= DECIDE_CDB
 
     def _chance_cdb(self, rise_cdb: int, expected: int) -> int:
         """The threshold for chance alone: few false alarms, or half of the way to few misses of rise_cdb."""
@@ -130,6 +133,12 @@ class Unrest:
         least = (_ALARM_C * second_cdb10 + 500) // 1000
         sure = rise_cdb - _MISS_C * second_cdb10 // 1000
         return max(least, (least + sure) // 2)
+
+
+def _square(deviation_cdb: int) -> int:
+    """The square of a deviation, or that of 40 dB where it is more: 40 of them are small integers on a chip."""
+    limited = max(-_DEVIATION_MOST, min(_DEVIATION_MOST, deviation_cdb))
+    return limited * limited
 
 
 def entry(table: Pairs, count: int) -> int:

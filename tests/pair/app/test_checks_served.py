@@ -74,7 +74,7 @@ def refusing(tmp_path: Path) -> Iterator[Bench]:
 
 def begin_section(bench: Bench, check: str) -> None:
     """Come to a check, have its reference or background taken, and begin a section."""
-    bench.probe.ear = Steady(400.0 if check == "seal" else 0.0, noise=4.0)
+    bench.probe.ear = Steady(400.0 if check == "seal" else 0.0, noise=12.0)
     for _ in range(CHECKS[check]):
         bench.thumbs.meter_press(BOTH, LONG_MS)
     bench.thumbs.meter_press(READ, settle_ms=9000)

@@ -203,7 +203,7 @@ LOCKED = """
 from curbtick_probe.board.virtual.board import Board
 from curbtick_probe.hiss.check import HissCheck
 from curbtick_probe.seal.check import SealCheck
-limits = {"revision": 1, "seal_leak_cdb": 2400, "hiss_rise_cdb": 50}
+limits = {"revision": 1, "seal_leak_cdb": 2400, "hiss_rise_cdb": 50, "high_floor_min_cdb": -5000}
 
 def heap_locked():
     try:
@@ -241,7 +241,7 @@ def test_listening_allocates_nothing(tmp_path: Path) -> None:
     sounds = {b"": tone(15_020, 0.1, 1.0), b"louder": tone(15_020, 0.1, 1.0) + tone(33_000, 0.1, 1.0)}
 
     def played(key: bytes) -> CodesEar:
-        return CodesEar(np.rint(2048 + 2047 * (sounds[key] + noise(0.003, 1.0))).astype(np.uint16))
+        return CodesEar(np.rint(2048 + 2047 * (sounds[key] + noise(0.01, 1.0))).astype(np.uint16))
 
     job = Swapped(played(b""))
 
