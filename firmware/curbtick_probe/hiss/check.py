@@ -15,6 +15,7 @@ from micropython import const
 from curbtick_probe.hardware import Ears
 from curbtick_probe.hiss.background import Background
 from curbtick_probe.hiss.meter import ANALYSED, BAND_LOW_HZ, BAND_SUBS, SEGMENTS, SUB_HZ, HissMeter
+from curbtick_probe.hiss.recent import LOOK_UPDATES
 from curbtick_probe.hiss.rise import Rise
 from curbtick_probe.hiss.section import (
     CLIPPED,
@@ -163,7 +164,7 @@ class HissCheck:
             self.section.add(self.status, self._trusted_rise_cdb(known, rise), known.unrest.level_cdb)
             self._show(known, rise)
             if self._may_follow(known, rise):
-                known.follow(rise.oldest_cdb())
+                known.follow(rise.recent.oldest_cdb())
         else:
             self.section.add(self.status, None, 0)
         return self.leds
@@ -183,19 +184,19 @@ class HissCheck:
             return RISE
         if not meter.ready:
             return QUIET
-        if rise.rise_cdb >= known.unrest.threshold_cdb + rise.guard_cdb:
+        if rise.stands_out():
             return _judged_rise(rise)
         if rise.tones.count:
             return TONE
         return QUIET if known.unrest.decides and rise.steady() else GUSTY
 
     def _may_follow(self, known: Background, rise: Rise) -> bool:
-        """Whether the last second tells of the background: no rise, no tone, nothing amiss.
+        """Whether the last look tells of the background: no rise, no tone, nothing amiss.
 
         All that is no rise is followed: leaving out what is half of one hides a slow wandering until it is one.
         """
-        calm = self.status in _CALM and self.meter.ready and not rise.tones.count
-        return calm and rise.rise_cdb < known.unrest.threshold_cdb
+        calm = self.status in _CALM and rise.recent.count == LOOK_UPDATES and not rise.tones.count
+        return calm and rise.look_cdb < known.unrest.threshold_cdb
 
     def _trusted_rise_cdb(self, known: Background, rise: Rise) -> int | None:
         if self.status == RISE and known.puffs.found:

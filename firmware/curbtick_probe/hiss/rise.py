@@ -9,6 +9,7 @@ from curbtick_probe.dsp.hiss import lines, spectrum
 from curbtick_probe.hiss import meter as hiss_meter
 from curbtick_probe.hiss.background import Background
 from curbtick_probe.hiss.meter import BAND_BINS, PAIRS, HissMeter
+from curbtick_probe.hiss.recent import LOOK_UPDATES, Recent
 from curbtick_probe.hiss.tones import Tones
 
 # A line of the background is one again while it is not this much louder.
@@ -37,7 +38,8 @@ MASKING_CDB = const(4000)
 class Rise:
     """Compares a meter with a background over the last SEGMENTS updates.
 
-    rise_cdb: the band's rise, dB * 100, without steady lines.
+    rise_cdb: the band's rise over a second, dB * 100, without steady lines. look_cdb: the same over LOOK_UPDATES.
+    recent: the band's levels.
     guard_cdb: how far it must be above the threshold where lines were left out.
     tones: what was found beside it.
     """
@@ -45,26 +47,27 @@ class Rise:
     def __init__(self, meter: HissMeter, background: Background) -> None:
         self.meter = meter
         self.background = background
-        self.rise_cdb = self.guard_cdb = 0
+        self.rise_cdb = self.look_cdb = self.guard_cdb = 0
         self.tones = Tones()
-        self._slow = array.array("h", [0] * hiss_meter.SEGMENTS)
+        self.recent = Recent()
         self._pairs = array.array("h", [0] * (PAIRS * hiss_meter.SEGMENTS))
         self._ratios = array.array("i", [0] * BAND_BINS)
-        self._count = 0
+        self._place = 0
 
     def restart(self) -> None:
         """Forget the updates so far."""
-        self._count = 0
+        self.recent.restart()
 
     def add(self) -> None:
         """Take the meter's last update in."""
         meter = self.meter
-        place = self._count % hiss_meter.SEGMENTS
-        self._slow[place] = meter.level_cdb
+        self.recent.add(meter.level_cdb)
+        self._place = (self._place + 1) % hiss_meter.SEGMENTS
         for pair in range(PAIRS):
-            self._pairs[place * PAIRS + pair] = meter.pair_levels[pair]
-        self._count += 1
-        self.rise_cdb = self._mean_level_cdb() - self.background.unrest.level_cdb
+            self._pairs[self._place * PAIRS + pair] = meter.pair_levels[pair]
+        before_cdb = self.background.unrest.level_cdb
+        self.rise_cdb = self.recent.mean(hiss_meter.SEGMENTS) - before_cdb
+        self.look_cdb = self.recent.mean(LOOK_UPDATES) - before_cdb
         self.tones.clear()
         self.guard_cdb = 0
         if meter.ready:
@@ -72,29 +75,22 @@ class Rise:
             self._find_narrow()
             if self._lines_in_band():
                 self.guard_cdb = LINES_GUARD_CDB
-                self.rise_cdb = min(self.rise_cdb, self._rise_without_lines())
+                without_cdb = self._rise_without_lines()
+                self.rise_cdb = min(self.rise_cdb, without_cdb)
+                self.look_cdb = min(self.look_cdb, without_cdb)
 
-    def _mean_level_cdb(self) -> int:
-        count = min(self._count, hiss_meter.SEGMENTS)
-        total = 0
-        for k in range(count):
-            total += self._slow[k]
-        return total // count
-
-    def oldest_cdb(self) -> int:
-        """Return the level of the oldest of the last second's updates."""
-        return self._slow[self._count % hiss_meter.SEGMENTS]
+    def stands_out(self) -> bool:
+        """Whether the look's mean is above the background by more than chance, and its lines, make it."""
+        unrest = self.background.unrest
+        return self.look_cdb >= unrest.threshold_of(self.recent.count) + self.guard_cdb
 
     def steady(self) -> bool:
         """Whether the last second's updates lie within the range that chance and the background leave them."""
-        return max(self._slow) - min(self._slow) <= self.background.unrest.range_cdb
+        return self.recent.steady(self.background.unrest.range_cdb)
 
     def lasting(self) -> bool:
         """Whether at most one of the last second's updates lies at or below the background."""
-        below = 0
-        for level_cdb in self._slow:
-            below += level_cdb <= self.background.unrest.level_cdb
-        return below <= 1
+        return self.recent.lasting(self.background.unrest.level_cdb)
 
     def _find_lines(self) -> None:
         meter = self.meter

@@ -6,6 +6,7 @@ from curbtick_wire._typing import Pairs
 from micropython import const
 
 from curbtick_probe.hiss.meter import SEGMENTS
+from curbtick_probe.hiss.recent import LOOK_UPDATES
 
 UPDATES_MAX = const(40)
 SECONDS_MAX = const(16)
@@ -14,12 +15,17 @@ SECONDS_MAX = const(16)
 # halves, 434 / sqrt(16 * 41.7) = 16.8, and a little for Huber's estimate.
 STATIONARY_CDB = const(17)
 
-# So many standard deviations of a rise that the highest of the 153 looks of 30 s exceeds them in one section of 300
-# in steady noise: looks share four of five updates with the one before, so that this is simulated (normal updates,
-# background followed); 153 independent looks would be wrong in one of 380 (normal law, 4.14: 1.7e-5 each). And one miss
-# in 20, normal law. In hundredths.
-_ALARM_C = const(414)
+# So many standard deviations of a look's rise (LOOK_UPDATES against the background) that the highest of the 153 looks
+# of 30 s in steady noise passes them in fewer than one section of a thousand; looks share six of seven updates with the
+# one before, so that this is simulated (normal updates, the background followed): 0 to 2 of 20,000. It leaves a
+# background that is a little less than steady, 20 for the 17 of STATIONARY_CDB, one section in 500. And one miss in 20, normal
+# law. In hundredths.
+_ALARM_C = const(460)
 _MISS_C = const(164)
+
+# A look of fewer updates is less certain: percent of the threshold at 5, 6 and 7 of them, sqrt((1/n + 1/20) /
+# (1/7 + 1/20)).
+_SHORT_PERCENT = ((7, 100), (6, 106), (0, 114))
 
 # Unrest beyond chance (chi-square over its degrees of freedom, in tenths): of so many updates, once in 1000; of the
 # means of so many seconds, once in 67 while the background is taken. What is followed later is asked over and over,
@@ -32,8 +38,8 @@ _SECONDS_10 = ((16, 26), (14, 27), (12, 29), (10, 31), (8, 35), (7, 26), (6, 28)
 # noticed beforehand: the false-alarm rate stated there is the bench's cautions.HISS_WANDER_ALARM_S, which
 # tests/bench/hiss.py measures.
 _WANDER_C = ((8, 636), (6, 727), (4, 1015), (3, 1608), (0, 7795))
-# The newest three seconds say where the level is.
-_NEWEST = const(16)
+# The newest four seconds say where the level is.
+_NEWEST = const(20)
 
 _DEVIATION_MOST = const(4000)
 
@@ -48,7 +54,7 @@ class Unrest:
 
     After `fix`:
     level_cdb: what a rise is measured from.
-    threshold_cdb: the rise that counts.
+    threshold_cdb: the rise that counts, of a look of LOOK_UPDATES.
     spread_cdb: the standard deviation of an update, or of a second where that is more.
     range_cdb: how far apart the updates of one second may lie.
     stationary: the false-alarm rate is one in 1000 a second; else it is that of a background that wanders (_WANDER_C).
@@ -118,7 +124,8 @@ class Unrest:
             limit = expected * entry(_SECONDS_10, self.seconds) // SEGMENTS
             self.stationary = self.stationary and of_seconds * 10 <= limit
         self.level_cdb = self.mean(1, min(self.count, _NEWEST))
-        self.threshold_cdb = self._chance_cdb(rise_cdb, expected)
+        # Half of what the background shows beyond chance, for its own estimate is as uncertain.
+        self.threshold_cdb = self._chance_cdb(rise_cdb, max(expected, (expected + variance) // 2))
         self.spread_cdb = STATIONARY_CDB
         if not self.stationary:
             self.spread_cdb = root(max(variance, of_seconds))
@@ -127,12 +134,16 @@ class Unrest:
         self.range_cdb = 8 * max(self.spread_cdb, STATIONARY_CDB)
         self.decides = self.threshold_cdb + _MISS_C * self.spread_cdb // 100 <= DECIDE_CDB
 
-    def _chance_cdb(self, rise_cdb: int, expected: int) -> int:
+    def _chance_cdb(self, rise_cdb: int, variance: int) -> int:
         """The threshold for chance alone: few false alarms, or half of the way to few misses of rise_cdb."""
-        second_cdb10 = root(expected * 100 // SEGMENTS + expected * 100 // min(self.count, _NEWEST))
-        least = (_ALARM_C * second_cdb10 + 500) // 1000
-        sure = rise_cdb - _MISS_C * second_cdb10 // 1000
+        look_cdb10 = root(variance * 100 // LOOK_UPDATES + variance * 100 // min(self.count, _NEWEST))
+        least = (_ALARM_C * look_cdb10 + 500) // 1000
+        sure = rise_cdb - _MISS_C * look_cdb10 // 1000
         return max(least, (least + sure) // 2)
+
+    def threshold_of(self, count: int) -> int:
+        """Return the threshold for a look of so many updates, 5..LOOK_UPDATES."""
+        return self.threshold_cdb * entry(_SHORT_PERCENT, count) // 100
 
 
 def _square(deviation_cdb: int) -> int:

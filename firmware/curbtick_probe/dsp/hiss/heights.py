@@ -10,17 +10,23 @@ _BAND = const(4)
 
 @micropython.viper
 def gather(rows: ptr32, out: ptr32, first: int, count: int):
-    """Copy the four sub-bands from `first` on of each of `count` rows of twelve.
+    """Copy the four sub-bands from `first` on of each of `count` rows of twelve, those of nothing as 1.
+
+    A word below zero is a large number to a 64-bit port, so no logarithm may be.
 
     rows: from spectrum.bands. out: 4 * count words. Q format: fine units. Range: below 2**27. Headroom: nothing adds.
     """
     k = int(0)
     n = int(0)
+    v = int(0)
     row = int(first)
     while k < int(count):
         n = int(0)
         while n < _BAND:
-            out[(k << 2) + n] = rows[row + n]
+            v = rows[row + n]
+            if v < 1:
+                v = int(1)
+            out[(k << 2) + n] = v
             n += 1
         row += _ROW
         k += 1
@@ -44,7 +50,7 @@ def total(logs: ptr32, sums: ptr32, count: int):
 def heights(logs: ptr32, reference: ptr32, out: ptr32, count: int, spread: int):
     """Write how far each of `count` blocks stands above the reference in its second lowest sub-band.
 
-    logs: 4 * count words, Q10. reference: 4 words, likewise. out: count words; where the highest sub-band stands more
+    logs: 4 * count words, Q10, 0 and more. reference: 4 words, likewise. out: count words; where the highest sub-band stands more
     than `spread` above the second lowest, no hiss made the block, and it is 0 at most.
 
     Q format: Q10 of base 2. Range: |.| below 2**16. Headroom: differences.
