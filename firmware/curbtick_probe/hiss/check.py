@@ -70,7 +70,7 @@ class HissCheck:
         self.fast = False
         self.status = NO_BACKGROUND
         self.leds = self.dot = 0
-        self._unsteady = 0
+        self._unsteady = self._risen = 0
         self._limit_set = limit_set
         self._number = 1
 
@@ -163,6 +163,8 @@ class HissCheck:
                     self.section.hear_puffs(ANALYSED, known.puffs.loud)
             self.section.add(self.status, self._trusted_rise_cdb(known, rise), known.unrest.level_cdb)
             self._show(known, rise)
+            # What a rise was found in is no background, nor is what of it the next looks still hold.
+            self._risen = LOOK_UPDATES if self.status == RISE else max(0, self._risen - 1)
             if self._may_follow(known, rise):
                 known.follow(rise.recent.oldest_cdb())
         else:
@@ -195,7 +197,12 @@ class HissCheck:
 
         All that is no rise is followed: leaving out what is half of one hides a slow wandering until it is one.
         """
-        calm = self.status in _CALM and rise.recent.count == LOOK_UPDATES and not rise.tones.count
+        calm = (
+            self.status in _CALM
+            and not self._risen
+            and rise.recent.count == LOOK_UPDATES
+            and not rise.tones.count
+        )
         return calm and rise.look_cdb < known.unrest.threshold_cdb
 
     def _trusted_rise_cdb(self, known: Background, rise: Rise) -> int | None:

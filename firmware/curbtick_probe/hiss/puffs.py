@@ -28,10 +28,6 @@ RESTLESS_CDB = const(60)
 # Updates whose mean a background's own blocks are compared with.
 _LEAST_UPDATES = const(3)
 
-# 1024 of base 2 are 301.03 hundredths of a dB.
-_CDB_NUMERATOR = const(30103)
-_CDB_DENOMINATOR = const(102400)
-
 
 class Puffs:
     """Learns a background's blocks, then finds loud ones. `learn` and `add` allocate nothing.
@@ -70,7 +66,7 @@ class Puffs:
     def add(self, meter: HissMeter, drift_cdb: int) -> None:
         """Look at one update of a section. drift_cdb: how far the background has moved since it was learned."""
         self._measure(meter)
-        self._compare(drift_cdb * _CDB_DENOMINATOR // _CDB_NUMERATOR)
+        self._compare(drift_cdb * level.CDB_DENOMINATOR // level.CDB_NUMERATOR)
         self.loud = 0
         self.found = False
         for n in range(ANALYSED):
@@ -104,4 +100,4 @@ class Puffs:
             self._pulses += 1
         if self._run >= _PASS_BLOCKS or self._run >= _PULSE_BLOCKS and self._pulses >= _PULSES:
             self.found = True
-            self.height_cdb = self._run_q10 // self._run * _CDB_NUMERATOR // _CDB_DENOMINATOR
+            self.height_cdb = self._run_q10 // self._run * level.CDB_NUMERATOR // level.CDB_DENOMINATOR

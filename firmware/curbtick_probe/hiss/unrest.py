@@ -17,9 +17,9 @@ STATIONARY_CDB = const(17)
 
 # So many standard deviations of a look's rise (LOOK_UPDATES against the background) that the highest of the 153 looks
 # of 30 s in steady noise passes them in fewer than one section of a thousand; looks share six of seven updates with the
-# one before, so that this is simulated (normal updates, the background followed): 0 to 2 of 20,000. It leaves a
-# background that is a little less than steady, 20 for the 17 of STATIONARY_CDB, one section in 500. And one miss in 20, normal
-# law. In hundredths.
+# one before, so that this is simulated (normal updates, the background followed): 0 to 2 of 20,000. Where a background
+# is a little less than steady, 20 for the 17 of STATIONARY_CDB, it is one in 500. And one miss in 20, normal law. In
+# hundredths.
 _ALARM_C = const(460)
 _MISS_C = const(164)
 

@@ -108,8 +108,6 @@ def begin_hiss(bench: Bench, noise: float) -> None:
     bench.thumbs.meter_press(READ, settle_ms=9000)
 
 
-
-
 def louder(rise_db: float) -> Steady:
     """White noise so much above BACKGROUND_CODES; whole codes add their own twelfth to both."""
     variance = (BACKGROUND_CODES**2 + 1 / 12) * 10 ** (rise_db / 10) - 1 / 12
@@ -187,6 +185,7 @@ def test_gusts_that_last_are_told_and_a_single_step_is_not(bench: Bench) -> None
     bench.probe.ear = louder(22.5)
     assert not gusty & {change.mask for change in changes_of(bench, 3000)}
     bench.probe.ear = Gusty(0.0)
+    bench.thumbs.meter_press(READ, LONG_MS, settle_ms=9000)
     bench.probe.run_for(2500)
     assert {change.mask for change in changes_of(bench, 1000)} == gusty
 

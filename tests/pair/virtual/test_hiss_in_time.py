@@ -1,4 +1,4 @@
-"""A hiss that comes and goes, through the real firmware: it is found, and never called quiet; what is no hiss is none."""
+"""A hiss that comes and goes, through the real firmware: found, and never called quiet; what is no hiss is none."""
 
 from collections.abc import Callable
 

@@ -50,8 +50,8 @@ def total(logs: ptr32, sums: ptr32, count: int):
 def heights(logs: ptr32, reference: ptr32, out: ptr32, count: int, spread: int):
     """Write how far each of `count` blocks stands above the reference in its second lowest sub-band.
 
-    logs: 4 * count words, Q10, 0 and more. reference: 4 words, likewise. out: count words; where the highest sub-band stands more
-    than `spread` above the second lowest, no hiss made the block, and it is 0 at most.
+    logs: 4 * count words, Q10, 0 and more. reference: 4 words, likewise. out: count words; where the highest sub-band
+    stands more than `spread` above the second lowest, no hiss made the block, and it is 0 at most.
 
     Q format: Q10 of base 2. Range: |.| below 2**16. Headroom: differences.
     """
