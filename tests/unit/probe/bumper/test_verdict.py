@@ -46,8 +46,8 @@ def test_a_healthy_train_passes_with_nothing_against_it() -> None:
 @pytest.mark.parametrize(
     ("fields", "reason"),
     [
-        ({"level_cdb": -1700}, None),
-        ({"level_cdb": -1701}, "low_level"),
+        ({"level_cdb": -2000}, None),
+        ({"level_cdb": -2001}, "low_level"),
         ({"level_cdb": -3500}, "low_level"),
         ({"frequency_hz": 41_500}, None),
         ({"frequency_hz": 54_500}, None),
@@ -75,7 +75,7 @@ def test_each_limit_makes_weak_from_its_edge_on(fields: dict[str, int], reason: 
 
 
 def test_weak_says_all_that_is_wrong() -> None:
-    trains = trains_of(HEARD, level_cdb=-2000, frequency_hz=40_000, count=4, due=8, ringdown_us=10)
+    trains = trains_of(HEARD, level_cdb=-2300, frequency_hz=40_000, count=4, due=8, ringdown_us=10)
     reasons = ["low_level", "off_frequency", "irregular", "odd_ringdown"]
     assert ruled(trains)[:2] == (WEAK, reasons)
 
@@ -166,8 +166,8 @@ def test_a_train_must_stand_6_db_over_the_noise(noise_cdb: int, expected: tuple[
         (SIBLINGS, {"live": False}, (DEAD, ["only_neighbour"])),
         (SIBLINGS, {"live": True, "heard_before": True}, (DEAD, ["only_neighbour"])),
         (BELOW_DEAD, {}, (DEAD, ["low_level"])),
-        ({**BELOW_DEAD, "level_cdb": -4299}, {}, (DEAD, ["low_level"])),
-        ({**BELOW_DEAD, "level_cdb": -4300}, {}, (DEAD, ["only_neighbour"])),
+        ({**BELOW_DEAD, "level_cdb": -4099}, {}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, "level_cdb": -4100}, {}, (DEAD, ["only_neighbour"])),
         ({**BELOW_DEAD, "count": 4}, {"live": False}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, "count": 3}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "count": 4, "due": 8}, {}, (DEAD, ["low_level"])),
@@ -240,8 +240,8 @@ def test_a_siblings_train_is_proof_with_bursts_share_and_score(fields: dict[str,
         ({"open_question": True}, False),
         ({"spread_cdb": 250}, True),
         ({"spread_cdb": 251}, False),
-        ({"level_cdb": -1450}, True),
-        ({"level_cdb": -1451}, False),
+        ({"level_cdb": -1750}, True),
+        ({"level_cdb": -1751}, False),
         ({"burst_us": 3000}, True),
         ({"burst_us": 3001}, False),
         ({"frequency_hz": 53_300}, True),
