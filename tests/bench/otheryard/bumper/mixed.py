@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from tests.bench.otheryard.bumper import setting
-from tests.bench.otheryard.bumper.faulty import ODD
+from tests.bench.otheryard.bumper.faulty import loose_truth
 from tests.bench.otheryard.bumper.setting import Setting
 from tests.bench.otheryard.bumper.silent import next_vehicle
 from tests.bench.otheryard.kinds import Draft, Kind, Kinds, entered
@@ -66,7 +66,7 @@ def _loose(scheduler: Scheduler) -> Callable[[np.random.Generator], Draft]:
         world = setting.drawn(rng, least=4)
         held, sent = world.sensor(world.healthy_level()), contact.random(rng, rng.uniform(0.3, 0.6))
         firings = [f for f in scheduler(world) if f.sensor != world.held or sent[f.burst % len(sent)]]
-        truth = replace(ODD, level_dbfs=held.level_db(8))
+        truth = loose_truth(world, held, firings)
         return world.draft(truth, firings, world.siblings(held), shade_most_db=39.0)
 
     return make
