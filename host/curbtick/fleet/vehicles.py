@@ -8,7 +8,6 @@ from curbtick_wire import classes, names
 from sqlalchemy import Connection, func, or_, select, update
 
 from curbtick.errors import InputError
-from curbtick.numbers import whole
 from curbtick.store import tables
 from curbtick.store.history import inserted_key
 
