@@ -10,6 +10,7 @@ from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.lines import Line
 from curbtick.fleet.vehicles import Vehicle
+from curbtick.naming import checked_optional
 from curbtick.store import given, tables
 from curbtick.store.history import inserted_key
 
@@ -60,6 +61,7 @@ def make(
 ) -> Round:
     """Make and store a round of these vehicles, in this order. Raises InputError."""
     _check_members(members)
+    name, technician = checked_optional(name, "the round"), checked_optional(technician, "the technician")
     number = _next_number(connection)
     row = {"number": number, "name": name, "technician": technician, "made_ms": at_ms}
     key = inserted_key(connection.execute(tables.rounds.insert().values(**row)))

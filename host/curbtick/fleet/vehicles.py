@@ -8,6 +8,8 @@ from curbtick_wire import classes, names
 from sqlalchemy import Connection, func, or_, select, update
 
 from curbtick.errors import InputError
+from curbtick.naming import checked_name, checked_optional
+from curbtick.numbers import whole
 from curbtick.store import tables
 from curbtick.store.history import inserted_key
 
@@ -80,6 +82,11 @@ def add(
     is_reference: bool = False,
 ) -> int:
     """Add a vehicle and return its key. A name already in use within the depot raises InputError."""
+    name, type_, depot = (
+        checked_name(name, "a vehicle"),
+        checked_optional(type_, "the type"),
+        checked_optional(depot, "the depot"),
+    )
     same = [v for v in named(connection, name) if v.depot == depot and v.retired_ms is None]
     if same:
         raise InputError(
@@ -109,7 +116,8 @@ def fit_bumper(connection: Connection, vehicle_id: int, number: int, bumper: Bum
 
 
 def rename(connection: Connection, vehicle_id: int, name: str, at_ms: int) -> None:
-    """Give a vehicle a new name; the old one still finds it."""
+    """Give a vehicle a new name; the old one still finds it. Raises InputError."""
+    name = checked_name(name, "a vehicle")
     old = connection.scalar(select(tables.vehicles.c.name).where(tables.vehicles.c.id == vehicle_id))
     connection.execute(tables.vehicle_names.insert().values(vehicle_id=vehicle_id, name=old, until_ms=at_ms))
     connection.execute(_update(vehicle_id).values(name=name))

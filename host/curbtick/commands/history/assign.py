@@ -11,6 +11,7 @@ from curbtick.dates import now_ms, when
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.work import assign, findings
+from curbtick.numbers import LARGEST
 from curbtick.report.views.places import reading_place
 from curbtick.store.history import open_store
 
@@ -30,7 +31,9 @@ def assign_readings(
     position: Annotated[
         int | None, typer.Option(help="Position of the first one.", show_default=False)
     ] = None,
-    undo: Annotated[int | None, typer.Option(help="Take back an assignment.", show_default=False)] = None,
+    undo: Annotated[
+        int | None, typer.Option(help="Take back an assignment.", show_default=False, min=1, max=LARGEST)
+    ] = None,
     why: Annotated[str | None, typer.Option(help="Words to keep.", show_default=False)] = None,
     by: By = None,
     db: Db = None,

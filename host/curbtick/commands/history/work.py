@@ -15,6 +15,7 @@ from curbtick.fleet.places.state import VehicleState
 from curbtick.fleet.work import findings, plans, reread
 from curbtick.fleet.work.findings import Finding
 from curbtick.fleet.work.reread import Again
+from curbtick.numbers import LARGEST
 from curbtick.report import build
 from curbtick.report.views import site_map, todo
 from curbtick.report.views.places import place_words, reasons_in_words
@@ -138,7 +139,7 @@ def finding_object(finding: Finding) -> dict[str, Any]:
 
 @group.command("done")
 def done(
-    finding: Annotated[int, typer.Argument(help="Number of the finding.")],
+    finding: Annotated[int, typer.Argument(help="Number of the finding.", min=1, max=LARGEST)],
     step: Annotated[str, typer.Argument(help="What was done: " + ", ".join(plans.STEP_WORDS))],
     note: Annotated[
         str | None, typer.Option(help="Words to keep, fault codes for one.", show_default=False)
