@@ -50,13 +50,21 @@ ROOMS = (
         "curbtick_probe.dsp.burst",
         "samples to bursts: baseband, spectrum, noise floor, a close look at one sound",
     ),
-    _room("curbtick_probe.dsp.train", "loops over the sounds of a reading: regular chains, columns"),
+    _room(
+        "curbtick_probe.dsp.train",
+        "loops over the sounds of a reading: regular chains, beats, likeness, columns",
+    ),
     _room("curbtick_probe.dsp.tone", "the seal check's tone: mixer and spectral cells", ".dsp"),
     _room("curbtick_probe.dsp.hiss", "the hiss check's spectra and steady lines", ".dsp"),
     _room(
         "curbtick_probe.bumper",
-        "one reading: listen, measure, sounds, train, cycle, verdict, snippet",
-        "curbtick_wire curbtick_probe .dsp .dsp.burst .dsp.train",
+        "one reading: listen, measure, verdict, snippet; a bumper's result",
+        "curbtick_wire curbtick_probe .dsp .dsp.burst .bumper.trains",
+    ),
+    _room(
+        "curbtick_probe.bumper.trains",
+        "sounds to evidence: the held sensor's train, the system's cycle, the siblings",
+        "curbtick_wire .dsp.train",
     ),
     _room(
         "curbtick_probe.seal",
@@ -90,7 +98,7 @@ ROOMS = (
     _room(
         "curbtick_probe.virtual",
         "programs of a virtual probe",
-        "curbtick_wire curbtick_probe .seal .hiss .board.virtual",
+        "curbtick_wire .seal .hiss .board.virtual",
     ),
     _room(
         "curbtick",

@@ -228,7 +228,8 @@ def identifiers(path: Path) -> set[str]:
 
 
 @pytest.mark.parametrize(
-    ("own", "word"), [("listen", "limit"), ("train", "sample"), ("verdict", "sample"), ("verdict", "block")]
+    ("own", "word"),
+    [("listen", "limit"), ("trains/train", "sample"), ("verdict", "sample"), ("verdict", "block")],
 )
 def test_a_room_does_not_speak_of_what_it_must_not_know(own: str, word: str) -> None:
     path = PROBE / "bumper" / f"{own}.py"

@@ -31,12 +31,14 @@ _STAY_MS = const(300_000)
 class _Visit:
     """One stay at a bumper: whether its system was heard to transmit, and whether a silent reading was taken.
 
+    heard_us: the interval at which it was, 0 where it was not, 1 where it is not known.
+
     What was heard on an earlier visit proves nothing: the system may be switched off by now.
     """
 
     def __init__(self, bumper: int | None = None) -> None:
         self.bumper = bumper
-        self.heard = False
+        self.heard_us = 0
         self.last_ms = 0
         self._first_seq = 0
         self._silent = False
@@ -44,7 +46,12 @@ class _Visit:
     def note(self, seq: int, values: Values) -> None:
         """A reading of this visit was stored."""
         self.note_reasons(seq, values["reasons"])
-        self.heard = self.heard or values["verdict"] in (names.PASS, names.WEAK)
+        if values["verdict"] == names.PASS:
+            self.heard_us = values["interval_us"]
+        elif values["verdict"] == names.WEAK:
+            # Of a sensor that leaves bursts out the interval may be taken wrongly.
+            irregular = values["reasons"] & reason.IRREGULAR
+            self.heard_us = self.heard_us or (1 if irregular else values["interval_us"])
 
     def note_reasons(self, seq: int, reasons: int) -> None:
         """A reading of this visit is in the log; what it heard proves nothing any more."""
@@ -196,7 +203,7 @@ class Readings:
             return reading.refused(self._doubts.reasons(), place.class_khz)
         self._stay(place.key(0), self._board.ticks_ms())
         limits_class = limits_for(limits, place.class_khz)
-        return reading.take(self._board, limits_class, limits.current, self._visit.heard)
+        return reading.take(self._board, limits_class, limits.current, self._visit.heard_us)
 
     def _stay(self, bumper: int, now_ms: int) -> None:
         """Go on with the stay at this bumper, or begin one."""

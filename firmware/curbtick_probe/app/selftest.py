@@ -107,7 +107,7 @@ def _released(board: Board) -> bool:
     """Return whether no button is held, or both let go within BUTTON_WAIT_MS."""
     until_ms = board.ticks_ms() + BUTTON_WAIT_MS
     while board.buttons() and board.ticks_ms() < until_ms:
-        board.wait(until_ms - board.ticks_ms())
+        board.wait(until_ms - board.ticks_ms(), False)
     return not board.buttons()
 
 

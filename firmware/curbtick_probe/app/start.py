@@ -44,6 +44,6 @@ def _held(board: Board) -> int:
     mask = board.buttons()
     until_ms = board.ticks_ms() + gestures.POWER_UP_MS
     while mask and board.ticks_ms() < until_ms:
-        board.wait(until_ms - board.ticks_ms())
+        board.wait(until_ms - board.ticks_ms(), False)
         mask &= board.buttons()
     return mask

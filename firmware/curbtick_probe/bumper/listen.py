@@ -9,7 +9,7 @@ from micropython import const, heap_lock, heap_unlock
 
 from curbtick_probe.bumper import tables
 from curbtick_probe.bumper.measure import SUMS_WORDS, Measurer
-from curbtick_probe.bumper.sounds import SINGLE_CDB, Sounds
+from curbtick_probe.bumper.trains.sounds import SINGLE_CDB, Sounds
 from curbtick_probe.dsp.burst import baseband, closeup, fine, floor, spectrum
 from curbtick_probe.dsp.burst.floor import FOUND_LAST, FOUND_POWER
 from curbtick_probe.dsp.level import cdb

@@ -1,9 +1,9 @@
-"""A small value kept in two files that take turns, so that a power cut at any moment leaves a whole one.
+"""Keeps a small value in two files that are written in turn, so that a power cut at any moment leaves one whole.
 
 A slot holds MAGIC, the generation (u32), the payload's size (u16), the payload, and CRC-32 over all of it.
 `put` writes the slot that does not hold the newest value, so the newest is never touched while it is the
-only one. At start both are read and checked; the valid one of the higher generation wins, and the other
-stands behind it.
+only one. At start both are read and checked; the whole one of the higher generation counts, and the other
+is the older value.
 """
 
 import os

@@ -60,7 +60,7 @@ def facts(board: BoardFiles, root: str = "") -> BoardFacts:
     name, version, mpy = board.evaluate(
         "(sys.implementation._machine, tuple(sys.implementation.version[:3]), sys.implementation._mpy)", "sys"
     )
-    block, free_blocks = board.evaluate(f"(lambda s: (s[0], s[3]))(os.statvfs({root or '/'!r}))", "os")
+    block, _, _, free_blocks, *_ = board.evaluate(f"os.statvfs({root or '/'!r})", "os")
     architecture = ARCHITECTURES[mpy >> 10 & 15]
     return BoardFacts(name, version, mpy & 255, mpy >> 8 & 3, architecture, block * free_blocks)
 

@@ -4,9 +4,9 @@ import array
 import json
 import sys
 
-from curbtick_probe.bumper import grouping
 from curbtick_probe.bumper.listen import BLOCK, Listener
-from curbtick_probe.bumper.train import Trains
+from curbtick_probe.bumper.trains.evidence import Evidence
+from curbtick_wire import classes
 from fake_board import FakeBoard
 
 BLOCKS = int(sys.argv[1])
@@ -39,7 +39,7 @@ class Capture:
 
 
 listener = Listener(FakeBoard(Capture()))
-trains = Trains()
+heard = Evidence()
 for _ in range(int(sys.argv[2])):
     listener.start(0)
     while listener.folded < BLOCKS:
@@ -47,8 +47,8 @@ for _ in range(int(sys.argv[2])):
     listener.stop()
     listener.settle()
     sounds = listener.sounds
-    grouping.sort(trains, sounds, listener.time_us())
+    heard.sort(sounds, classes.factory_classes()[1], listener.time_us())
     rows = [[column[row] for column in sounds.columns] for row in range(sounds.count)]
     sys.stdout.write(
-        json.dumps({"sounds": rows, "score": trains.faint_score, "dropped": sounds.dropped}) + "\n"
+        json.dumps({"sounds": rows, "score": heard.siblings.score, "dropped": sounds.dropped}) + "\n"
     )

@@ -74,7 +74,20 @@ TARGETS = (
     Target(
         "curbtick_probe.bumper.verdict",
         f"{_PROBE}bumper/verdict.py",
-        (f"{_UNIT}bumper/test_verdict.py", f"{_UNIT}bumper/test_results.py"),
+        (f"{_UNIT}bumper/test_verdict.py",),
+    ),
+    Target(
+        "curbtick_probe.bumper.result",
+        f"{_PROBE}bumper/result.py",
+        (f"{_UNIT}bumper/test_results.py",),
+    ),
+    *(
+        Target(
+            f"curbtick_probe.bumper.trains.{name}",
+            f"{_PROBE}bumper/trains/{name}.py",
+            tuple(f"{_UNIT}bumper/test_{tests}.py" for tests in ("train", "cycle", "uneven")),
+        )
+        for name in ("train", "cycle", "gaps", "quicker", "silence", "siblings")
     ),
     Target("torn_flash", "tests/faults/torn_flash.py", ("tests/faults/test_torn_flash.py",)),
 )

@@ -138,7 +138,7 @@ def read(stream: np.ndarray) -> Cost:
     capture = Capture(stream, meter)
     reader = reading.Reader(FakeBoard(capture))
     with meter:
-        taken = reader.take(classes.factory_classes()[1], settings.FACTORY_SET, False)
+        taken = reader.take(classes.factory_classes()[1], settings.FACTORY_SET, 0)
     listening = capture.spent_cycles[0]
     budget = (len(listening) - 1) * BLOCK_CYCLES
     total = listening[-1] - listening[0]

@@ -86,7 +86,8 @@ class Feeder:
         self.base_us = -1
         truth = self.scene.truth
         limits = scenes.FACTORY_CLASSES[truth.class_khz]
-        asked = {"limits": limits, "limit_set": self._limit_set(), "heard_before": truth.heard_before}
+        before_us = round(1000 * truth.interval_ms) if truth.heard_before else 0
+        asked = {"limits": limits, "limit_set": self._limit_set(), "before_us": before_us}
         return json.dumps(asked).encode()
 
     def _limit_set(self) -> dict[str, int]:

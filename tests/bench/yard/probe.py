@@ -12,7 +12,7 @@ while True:
     if not asked:
         break
     started_us = board.ticks_us()
-    taken = reading.take(board, asked["limits"], asked["limit_set"], asked["heard_before"])
+    taken = reading.take(board, asked["limits"], asked["limit_set"], asked["before_us"])
     taken.values["took_us"] = board.ticks_us() - started_us
     taken.values["snippet_bytes"] = len(taken.snippet[1]) if taken.snippet else 0
     answer = json.dumps(taken.values).encode()

@@ -77,7 +77,7 @@ class Events:
         misses, k = 0, member
         due = self.rows[member][0] + ahead * step
         while BEGIN_US < due < END_US:
-            k, hit = self.next_hit(member, k, ahead, due)
+            k, hit = self.next_hit(member, k, ahead, due, 350 + step // 400)
             if hit:
                 hits.append(k)
                 due = self.rows[k][0]
@@ -85,13 +85,13 @@ class Events:
             due += ahead * step
         return hits, misses
 
-    def next_hit(self, member: int, k: int, ahead: int, due: int) -> tuple[int, bool]:
+    def next_hit(self, member: int, k: int, ahead: int, due: int, slack: int) -> tuple[int, bool]:
         while 0 <= k + ahead < len(self.rows):
             late = (self.rows[k + ahead][0] - due) * ahead
-            if late > 350:
+            if late > slack:
                 break
             k += ahead
-            if late >= -350 and self.rows[k][3] and self.fits_member(member, k):
+            if late >= -slack and self.rows[k][3] and self.fits_member(member, k):
                 return k, True
         return k, False
 

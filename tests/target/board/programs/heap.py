@@ -50,5 +50,5 @@ def lock_depth():
 
 
 board = FakeBoard(Capture(sys.argv[1]))
-values = reading.take(board, classes.factory_classes()[1], settings.FACTORY_SET, False).values
+values = reading.take(board, classes.factory_classes()[1], settings.FACTORY_SET, 0).values
 print(board.capture.taken, board.capture.unlocked, lock_depth(), values["reasons"], values["verdict"])

@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from curbtick_probe.bumper import verdict
+from curbtick_probe.bumper import result
 from curbtick_wire import names
 from curbtick_wire.names import (
     BUMPER_ALL_PASS,
@@ -33,13 +33,15 @@ SILENT_UNPROVED = reading(RETRY, "nothing_heard", level_cdb=-32768)
 GOOD = reading(PASS)
 POOR = reading(WEAK, "low_level", level_cdb=-2200)
 GONE = reading(DEAD, "only_neighbour", level_cdb=-32768)
+GONE_QUIET = reading(DEAD, "nothing_heard", level_cdb=-32768)
+FAINT = reading(DEAD, "low_level", level_cdb=-3900)
 LOUD_YARD = reading(RETRY, "noisy", level_cdb=-32768)
 
 
 def result_of(*readings: Any, **changed: int) -> tuple[int, list[int], list[list[str]]]:
     """The firmware's result, verdicts and reasons in words."""
-    result, verdicts, reasons = verdict.bumper_result(list(readings), {**LIMIT_SET, **changed})
-    return result, verdicts, [names.words_of(names.REASONS, mask) for mask in reasons]
+    said, verdicts, reasons = result.bumper_result(list(readings), {**LIMIT_SET, **changed})
+    return said, verdicts, [names.words_of(names.REASONS, mask) for mask in reasons]
 
 
 @pytest.mark.parametrize(
@@ -50,7 +52,13 @@ def result_of(*readings: Any, **changed: int) -> tuple[int, list[int], list[list
         ([GOOD, GOOD, POOR], BUMPER_REPAIR),
         ([GOOD, GONE, GOOD], BUMPER_REPAIR),
         ([POOR] * 4, BUMPER_REPAIR),
-        ([GONE] * 4, BUMPER_REPAIR),
+        ([GONE] * 4, BUMPER_NOT_TRANSMITTING),
+        ([GONE] * 6, BUMPER_NOT_TRANSMITTING),
+        ([GONE], BUMPER_NOT_TRANSMITTING),
+        ([GONE, SILENT, GONE_QUIET], BUMPER_NOT_TRANSMITTING),
+        ([GONE, FAINT], BUMPER_REPAIR),
+        ([GONE, POOR], BUMPER_REPAIR),
+        ([GONE, GONE, None], BUMPER_INCOMPLETE),
         ([GOOD, None, GOOD, GOOD], BUMPER_INCOMPLETE),
         ([GOOD, LOUD_YARD, POOR], BUMPER_INCOMPLETE),
         ([None] * 4, BUMPER_INCOMPLETE),
@@ -59,7 +67,7 @@ def result_of(*readings: Any, **changed: int) -> tuple[int, list[int], list[list
         ([SILENT_UNPROVED] * 6, BUMPER_NOT_TRANSMITTING),
         ([SILENT, SILENT, None], BUMPER_INCOMPLETE),
         ([SILENT, SILENT, LOUD_YARD], BUMPER_INCOMPLETE),
-        ([SILENT, GONE], BUMPER_INCOMPLETE),
+        ([SILENT, GONE], BUMPER_NOT_TRANSMITTING),
     ],
 )
 def test_the_bumpers_result(readings: list[Any], result: int) -> None:
@@ -93,6 +101,17 @@ def test_all_silent_says_that_the_system_does_not_transmit_and_blames_no_sensor(
     _, verdicts, reasons = result_of(SILENT, SILENT, SILENT, SILENT)
     assert verdicts == [RETRY] * 4
     assert reasons == [["nothing_heard", "not_transmitting"]] * 4
+
+
+def test_only_a_neighbour_heard_at_every_place_blames_no_sensor() -> None:
+    """A neighbour that is heard must be heard at its own place; here something else was heard."""
+    _, verdicts, reasons = result_of(GONE, GONE, SILENT)
+    assert verdicts == [RETRY] * 3
+    assert reasons == [
+        ["only_neighbour", "not_transmitting"],
+        ["only_neighbour", "not_transmitting"],
+        ["nothing_heard", "not_transmitting"],
+    ]
 
 
 @pytest.mark.parametrize(("level_cdb", "said"), [(-1600, PASS), (-1601, WEAK)])
