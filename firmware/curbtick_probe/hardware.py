@@ -74,6 +74,10 @@ class Board(Protocol):
     def serial(self) -> Serial:
         """The line to the bench."""
 
+    @property
+    def hung_in(self) -> int:
+        """What note() was told last before the watchdog restarted the probe; -1 where it did not."""
+
     def ticks_us(self) -> int:
         """Return microseconds since boot."""
 
@@ -95,5 +99,20 @@ class Board(Protocol):
     def beep(self, frequency_hz: int, duration_ms: int) -> None:
         """Sound the beeper and return when it is silent again; 0 Hz is a pause."""
 
-    def wait(self, ms: int) -> None:
-        """Wait until ms passed, the buttons are other than buttons() last said, or the serial has data."""
+    def wait(self, ms: int, heeds_serial: bool = True) -> None:
+        """Wait until ms passed, the buttons are other than buttons() last said, or the serial has data.
+
+        heeds_serial: False where nobody reads the serial meanwhile; its data do not end the wait then.
+        """
+
+    def watch(self) -> None:
+        """Start the watchdog: 8 s without buttons(), wait() or feed() restart the probe from then on."""
+
+    def feed(self) -> None:
+        """Say that the program goes on; for what neither looks at the buttons nor waits."""
+
+    def note(self, doing: int) -> None:
+        """Keep what the program does, 0..255, for `hung_in`."""
+
+    def reset(self) -> None:
+        """Start again, as a power cycle does."""

@@ -19,9 +19,14 @@ CAUTIONS = (
 # One false alarm in so many seconds, at most, where the background wanders by 0.1 to 1 dB (standard deviation, over a
 # fifth of a second to ten seconds): what tests/bench/hiss.py holds the probe to.
 HISS_WANDER_ALARM_S = 50
+HISS_HINT = (
+    "Move on along the fittings at walking speed, no further away than 40 cm; stop for 1.5 s where the bar rises. A "
+    "leak that hisses for less than 50 ms at a time sounds like keys or knocks: the section is RETRY then, too gusty "
+    "to decide."
+)
 HISS_NOTE = (
     f"Where the background wanders by 0.1 to 1 dB, at most one second in {HISS_WANDER_ALARM_S} is wrongly called a "
     "hiss, taken over such backgrounds as a whole; slow wandering by about 0.4 dB is the worst and exceeds that. "
-    "Beyond 1 dB the probe says that it is too gusty. In steady noise the threshold is set for one in 1,000. "
+    "Beyond 1 dB the probe says that it is too gusty. In steady noise at most one section of 30 s in 100 is wrong. "
     "Where it matters, mark the spot again."
 )

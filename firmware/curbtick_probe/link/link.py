@@ -1,7 +1,7 @@
 """Serves the protocol: whole frames in, at most one request obeyed and one frame sent for each poll.
 
-Nothing but this module writes to the serial, and nothing that comes down the wire raises out of `poll`, is
-kept without bound, or changes anything unless it is signed by a paired bench.
+Only this module writes to the serial line. Whatever arrives, `poll` does not raise, keeps a bounded part of it, and
+changes nothing unless a paired bench signed it.
 """
 
 from curbtick_wire import frames, messages
@@ -87,7 +87,7 @@ class Link:
     def _send(self, kind: int, request: int, payload: bytes) -> None:
         """Write one whole frame, or count it as lost.
 
-        A delimiter in front ends whatever noise the bench holds; a slice needs none, the frame before it was ours.
+        The delimiter in front ends any noise before it; a slice needs none where the frame before it went out whole.
         """
         data = frames.encode(kind, request, payload)
         if self._torn or kind != messages.READ | messages.REPLY:

@@ -40,7 +40,7 @@ class Identity:
 
 
 class Probe:
-    """The rooms the link serves, in one hand.
+    """Everything that the link serves.
 
     pairing: True while the probe was started with STEP held. `self_test_wanted` is set when a bench asks for
     one; the app runs it and clears it. `failed` is the mask (names.SELF_TESTS) of the last one.
@@ -169,7 +169,7 @@ class Service:
             raise Denied("not_held", "last_seq: the log does not reach that far", log.last_seq)
         if last > before and not log.acknowledge(last, values["digest"], values["first_seq"]):
             raise Denied("digest_differs", "digest: is not that of the records here", before)
-        # An acknowledgement of nothing but the last such record is not recorded: pulling would never end.
+        # One that covers only the record of the acknowledgement before is not logged: pulling would never end.
         if last > before and not before + 1 == last == self._noted_seq:
             self._noted_seq = self._event("acknowledged", last, key_id)
         return {"acknowledged_seq": log.acknowledged}, b""
@@ -196,7 +196,7 @@ class Service:
         return {"round_id": rounds.current["round_id"]}, b""
 
     def _anchor(self, values: Values, _tail: bytes, _key_id: int) -> Reply:
-        """Carry the bench's pair of time and ticks on to now; the log keeps whole seconds, half of one unsure."""
+        """Move the bench's pair of time and ticks to now. The log keeps whole seconds: 500 ms more of uncertainty."""
         clock = self._probe.clock
         now_ms = clock.ticks_ms()
         elapsed_ms = now_ms - values["ticks_ms"]

@@ -16,6 +16,7 @@ import struct
 from curbtick_wire import codec, messages, names, records
 from curbtick_wire._typing import Callable, Iterator, Range, Record, Sequence, Values
 
+from curbtick_probe.store import supply
 from curbtick_probe.store.room import Room
 from curbtick_probe.store.scan import HEAD_SIZE, SegmentReader
 from curbtick_probe.store.shelf import Shelf
@@ -30,7 +31,7 @@ _LOG_FULL = names.EVENTS.index("log_full")
 # The fields of an event, as one struct because recovery reads thousands.
 _EVENT_FORM = "<BII"
 _EVENT_BYTES = HEAD_SIZE + struct.calcsize(_EVENT_FORM) + codec.CRC_SIZE
-# Room at the end of a segment of readings that only LOG_FULL may take.
+# Kept free at the end of a segment of readings, so that LOG_FULL can always be logged there.
 _LAST_WORDS_BYTES = 2 * _EVENT_BYTES
 
 
@@ -39,7 +40,7 @@ class LogFull(Exception):
 
 
 class _Visit:
-    """What recovery wants to know of what it scans: the GAP events, and whether LOG_FULL stands last."""
+    """What recovery learns from its scan: the GAP events, and whether LOG_FULL is the last record."""
 
     def __init__(self) -> None:
         self.gaps: list[Range] = []
@@ -57,12 +58,16 @@ class _Visit:
 class Log:
     """The log under root, recovered by scanning; nothing is ever formatted.
 
-    boot: this start's id, 1..2**32-1; ticks_ms: a function giving milliseconds since the start. `log_id`: 1..2**32-1;
-    `next_seq`: the number of the next record. Raises OSError where flash cannot be read or written at all.
+    boot: this start's id, 1..2**32-1; ticks_ms: a function giving milliseconds since the start; alive: called now and
+    then by what takes long. `log_id`: 1..2**32-1; `next_seq`: the number of the next record. Raises OSError where
+    flash cannot be read or written at all.
     """
 
-    def __init__(self, root: str, boot: int, ticks_ms: Callable[[], int]) -> None:
+    def __init__(
+        self, root: str, boot: int, ticks_ms: Callable[[], int], alive: Callable[[], None] = lambda: None
+    ) -> None:
         self._boot = boot
+        self._alive = alive
         self._ticks_ms = ticks_ms
         self._state = State(root)
         self.log_id = self._state.log_id
@@ -89,7 +94,7 @@ class Log:
         self._record_drop()
 
     def _lost(self, floor: int, top: int) -> list[Range]:
-        """Ranges of numbers that damage may have cost; next_seq is raised above them and the state's floor.
+        """Ranges of numbers whose records damage may have cost. Raises next_seq above them and above the floor.
 
         top: 1 above the highest number held or named. The number of a record torn at the very end is spent.
         """
@@ -103,7 +108,7 @@ class Log:
         return lost
 
     def _pass_held(self) -> None:
-        """Raise next_seq above every number that is held, named, or spent."""
+        """Raise next_seq above the number of every record held and of every segment's name."""
         for shelf in (self._readings, self._waves):
             for place in range(len(shelf.numbers)):
                 self.next_seq = max(self.next_seq, shelf.numbers[place], shelf.lasts[place] + 1)
@@ -120,7 +125,7 @@ class Log:
                 self.event(_GAP, first, last)
 
     def _record_drop(self) -> None:
-        """Record waves given up, once the event has room; the range waits in the state until then."""
+        """Log that waves were given up, once there is room for the event; until then the state keeps the range."""
         if not self._state.drop_last:
             return
         if self._readings.room() < _EVENT_BYTES + _LAST_WORDS_BYTES:
@@ -146,6 +151,8 @@ class Log:
 
         items: (kind, values, tail) of each. As append(), for each of them.
         """
+        if not supply.is_enough():
+            raise LogFull("the supply is too low to write")
         before = self.next_seq
         stored = []
         try:
@@ -212,7 +219,7 @@ class Log:
         self._readings.flush()
 
     def _make_room(self, shelf: Shelf, size: int) -> bool:
-        """Whether shelf can take a record of that size now. A log once full stays so until a new segment fits."""
+        """Whether a shelf can take a record of that size now. A full log stays full until a new segment has room."""
         ours = shelf is self._readings
         spare = _LAST_WORDS_BYTES if ours else 0
         if shelf.room() >= size + spare and not (ours and self._full):
@@ -228,7 +235,7 @@ class Log:
         return shelf.room() >= size + spare
 
     def _turn_away(self, shelf: Shelf) -> int:
-        """No room: 0 for waves; LogFull for others. Each state is recorded once where it begins."""
+        """A record has no room: return 0 for waves, raise LogFull for others. The first one of a row logs an event."""
         if shelf is self._waves:
             self._unstored += 1
             if not self._waves_full and self._readings.room() >= _EVENT_BYTES + _LAST_WORDS_BYTES:
@@ -276,6 +283,7 @@ class Log:
         total = hashlib.sha256()
         seq = self.held_from(first)
         while 0 < seq <= last:
+            self._alive()
             total.update(self.read(seq))
             seq = self.held_from(seq + 1)
         return messages.log_digest(self.log_id, total.digest())
@@ -294,11 +302,11 @@ class Log:
         return acknowledged
 
     def acknowledge(self, seq: int, digest: bytes, first: int = 0) -> bool:
-        """Take a bench's word that it holds the records from first to seq: whether it was taken; then durable.
+        """Note that a bench holds the records from first to seq: whether that was accepted. Durable on return.
 
         digest: of those records, as digest() gives it; first: 1 above the highest acknowledged where it is 0. What is
-        acknowledged already is taken again without a look. Refused: a digest that differs, a number above
-        the last one held, records between those acknowledged and first. Frees nothing until room is wanted.
+        acknowledged already is accepted again unchecked. Refused are a digest that differs, a number above the last
+        one held, and a first that leaves out records not acknowledged yet. Space is freed later, when it is needed.
         Raises OSError.
         """
         if seq <= self.acknowledged:

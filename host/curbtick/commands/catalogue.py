@@ -44,6 +44,11 @@ COMMANDS = (
         "Stop with Ctrl-C.",
     ),
     Row(
+        "card",
+        "virtual.card",
+        "Write the technician's card for the printer: the bar's patterns, the buttons, the walk, the cautions.",
+    ),
+    Row(
         "swap",
         "history.swap",
         "Note that two sensors changed places, or say whether the fault moved with the sensor or stayed with "

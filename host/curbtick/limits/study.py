@@ -292,7 +292,8 @@ def crossed(table: Sequence[Sequence[Sequence[float]]]) -> Levels:
     Method of moments on the expected mean squares of the two-way crossed random model (Montgomery, Design
     and Analysis of Experiments; Burdick, Borror & Montgomery 2003).
     """
-    p, o, n = len(table), len(table[0]), len(table[0][0])
+    first_part = table[0]
+    p, o, n = len(table), len(first_part), len(first_part[0])
     cell = [[sum(values) / n for values in row] for row in table]
     part_mean = [sum(row) / o for row in cell]
     by_technician = [sum(row[j] for row in cell) / p for j in range(o)]

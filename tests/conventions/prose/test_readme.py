@@ -9,7 +9,7 @@ import pytest
 import typer
 from curbtick.commands import catalogue
 from curbtick.commands.main import app
-from curbtick.fleet import rounds
+from curbtick.fleet import lines as vehicle_list
 
 from tests.paths import ROOT
 
@@ -52,9 +52,9 @@ def test_every_link_leads_somewhere() -> None:
 
 
 def test_the_sample_of_a_round_is_a_round() -> None:
-    lines = rounds.read_lines(ROOT / "demo_data/round.csv")
+    lines = vehicle_list.read(ROOT / "demo_data/round.csv")
     assert [line.name for line in lines] == ["LH-01", "LH-02", "LH-03", "LH-11"]
-    assert ", ".join(f"`{column}`" for column in rounds.COLUMNS) in " ".join(README.split())
+    assert ", ".join(f"`{column}`" for column in vehicle_list.COLUMNS) in " ".join(README.split())
 
 
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md", "tests/bench/README.md"])

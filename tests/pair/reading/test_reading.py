@@ -8,6 +8,7 @@ import pytest
 from curbtick.virtual.probe.bus import Ear
 from curbtick.yard.ear import faults
 from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
+from curbtick.yard.front_end import inputs
 from curbtick.yard.front_end.timebase import ticks_of_ms
 from curbtick.yard.scenes.build import Neighbour
 from curbtick.yard.scenes.scenes import single_scene
@@ -155,12 +156,39 @@ def test_a_sensor_that_rings_on_and_on_is_not_called_dead(prober: Prober, decay_
     assert reading.reasons in (["odd_ringdown"], ["not_a_burst"])
 
 
-def test_a_loud_sensor_is_heard_again_through_the_pad(prober: Prober) -> None:
-    reading = take(prober, level_dbfs=3.0)
+# Where the amplifiers stop: nominal, and at either end of all tolerances (curbtick.hardware.rails.stop_range_codes).
+STOPS = [(38.0, 3983.0), (115.0, 3846.0), (2.0, 4068.0)]
+
+
+@pytest.mark.parametrize("stops", STOPS)
+@pytest.mark.parametrize("level_dbfs", [-2.0, -1.0, 0.0, 3.0])
+def test_a_loud_sensor_is_heard_again_through_the_pad(
+    prober: Prober, monkeypatch: pytest.MonkeyPatch, level_dbfs: float, stops: tuple[float, float]
+) -> None:
+    monkeypatch.setattr(inputs, "STOP_CODES", stops)
+    reading = take(prober, level_dbfs=level_dbfs)
     assert (reading.verdict, reading.values["input"]) == (PASS, INPUT_PADDED)
-    assert reading.values["level_cdb"] == pytest.approx(300, abs=50)
+    assert reading.values["level_cdb"] == pytest.approx(100 * level_dbfs, abs=50)
     assert reading.took_us < 1_500_000
-    assert take(prober, level_dbfs=-1.0).values["input"] == INPUT_LOW
+
+
+@pytest.mark.parametrize("stops", STOPS)
+def test_a_sensor_that_is_not_so_loud_needs_no_pad(
+    prober: Prober, monkeypatch: pytest.MonkeyPatch, stops: tuple[float, float]
+) -> None:
+    monkeypatch.setattr(inputs, "STOP_CODES", stops)
+    assert take(prober, level_dbfs=-3.5).values["input"] == INPUT_LOW
+
+
+@pytest.mark.parametrize("stops", [(1300.0, 3983.0), (38.0, 2900.0), (1300.0, 2900.0)])
+@pytest.mark.parametrize("class_khz", CLASSES_KHZ)
+def test_an_amplifier_that_stops_beyond_all_tolerances_is_found(
+    prober: Prober, monkeypatch: pytest.MonkeyPatch, stops: tuple[float, float], class_khz: int
+) -> None:
+    """Of the sensor 5 dB are lost, or more; the flatness of one burst does not show less for sure."""
+    monkeypatch.setattr(inputs, "STOP_CODES", stops)
+    reading = take(prober, class_khz, level_dbfs=-3.2)
+    assert (reading.verdict, reading.reasons) == (RETRY, ["clipped"])
 
 
 def test_what_clips_through_the_pad_too_is_retry(prober: Prober) -> None:

@@ -56,7 +56,8 @@ for n in range({count}):
     values["level_cdb"] = -800 - n
     values["frequency_hz"] = 48000 + n
     log.append(records.READING, values)
-vehicle = {{"vehicle": 1, "rear_positions": 4, "rear_class_khz": 48, "front_positions": 0, "front_class_khz": 0}}
+vehicle = {{"vehicle": 1, "rear_positions": 4, "front_positions": 0, "front_class_khz": 0}}
+vehicle["rear_class_khz"] = {class_khz}
 Rounds(board.root).put(codec.pack_round({{"round_id": 7, "vehicles": [vehicle]}}))
 """
 
@@ -147,10 +148,10 @@ class Day:
         return len(self.watch.changes) > first + 1 and last.mask.bit_count() == 1 and since_s > 1.0
 
 
-def preloaded(tmp_path: Path) -> Path:
-    """A flash file with a round and a log of PRELOADED readings."""
+def preloaded(tmp_path: Path, class_khz: int = 48) -> Path:
+    """A flash file with a round of such sensors and a log of PRELOADED readings."""
     script = tmp_path / "preload.py"
-    script.write_text(PRELOAD.format(count=PRELOADED))
+    script.write_text(PRELOAD.format(count=PRELOADED, class_khz=class_khz))
     run_script(script, flash_path=tmp_path / "flash")
     return tmp_path / "flash"
 

@@ -328,6 +328,47 @@ def test_fine_envelope_of_any_stream(core: Core, codes: array[int], gain_q8: int
     assert all(0 <= power < 1 << 27 for power in envelope)
 
 
+FLAT = "curbtick_probe/dsp/burst/flat.py"
+
+
+def flat_percent(codes: array[int]) -> int:
+    """What flat.percent counts, by numpy: 32 samples at rest, then a burst."""
+    rest = sum(codes[:32]) // 32
+    found = 0
+    for sign in (1, -1):
+        swing = sign * (np.array(codes[32:], dtype=int) - rest)
+        crest = int(swing.max())
+        half = int((2 * swing >= crest).sum())
+        if crest >= 300 and half >= 10:
+            near = int((swing >= crest - max(12, crest // 32)).sum())
+            found = max(found, 100 * near // half)
+    return found
+
+
+@settings(max_examples=30, deadline=None)
+@given(streams(200))
+def test_flatness_of_any_stream(core: Core, codes: array[int]) -> None:
+    assert agree(core, FLAT, "percent", codes, len(codes)).result == flat_percent(codes)
+
+
+def cut_burst(frequency_hz: float, over_db: float, low: bool, high: bool) -> array[int]:
+    """72 samples of rest, then a burst of 900 codes that would go so much further, cut below and above where asked."""
+    at_s = np.arange(312) / 250_000
+    shape = np.minimum(1, at_s / 1e-4) * np.minimum(1, (312 / 250_000 - at_s) / 3e-4)
+    swing = 900 * 10 ** (over_db / 20) * shape * np.sin(2 * np.pi * frequency_hz * at_s)
+    swing = np.clip(swing, -900 if low else -9e9, 900 if high else 9e9)
+    noise = np.random.default_rng(1).normal(0, 2.9, 384)
+    return array("H", np.rint(2098 + np.append(np.zeros(72), swing) + noise).astype(int).tolist())
+
+
+@pytest.mark.parametrize("frequency_hz", [38_300, 40_000, 43_100, 48_000, 52_700, 58_000, 61_100, 68_000])
+def test_crests_that_are_cut_are_flat(core: Core, frequency_hz: float) -> None:
+    """Within 1/32 of the crest a sine is for 1 - 2 asin(31/32) / pi = 0.16 of its time, above half for 0.67."""
+    assert agree(core, FLAT, "percent", cut_burst(frequency_hz, 0, False, False), 384).result < 34
+    for low, high in ((True, False), (False, True), (True, True)):
+        assert agree(core, FLAT, "percent", cut_burst(frequency_hz, 4, low, high), 384).result >= 34
+
+
 @settings(max_examples=30, deadline=None)
 @given(streams(100), st.integers(0, 5))
 def test_a_wave_in_bytes(core: Core, codes: array[int], quieter: int) -> None:

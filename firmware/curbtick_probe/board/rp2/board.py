@@ -7,7 +7,7 @@ import machine
 from machine import ADC, PWM, Pin
 from micropython import const
 
-from curbtick_probe.board.rp2 import adc_dma, bar, pins, serial
+from curbtick_probe.board.rp2 import adc_dma, bar, pins, serial, watchdog
 
 ROOT = "/probe"
 
@@ -101,6 +101,8 @@ class Board:
         self._told_buttons = self._buttons.held()
         self._battery_mv = 0
         self._temperature_ddeg = 0
+        self._watchdog = watchdog.Watchdog()
+        self.hung_in = self._watchdog.hung_in
         self.capture = adc_dma.Capture()
         self.serial = serial.Uart() if _exists(_UART_WANTED) else serial.Usb()
 
@@ -147,16 +149,18 @@ class Board:
 
     def buttons(self) -> int:
         """Return the buttons held: bit 0 READ, bit 1 STEP."""
+        self._watchdog.feed()
         self._told_buttons = self._buttons.held()
         return self._told_buttons
 
-    def wait(self, ms: int) -> None:
-        """Sleep until ms passed, the buttons are other than buttons() last said, or the serial has data."""
+    def wait(self, ms: int, heeds_serial: bool = True) -> None:
+        """Sleep until ms passed, the buttons are other than buttons() last said, or (heeds_serial) data wait."""
         until_ms = time.ticks_add(time.ticks_ms(), ms)
-        while not self.serial.any() and self._buttons.held() == self._told_buttons:
+        while not (heeds_serial and self.serial.any()) and self._buttons.held() == self._told_buttons:
             left_ms = time.ticks_diff(until_ms, time.ticks_ms())
             if left_ms <= 0:
                 break
+            self._watchdog.feed()
             self._nap(left_ms)
         self._clock.us()
 
@@ -166,6 +170,18 @@ class Board:
             time.sleep_ms(min(left_ms, _POLL_MS))
         else:
             machine.lightsleep(min(left_ms, _NAP_MS))
+
+    def watch(self) -> None:
+        """Start the watchdog: without buttons(), wait() or feed() for its time it restarts the chip from now on."""
+        self._watchdog.start()
+
+    def feed(self) -> None:
+        """Say that the program goes on."""
+        self._watchdog.feed()
+
+    def note(self, doing: int) -> None:
+        """Keep what the program does, 0..255, for `hung_in` of the start after the watchdog's restart."""
+        self._watchdog.note(doing)
 
     def reset(self) -> None:
         """Start again, as a power cycle does."""

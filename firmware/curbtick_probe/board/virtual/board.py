@@ -21,11 +21,34 @@ from curbtick_probe.board.virtual import flashdisk
 
 RING_BLOCKS = 8
 ROOT = "/probe"
+TIMEOUT_US = 8_000_000
 # READ and STEP held, as buttons() says it.
 _BOTH_BUTTONS = 3
 
 _REQUEST = "<BIQ"
-_ANSWER = "<iI"
+_ANSWER_BYTES = 8
+
+
+class Watchdog:
+    """The chip's watchdog by simulated time; a program that hangs without letting time pass is not seen.
+
+    noted: what the program does, for the start after a restart.
+    """
+
+    def __init__(self) -> None:
+        self._bites_us = 0
+        self.runs = False
+        self.noted = 0
+
+    def feed(self, now_us: int) -> None:
+        """Put the restart off by TIMEOUT_US."""
+        self._bites_us = now_us + TIMEOUT_US
+
+    def look(self, bus: "Bus") -> None:
+        """Restart the program where it was not fed in time."""
+        if self.runs and bus.now_us > self._bites_us:
+            bus.send(ord("R"), self.noted + 1)
+            sys.exit(0)
 
 
 class Bus:
@@ -33,14 +56,17 @@ class Bus:
 
     def __init__(self) -> None:
         self.now_us = 0
+        self.watchdog = Watchdog()
         self._out = sys.stdout.buffer
         self._in = sys.stdin.buffer
         self._request = bytearray(struct.calcsize(_REQUEST))
-        self._answer = bytearray(struct.calcsize(_ANSWER))
+        self._answer = array.array("i", [0, 0])
+        self.held = 0
 
     def charge(self, duration_us: int) -> None:
         """Let duration_us of simulated time pass."""
         self.now_us += duration_us
+        self.watchdog.look(self)
 
     def send(self, operation: int, argument: int = 0) -> None:
         """Send one request with the time it is made at."""
@@ -52,17 +78,17 @@ class Bus:
         if self._in.readinto(buffer) != size:
             sys.exit(0)
 
-    def answer(self) -> tuple[int, int]:
-        """Read one answer: (value, buttons)."""
-        self.receive_into(self._answer, len(self._answer))
-        return struct.unpack(_ANSWER, self._answer)
+    def answer(self) -> int:
+        """Read one answer: return its value, and keep the buttons in `held`. Allocates nothing."""
+        self.receive_into(self._answer, _ANSWER_BYTES)
+        self.held = self._answer[1]
+        return self._answer[0]
 
     def ask(self, payload: bytes = b"") -> bytes:
         """Hand bytes to the bench's `on_ask` and return the bytes it answers; for test scripts."""
         self.send(ord("Q"), len(payload))
         self._out.write(payload)
-        size, _buttons = self.answer()
-        reply = bytearray(size)
+        reply = bytearray(self.answer())
         self.receive_into(reply, len(reply))
         return bytes(reply)
 
@@ -99,6 +125,7 @@ class Capture:
         bus.now_us = start_us
         bus.send(ord("B"), BLOCK)
         bus.now_us = now_us
+        bus.watchdog.look(bus)
         block = self._ring[self._next]
         self._next = (self._next + 1) % RING_BLOCKS
         bus.receive_into(block, 2 * BLOCK)
@@ -184,6 +211,7 @@ class Board:
         options = _options()
         self.bus = Bus()
         self.capture = Capture(self.bus)
+        self.hung_in = int(options.get("hung", 0)) - 1
         self.unique_id = bytes.fromhex(options.get("id", "c0b0000000000001"))
         serial = options.get("serial")
         self.serial = Serial(serial) if serial else NoSerial()
@@ -204,24 +232,23 @@ class Board:
         """Return simulated milliseconds since boot."""
         return self.bus.now_us // 1000
 
-    def _ask(self, operation: str, argument: int = 0) -> tuple[int, int]:
-        self.bus.send(ord(operation), argument)
+    def _ask(self, operation: int) -> int:
+        self.bus.send(operation)
         return self.bus.answer()
 
     def battery_mv(self) -> int:
         """Return the supply voltage in millivolts."""
-        millivolts, _buttons = self._ask("V")
-        return millivolts
+        return self._ask(ord("V"))
 
     def temperature_ddeg(self) -> int:
         """Return the temperature in tenths of a degree Celsius."""
-        tenths, _buttons = self._ask("T")
-        return tenths
+        return self._ask(ord("T"))
 
     def buttons(self) -> int:
         """Return the buttons held: bit 0 READ, bit 1 STEP."""
-        _value, buttons = self._ask("G")
-        return buttons
+        self.feed()
+        self._ask(ord("G"))
+        return self.bus.held
 
     def bar(self, mask: int) -> None:
         """Light the LEDs whose bits are set; bit 0 is the left end."""
@@ -233,21 +260,34 @@ class Board:
         self.bus.answer()
         self.bus.charge(duration_ms * 1000)
 
-    def wait(self, ms: int) -> None:
-        """Wait until ms passed, the buttons are other than buttons() last said, or the serial has data."""
-        if self.serial.any():
+    def wait(self, ms: int, heeds_serial: bool = True) -> None:
+        """Wait until ms passed, the buttons are other than buttons() last said, or (heeds_serial) data wait."""
+        if heeds_serial and self.serial.any():
             return
         self.bus.send(ord("W"), ms)
-        if self._serial_first():
+        if heeds_serial and self._serial_first():
             self.bus.send(ord("C"))
-        waited_us, _buttons = self.bus.answer()
-        self.bus.charge(waited_us)
+        self.bus.now_us += self.bus.answer()
+        self.feed()
 
     def _serial_first(self) -> bool:
         for stream, _ in self._events.poll(-1):
             if stream is sys.stdin:
                 return False
         return True
+
+    def watch(self) -> None:
+        """Start the watchdog."""
+        self.feed()
+        self.bus.watchdog.runs = True
+
+    def feed(self) -> None:
+        """Say that the program goes on."""
+        self.bus.watchdog.feed(self.bus.now_us)
+
+    def note(self, doing: int) -> None:
+        """Keep what the program does, for `hung_in` of the start after the watchdog's restart."""
+        self.bus.watchdog.noted = doing
 
     def reset(self) -> None:
         """Start again, as a power cycle does."""
@@ -259,8 +299,8 @@ def repl_wanted() -> bool:
     """Return whether both buttons are held: the way back to MicroPython's prompt, for main.py before all else."""
     bus = Bus()
     bus.send(ord("G"))
-    _value, buttons = bus.answer()
-    return buttons == _BOTH_BUTTONS
+    bus.answer()
+    return bus.held == _BOTH_BUTTONS
 
 
 def _options() -> dict[str, str]:

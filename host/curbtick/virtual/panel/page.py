@@ -7,7 +7,7 @@ import sys
 import textwrap
 from pathlib import Path
 
-from curbtick.cautions import HISS_NOTE, PASS_NOTE
+from curbtick.cautions import HISS_HINT, HISS_NOTE, PASS_NOTE
 from curbtick.virtual.panel import bar, pictures
 
 PAGE, PICTURE = "panel.md", "pictures/led_bar.svg"
@@ -55,6 +55,12 @@ METER = {
     "gusty": "too gusty to decide",
 }
 
+SERVED = (
+    "Where a bench asks something while the meter runs, the probe stops listening within 0.2 s (in a reference or a "
+    "background at its end) and answers. Nobody listened meanwhile, so the section is RETRY unless it leaks or hisses: "
+    "mark it, and go along it again."
+)
+
 INTRODUCTION = """# The panel
 
 Two buttons, READ and STEP, a bar of twelve LEDs of one colour, and a beeper. The left six LEDs are the rear bumper's
@@ -76,7 +82,7 @@ def gestures_table() -> str:
     """Return the gesture table as Markdown."""
     lines = ["| check | gesture | what it does |", "|---|---|---|"]
     for (check, gesture), action in bar.probe_gestures()["GESTURE_TABLE"].items():
-        lines.append(f"| {check} | {_gesture_words(gesture)} | {action_words(check, action)} |")
+        lines.append(f"| {check} | {gesture_words(gesture)} | {action_words(check, action)} |")
     return "\n".join(lines)
 
 
@@ -85,7 +91,8 @@ def action_words(check: str, action: str) -> str:
     return CHECK_ACTIONS.get((check, action)) or ACTIONS[action]
 
 
-def _gesture_words(gesture: str) -> str:
+def gesture_words(gesture: str) -> str:
+    """Return a gesture as a person makes it, such as `hold READ`."""
     button, _, manner = gesture.partition("_")
     return MANNERS[manner].format(BUTTONS[button])
 
@@ -130,7 +137,9 @@ def page() -> str:
             "## The meter of the seal and the hiss check",
             "Three dB an LED from the left; one LED beyond it holds the section's maximum. Instead of a level:",
             _meter_table(),
+            textwrap.fill(HISS_HINT, LINE),
             textwrap.fill(HISS_NOTE, LINE),
+            textwrap.fill(SERVED, LINE),
             "",
         ]
     )

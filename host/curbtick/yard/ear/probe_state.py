@@ -12,7 +12,7 @@ class ProbeState:
     """The probe's own health: a fault of PROBE_FAULTS, and its battery in mV.
 
     clipped: a feedback path has come open, so that the stage has 80 dB more gain than it should and its own noise
-    drives every input from rail to rail.
+    drives every input from stop to stop.
     """
 
     fault: str = "none"

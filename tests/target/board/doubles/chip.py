@@ -38,6 +38,8 @@ class FakeChip:
         self.pins: dict[int, FakePin] = {}
         # (address, value) of each write to a register, in order.
         self.writes: list[tuple[int, int]] = []
+        # The watchdog's timeout at each time it was fed.
+        self.feeds: list[int] = []
 
     def pass_time(self, duration_us: float) -> None:
         end = self.now_us + duration_us
@@ -215,6 +217,7 @@ def chip(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[FakeChip]:
         idle=lambda: fake.pass_time(500),
         reset=lambda: None,
         lightsleep=lambda ms: fake.pass_time(1000 * ms),
+        WDT=lambda timeout: SimpleNamespace(feed=lambda: fake.feeds.append(timeout)),
     )
     machine.__dict__["unique_id"] = lambda: b"\xc0\xb0\0\0\0\0\0\1"
     rp2 = ModuleType("rp2")

@@ -82,6 +82,7 @@ class FakeBoard:
     unique_id = b"fake one"
     root = "/probe"
     supply_mv = 3900
+    hung_in = -1
 
     def __init__(
         self,
@@ -142,7 +143,7 @@ class FakeBoard:
         self.beeps.append((self.now_ms, duration_ms))
         self.now_ms += duration_ms
 
-    def wait(self, ms: int) -> None:
+    def wait(self, ms: int, heeds_serial: bool = True) -> None:
         """Let time pass up to the next change of the buttons. Raises TimeoutError beyond end_ms."""
         assert ms > 0
         self.waits.append(ms)
@@ -150,3 +151,12 @@ class FakeBoard:
         self.now_ms = min([self.now_ms + ms] + changes)
         if self._end_ms is not None and self.now_ms > self._end_ms:
             raise TimeoutError("the test's end")
+
+    def watch(self) -> None:
+        """There is no watchdog."""
+
+    def feed(self) -> None:
+        """There is none to feed."""
+
+    def note(self, doing: int) -> None:
+        """Nothing outlives a test."""
