@@ -1,6 +1,13 @@
 """The usual cautions, once, for every page and screen that carries them."""
 
+# What no probe that listens can know, and who can: it stands wherever PASS is explained.
+PASS_NOTE = (
+    "PASS says that a sensor sends as it should. Whether it hears, no probe that listens can know: chock the wheels, "
+    "let a person stand 0.6 m in front of each sensor in turn, and see that the vehicle's own display shows them there."
+)
+
 CAUTIONS = (
+    PASS_NOTE,
     "Immobilise the vehicle: chocks, and where the parking brake switches the system off, a second person at the "
     "wheel and the brakes held. Ventilate. Nobody between vehicle and wall.",
     "The verdict is a workshop screening aid, not a safety certificate, and says nothing about conformity with "

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 import typer
 from typer.core import TyperGroup
 
+from curbtick.cautions import PASS_NOTE
 from curbtick.commands import catalogue, errors
 from curbtick.errors import CurbtickError, InputError, unforeseen
 
@@ -108,7 +109,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode="rich",
     help="The bench of a go/no-go probe for a fleet's ultrasonic parking sensors.",
-    epilog="Exit codes: 0 done; 1 done, and something needs attention; 2 input makes no sense; 3 no probe; "
+    epilog=f"{PASS_NOTE} "
+    "Exit codes: 0 done; 1 done, and something needs attention; 2 input makes no sense; 3 no probe; "
     "4 no history; 5 a program is missing; 70 an error nobody foresaw; 130 interrupted.",
 )
 

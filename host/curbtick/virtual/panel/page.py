@@ -7,7 +7,7 @@ import sys
 import textwrap
 from pathlib import Path
 
-from curbtick.cautions import HISS_HINT, HISS_NOTE
+from curbtick.cautions import HISS_HINT, HISS_NOTE, PASS_NOTE
 from curbtick.virtual.panel import bar, pictures
 
 PAGE, PICTURE = "panel.md", "pictures/led_bar.svg"
@@ -133,6 +133,7 @@ def page() -> str:
             _power_up_table(),
             "## Patterns",
             _patterns_table(),
+            textwrap.fill(PASS_NOTE, LINE),
             "## The meter of the seal and the hiss check",
             "Three dB an LED from the left; one LED beyond it holds the section's maximum. Instead of a level:",
             _meter_table(),
