@@ -1,7 +1,7 @@
 """What the firmware asks of a board: the contract that the real and the virtual board keep.
 
-Only annotations name these classes, so that a probe does not carry them. tests/target/board/contract.py says what each
-method must do.
+Only annotations name these classes, so that a probe does not carry them. What each method must do says
+tests/target/board/programs/contract.py.
 """
 
 from curbtick_wire._typing import Ints, Protocol
@@ -74,6 +74,10 @@ class Board(Protocol):
     def serial(self) -> Serial:
         """The line to the bench."""
 
+    @property
+    def hung_in(self) -> int:
+        """What note() was told last before the watchdog restarted the probe; -1 where it did not."""
+
     def ticks_us(self) -> int:
         """Return microseconds since boot."""
 
@@ -100,3 +104,15 @@ class Board(Protocol):
 
         heeds_serial: False where nobody reads the serial meanwhile; its data do not end the wait then.
         """
+
+    def watch(self) -> None:
+        """Start the watchdog: 8 s without buttons(), wait() or feed() restart the probe from then on."""
+
+    def feed(self) -> None:
+        """Say that the program goes on; for what neither looks at the buttons nor waits."""
+
+    def note(self, doing: int) -> None:
+        """Keep what the program does, 0..255, for `hung_in`."""
+
+    def reset(self) -> None:
+        """Start again, as a power cycle does."""

@@ -46,7 +46,7 @@ def main() -> None:
     if asked.out is None and not asked.pictures:
         parser.error("say --out FOLDER or --pictures")
     if asked.out is not None:
-        from hardware_notes.case import export
+        from hardware_notes.case.printing import export
 
         for path in export.write(asked.out):
             print(path)

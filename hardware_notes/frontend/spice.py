@@ -1,7 +1,5 @@
 """Run the netlist in ngspice: response, noise and overload."""
 
-import os
-import shutil
 import subprocess
 import tempfile
 from collections.abc import Mapping, Sequence
@@ -15,15 +13,12 @@ from curbtick.hardware.nets import INSTANCES, Instance
 from curbtick.hardware.values import OUTPUTS, nominal
 
 from hardware_notes.frontend.netlist import MICROPHONE_REST_V, Supply, netlist
+from tests.programs import NGSPICE
 
 Reals = npt.NDArray[np.floating[Any]]
 Complex = npt.NDArray[np.complexfloating[Any, Any]]
 
 
-ENVIRONMENT_NAME = "CURBTICK_NGSPICE"
-HOW_TO_GET = (
-    f"ngspice is not installed: on Debian apt install ngspice, or name the program in {ENVIRONMENT_NAME}"
-)
 RECORDED = Path(__file__).with_name("ngspice.txt")
 
 
@@ -44,15 +39,15 @@ class Overload:
         return self.pins[pin] - self.rest_v[pin]
 
 
-def find() -> str | None:
-    """The ngspice program: the one CURBTICK_NGSPICE names, or the one on the PATH; None without."""
-    return shutil.which(os.environ.get(ENVIRONMENT_NAME) or "ngspice")
+def find() -> Path | None:
+    """The ngspice program, found as tests find every program from outside; None without."""
+    return NGSPICE.find()
 
 
 def _run(text: str, result: str) -> Reals:
     program = find()
     if program is None:
-        raise NgspiceMissing(HOW_TO_GET)
+        raise NgspiceMissing(NGSPICE.how)
     with tempfile.TemporaryDirectory() as folder:
         source = Path(folder) / "circuit.cir"
         source.write_text(text)

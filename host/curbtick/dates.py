@@ -8,6 +8,9 @@ from curbtick.errors import InputError
 UNKNOWN = "time unknown"
 # A day of 24 hours; day_end_ms knows the others.
 DAY_MS = 86_400_000
+# Times are counted from 1970, and a day ends on the next one, which must exist too. A year's margin at both ends
+# is for the time zones.
+YEARS = range(1971, 9999)
 
 
 def now_ms() -> int:
@@ -38,6 +41,12 @@ def day_start_ms(day: str | None) -> int:
         raise InputError(
             f"{day} is not a date.", "Nothing was changed.", "Write it as 2026-11-24."
         ) from error
+    if parsed.year not in YEARS:
+        raise InputError(
+            f"{day} is no day that a history can hold.",
+            "Nothing was changed.",
+            f"Give a year from {YEARS[0]} to {YEARS[-1]}.",
+        )
     midnight = parsed.replace(hour=0, minute=0, second=0, microsecond=0)
     return int(midnight.astimezone().timestamp() * 1000)
 

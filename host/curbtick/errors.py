@@ -41,6 +41,15 @@ class NoHistoryError(StoreError):
     """There is no history where one was named."""
 
 
+def unforeseen(error: BaseException) -> CurbtickError:
+    """Return what to say of an error that no line of the program expects."""
+    return CurbtickError(
+        f"An error nobody foresaw: {type(error).__name__}: {error}",
+        "What was stored before is kept; a change that was under way was undone.",
+        "Please report it, with what you did.",
+    )
+
+
 class MissingProgramError(CurbtickError):
     """A program that this command needs is not on the machine."""
 

@@ -40,7 +40,7 @@ def check(field: Field, value: Any) -> None:
 
 
 def _pack_one(field: Field, value: Any) -> bytes:
-    name, form = field[0], field[1]
+    name, form, _lowest, _highest = field
     if form[-1] == "s":
         if not isinstance(value, (bytes, bytearray)) or len(value) != int(form[:-1]):
             raise WireError(name, f"must be {form[:-1]} bytes")
@@ -57,18 +57,20 @@ def pack(fields: Fields, values: Values) -> bytes:
     Raises WireError for a missing or unknown name and for a value outside its field's range.
     """
     out = bytearray()
+    names = []
     for field in fields:
-        if field[0] not in values:
-            raise WireError(field[0], "is missing")
-        out.extend(_pack_one(field, values[field[0]]))
+        name = field[0]
+        if name not in values:
+            raise WireError(name, "is missing")
+        out.extend(_pack_one(field, values[name]))
+        names.append(name)
     if len(values) != len(fields):
-        names = [field[0] for field in fields]
         raise WireError(next(name for name in values if name not in names), "is not a field here")
     return bytes(out)
 
 
 def _unpack_one(field: Field, data: bytes, offset: int) -> Any:
-    form = field[1]
+    _name, form, _lowest, _highest = field
     got = struct.unpack_from("<" + form, data, offset)
     if form[-1] == "s":
         return bytes(got[0])
@@ -84,10 +86,11 @@ def unpack(fields: Fields, data: bytes, offset: int = 0) -> tuple[Values, int]:
     """
     values = {}
     for field in fields:
-        after = offset + struct.calcsize("<" + field[1])
+        name, form, _lowest, _highest = field
+        after = offset + struct.calcsize("<" + form)
         if after > len(data):
-            raise WireError(field[0], "the data end before it")
-        values[field[0]] = _unpack_one(field, data, offset)
+            raise WireError(name, "the data end before it")
+        values[name] = _unpack_one(field, data, offset)
         offset = after
     return values, offset
 
@@ -109,7 +112,8 @@ def unpack_list(fields: Fields, data: bytes, count: int, offset: int = 0) -> tup
 def kind_entry(kind: int) -> Kind | None:
     """The entry (number, name, fields, tail form) of a record kind, or None for a kind not known here."""
     for entry in records.KINDS:
-        if entry[0] == kind:
+        number, _name, _fields, _tail_form = entry
+        if number == kind:
             return entry
     return None
 
@@ -180,6 +184,8 @@ def _check_tail(entry: Kind, record: Values) -> None:
         raise WireError("tail", f"a {name} record has none")
     if tail_form == "sounds" and length != record["values"]["count"] * size_of(records.SOUND):
         raise WireError("tail", "does not hold `count` sounds")
+    if tail_form == "words" and length > records.CRASH_WORDS_MAX:
+        raise WireError("tail", "has more words than a " + name + " record may have")
 
 
 def _pack_set(
@@ -232,6 +238,16 @@ def pack_round(round_: Values) -> bytes:
 def unpack_round(data: bytes) -> Values:
     """The dict that pack_round packs. Raises WireError."""
     return _unpack_set(settings.ROUND, settings.ROUND_VEHICLE, data, "vehicles", "vehicle_count")
+
+
+def pack_calibration(calibration: Values) -> bytes:
+    """A calibration as bytes: a dict of the CALIBRATION fields without gain_count, and `gains`, a list of dicts."""
+    return _pack_set(settings.CALIBRATION, settings.CALIBRATION_GAIN, calibration, "gains", "gain_count")
+
+
+def unpack_calibration(data: bytes) -> Values:
+    """The dict that pack_calibration packs. Raises WireError."""
+    return _unpack_set(settings.CALIBRATION, settings.CALIBRATION_GAIN, data, "gains", "gain_count")
 
 
 def factory_limits() -> Values:

@@ -21,8 +21,8 @@ PROTOCOL_VERSION = 1
 REPLY = 128
 OPEN, SIGNED, PAIRING = range(3)
 
-GREET, STATS, READ, TICKS, LIMITS_GET, ROUND_GET, KEYS = range(1, 8)
-ACKNOWLEDGE, LIMITS_PUT, ROUND_PUT, ANCHOR, REVOKE, SELF_TEST = range(16, 22)
+GREET, STATS, READ, TICKS, LIMITS_GET, ROUND_GET, KEYS, CALIBRATION_GET, PROVE = range(1, 10)
+ACKNOWLEDGE, LIMITS_PUT, ROUND_PUT, ANCHOR, REVOKE, SELF_TEST, CALIBRATION_PUT = range(16, 23)
 PAIR = 32
 READ_END = 126
 ERROR = 127
@@ -31,6 +31,7 @@ ERROR = 127
 WINDOW = 128
 CHUNK_MIN = 32
 KEY_NAME_SIZE = 16
+NONCE_SIZE = 16
 KEYS_MAX = 8
 SECRET_SIZE = 32
 # The most bytes an error spends on words.
@@ -38,7 +39,11 @@ WORDS_MAX = 120
 
 _U8 = 255
 _U16 = 65535
-_U32 = 4294967295
+_U32 = records.NONE_U32
+
+# What a tag is made over begins with what it is for, so that none is ever good for anything else.
+REQUEST_LABEL = b"curbtick request"
+RECORDS_LABEL = b"curbtick records"
 
 SIGNATURE = (
     ("key_id", "B", 1, _U8),
@@ -46,7 +51,7 @@ SIGNATURE = (
     ("tag", "32s", 0, 0),
 )
 SIGNATURE_SIZE = 37
-# What a limit set or a round may take.
+# What a limit set, a round or a calibration may take.
 SETTING_MAX = frames.PAYLOAD_MAX - SIGNATURE_SIZE
 
 KEY_ROW = (
@@ -67,13 +72,20 @@ ERRORS = (
     "digest_differs",
     "not_held",
     "failed",
+    "not_greeted",
 )
 
 # Capabilities of a probe, as bits of the greeting's mask.
 CAPABILITIES = ("bumper", "seal", "hiss", "self_test")
 
 REQUESTS: tuple[Request, ...] = (
-    (GREET, "greet", (("bench_version", "B", 1, _U8), ("definition", "8s", 0, 0)), None, OPEN),
+    (
+        GREET,
+        "greet",
+        (("bench_version", "B", 1, _U8), ("definition", "8s", 0, 0), ("bench_nonce", "16s", 0, 0)),
+        None,
+        OPEN,
+    ),
     (STATS, "stats", (), None, OPEN),
     (
         READ,
@@ -92,6 +104,14 @@ REQUESTS: tuple[Request, ...] = (
     (LIMITS_GET, "limits_get", (), None, OPEN),
     (ROUND_GET, "round_get", (), None, OPEN),
     (KEYS, "keys", (), None, OPEN),
+    (CALIBRATION_GET, "calibration_get", (), None, OPEN),
+    (
+        PROVE,
+        "prove",
+        (("key_id", "B", 1, _U8), ("first_seq", "I", 1, _U32), ("last_seq", "I", 0, _U32)),
+        None,
+        OPEN,
+    ),
     (
         ACKNOWLEDGE,
         "acknowledge",
@@ -105,7 +125,7 @@ REQUESTS: tuple[Request, ...] = (
         ANCHOR,
         "anchor",
         (
-            ("boot", "H", 1, _U16),
+            ("boot", "I", 1, _U32),
             ("ticks_ms", "I", 0, _U32),
             ("host_time_s", "I", 1, _U32),
             ("host_time_ms", "H", 0, 999),
@@ -116,6 +136,7 @@ REQUESTS: tuple[Request, ...] = (
     ),
     (REVOKE, "revoke", (("revoked_key_id", "B", 1, _U8),), None, SIGNED),
     (SELF_TEST, "self_test", (), None, SIGNED),
+    (CALIBRATION_PUT, "calibration_put", (), "calibration", SIGNED),
     (PAIR, "pair", (("secret", "32s", 0, 0), ("name", "16s", 0, 0)), None, PAIRING),
 )
 
@@ -128,15 +149,18 @@ REPLIES: tuple[Kind, ...] = (
             ("newest_version", "B", 1, _U8),
             ("definition", "8s", 0, 0),
             ("unique_id", "8s", 0, 0),
+            ("log_id", "I", 1, _U32),
+            ("probe_nonce", "16s", 0, 0),
             ("firmware", "12s", 0, 0),
-            ("boot", "H", 0, _U16),
+            ("boot", "I", 0, _U32),
             ("ticks_ms", "I", 0, _U32),
             ("capabilities", "I", 0, _U32),
             ("first_seq", "I", 0, _U32),
             ("last_seq", "I", 0, _U32),
             ("acknowledged_seq", "I", 0, _U32),
             ("limits_revision", "I", 0, _U32),
-            ("round_id", "H", 0, _U16),
+            ("calibration_revision", "H", 0, _U16),
+            ("round_id", "I", 0, _U32),
             ("battery_mv", "H", 0, _U16),
             ("pairing", "B", 0, 1),
         ),
@@ -167,19 +191,27 @@ REPLIES: tuple[Kind, ...] = (
     (
         READ_END | REPLY,
         "read_end",
-        (("chunks", "B", 0, WINDOW), ("ended", "B", 0, 1), ("last_seq", "I", 0, _U32)),
+        (
+            ("chunks", "B", 0, WINDOW),
+            ("ended", "B", 0, 1),
+            ("last_seq", "I", 0, _U32),
+            ("log_id", "I", 1, _U32),
+        ),
         None,
     ),
-    (TICKS | REPLY, "ticks_reply", (("boot", "H", 0, _U16), ("ticks_ms", "I", 0, _U32)), None),
+    (TICKS | REPLY, "ticks_reply", (("boot", "I", 0, _U32), ("ticks_ms", "I", 0, _U32)), None),
     (LIMITS_GET | REPLY, "limits_get_reply", (), "limit_set"),
     (ROUND_GET | REPLY, "round_get_reply", (), "round"),
     (KEYS | REPLY, "keys_reply", (("count", "B", 0, KEYS_MAX),), "key_rows"),
+    (CALIBRATION_GET | REPLY, "calibration_get_reply", (), "calibration"),
+    (PROVE | REPLY, "prove_reply", (("counter", "I", 0, _U32), ("tag", "32s", 0, 0)), None),
     (ACKNOWLEDGE | REPLY, "acknowledge_reply", (("acknowledged_seq", "I", 0, _U32),), None),
     (LIMITS_PUT | REPLY, "limits_put_reply", (("revision", "I", 0, _U32),), None),
-    (ROUND_PUT | REPLY, "round_put_reply", (("round_id", "H", 0, _U16),), None),
-    (ANCHOR | REPLY, "anchor_reply", (("boot", "H", 0, _U16), ("ticks_ms", "I", 0, _U32)), None),
+    (ROUND_PUT | REPLY, "round_put_reply", (("round_id", "I", 0, _U32),), None),
+    (ANCHOR | REPLY, "anchor_reply", (("boot", "I", 0, _U32), ("ticks_ms", "I", 0, _U32)), None),
     (REVOKE | REPLY, "revoke_reply", (("revoked_key_id", "B", 1, _U8),), None),
     (SELF_TEST | REPLY, "self_test_reply", (), None),
+    (CALIBRATION_PUT | REPLY, "calibration_put_reply", (("revision", "H", 0, _U16),), None),
     (PAIR | REPLY, "pair_reply", (("key_id", "B", 1, _U8),), None),
     (
         ERROR | REPLY,
@@ -232,13 +264,41 @@ def unpack(kind: int, payload: bytes) -> tuple[Values, bytes]:
     return values, payload[offset:]
 
 
-def signed_text(unique_id: bytes, kind: int, body: bytes, key_id: int, counter: int) -> bytes:
-    """The bytes a signature's tag is made over: HMAC-SHA256 under the key named.
+def log_digest(log_id: int, records_digest: bytes) -> bytes:
+    """What stands for a row of records of a log: SHA-256 over the log's id (u32) and a SHA-256 over the raw records."""
+    digest: bytes = hashlib.sha256(struct.pack("<I", log_id) + records_digest).digest()
+    return digest
 
-    unique_id: the probe's 8 bytes, so that nothing signed for one probe is good for another; body: the
-    payload before the signature.
+
+def signed_text(
+    unique_id: bytes, probe_nonce: bytes, kind: int, body: bytes, key_id: int, counter: int
+) -> bytes:
+    """The bytes a signature's tag is made over: HMAC-SHA256 (RFC 2104) under the key named.
+
+    unique_id: the probe's 8 bytes, so that nothing signed for one probe is good for another; probe_nonce: of its last
+    greet_reply, so that a request held back is worth nothing after the next one; body: the payload before the
+    signature.
     """
-    return bytes(unique_id) + struct.pack("<BBI", kind, key_id, counter) + bytes(body)
+    head = REQUEST_LABEL + bytes(unique_id) + bytes(probe_nonce)
+    return head + struct.pack("<BBI", kind, key_id, counter) + bytes(body)
+
+
+def proof_text(
+    unique_id: bytes,
+    bench_nonce: bytes,
+    log_id: int,
+    first_seq: int,
+    last_seq: int,
+    counter: int,
+    digest: bytes,
+) -> bytes:
+    """The bytes a prove_reply's tag is made over: HMAC-SHA256 (RFC 2104) under the key named in the request.
+
+    bench_nonce: of the last greet, so that no older proof is good for it; counter: the highest used with the key;
+    digest: log_digest of the raw records from first_seq to last_seq.
+    """
+    head = RECORDS_LABEL + bytes(unique_id) + bytes(bench_nonce)
+    return head + struct.pack("<IIII", log_id, first_seq, last_seq, counter) + digest
 
 
 def split_signed(payload: bytes) -> tuple[bytes, Values]:
@@ -267,6 +327,7 @@ def _tables() -> Any:
     yield from records.KINDS
     yield records.HEADER, records.SOUND, SIGNATURE, KEY_ROW
     yield settings.LIMIT_SET, settings.LIMIT_CLASS, settings.ROUND, settings.ROUND_VEHICLE
+    yield settings.CALIBRATION, settings.CALIBRATION_GAIN
     yield ERRORS, CAPABILITIES
 
 

@@ -34,6 +34,8 @@ REASONS = (
     "gusty",
     "too_short",
     "samples_lost",
+    "timing_unknown",
+    "starts_or_stops",
 )
 
 BUMPERS = ("rear", "front")
@@ -71,7 +73,11 @@ EVENTS = (
     "key_revoked",
     "self_test_failed",
     "acknowledged",
+    "calibration_changed",
 )
+
+# Why the probe stopped of itself, as a crash record says it.
+CRASHES = ("unknown", "error", "out_of_memory", "flash", "watchdog")
 
 # What a self-test looks at; the place of a word is its bit in the record's `failed` mask.
 SELF_TESTS = (

@@ -10,7 +10,7 @@ A record in the log and on the wire: HEADER fields, the kind's fields, the kind'
 """
 
 from curbtick_wire._typing import Fields, Kind
-from curbtick_wire.sampling import RATE_HZ
+from curbtick_wire.sampling import HIGHEST_CODE, RATE_HZ
 
 # No sample shows a higher frequency.
 HIGHEST_HZ = RATE_HZ // 2
@@ -25,22 +25,22 @@ RESUME_RECORDS = 60
 
 RECORD_MAX = 128
 SNIPPET_MAX = 800
+# What a crash record says of the place, so that the record keeps to RECORD_MAX.
+CRASH_WORDS_MAX = 96
 
 # The layout number every kind carries. A later field list of a kind gets the next number.
 LAYOUT = 1
 
-BOOT_MAX = 65535
-
 HEADER: Fields = (
     ("kind", "B", 1, 255),
     ("layout", "B", 1, 255),
-    ("size", "H", 18, SNIPPET_MAX),
+    ("size", "H", 20, SNIPPET_MAX),
     ("seq", "I", 1, NONE_U32 - 1),
-    ("boot", "H", 1, BOOT_MAX),
+    ("boot", "I", 1, NONE_U32),
     ("ticks_ms", "I", 0, NONE_U32),
 )
 
-READING, SNIPPET, SOUNDS, BUMPER, SEAL, HISS, SELF_TEST, EVENT = range(1, 9)
+READING, SNIPPET, SOUNDS, BUMPER, SEAL, HISS, SELF_TEST, EVENT, CRASH = range(1, 10)
 
 # Number, name, fields, and what the tail is (None where there is none) of each kind.
 KINDS: tuple[Kind, ...] = (
@@ -48,7 +48,7 @@ KINDS: tuple[Kind, ...] = (
         READING,
         "reading",
         (
-            ("round_id", "H", 0, 65535),
+            ("round_id", "I", 0, NONE_U32),
             ("vehicle", "B", 0, 99),
             ("bumper", "B", 0, 1),
             ("position", "B", 0, 6),
@@ -62,8 +62,8 @@ KINDS: tuple[Kind, ...] = (
             ("frequency_hz", "I", 0, HIGHEST_HZ),
             ("sweep_hz", "i", NONE_I32, 100000),
             ("interval_us", "I", 0, 4000000),
-            ("burst_us", "I", 0, 4000000),
-            ("ringdown_us", "I", 0, 4000000),
+            ("burst_us", "H", 0, 65535),
+            ("ringdown_us", "H", 0, 65535),
             ("noise_cdb", "h", NONE_I16, 600),
             ("high_floor_cdb", "h", NONE_I16, 600),
             ("single_cdb", "h", NONE_I16, 20000),
@@ -77,6 +77,9 @@ KINDS: tuple[Kind, ...] = (
             ("supersedes_seq", "I", 0, NONE_U32),
             ("battery_mv", "H", 0, 65535),
             ("temperature_ddeg", "h", NONE_I16, 1250),
+            ("blocks_lost", "B", 0, 255),
+            ("collections", "B", 0, 255),
+            ("calibration_revision", "H", 0, 65535),
         ),
         None,
     ),
@@ -108,7 +111,7 @@ KINDS: tuple[Kind, ...] = (
         BUMPER,
         "bumper",
         (
-            ("round_id", "H", 0, 65535),
+            ("round_id", "I", 0, NONE_U32),
             ("vehicle", "B", 0, 99),
             ("bumper", "B", 0, 1),
             ("positions", "B", 1, 6),
@@ -125,7 +128,7 @@ KINDS: tuple[Kind, ...] = (
         SEAL,
         "seal",
         (
-            ("round_id", "H", 0, 65535),
+            ("round_id", "I", 0, NONE_U32),
             ("vehicle", "B", 0, 99),
             ("section", "B", 0, 99),
             ("verdict", "B", 0, 2),
@@ -141,6 +144,9 @@ KINDS: tuple[Kind, ...] = (
             ("listened_ms", "I", 0, NONE_U32),
             ("limits_revision", "I", 0, NONE_U32),
             ("battery_mv", "H", 0, 65535),
+            ("blocks_lost", "B", 0, 255),
+            ("collections", "B", 0, 255),
+            ("calibration_revision", "H", 0, 65535),
         ),
         None,
     ),
@@ -148,7 +154,7 @@ KINDS: tuple[Kind, ...] = (
         HISS,
         "hiss",
         (
-            ("round_id", "H", 0, 65535),
+            ("round_id", "I", 0, NONE_U32),
             ("vehicle", "B", 0, 99),
             ("section", "B", 0, 99),
             ("verdict", "B", 0, 3),
@@ -163,6 +169,9 @@ KINDS: tuple[Kind, ...] = (
             ("listened_ms", "I", 0, NONE_U32),
             ("limits_revision", "I", 0, NONE_U32),
             ("battery_mv", "H", 0, 65535),
+            ("blocks_lost", "B", 0, 255),
+            ("collections", "B", 0, 255),
+            ("calibration_revision", "H", 0, 65535),
         ),
         None,
     ),
@@ -171,7 +180,7 @@ KINDS: tuple[Kind, ...] = (
         "self_test",
         (
             ("failed", "I", 0, NONE_U32),
-            ("bias_code", "H", 0, 4095),
+            ("bias_code", "H", 0, HIGHEST_CODE),
             ("low_floor_cdb", "h", NONE_I16, 600),
             ("high_floor_cdb", "h", NONE_I16, 600),
             ("rate_permille", "H", 0, 65535),
@@ -190,6 +199,16 @@ KINDS: tuple[Kind, ...] = (
             ("extra", "I", 0, NONE_U32),
         ),
         None,
+    ),
+    (
+        CRASH,
+        "crash",
+        (
+            ("crash_boot", "I", 0, NONE_U32),
+            ("crash_ticks_ms", "I", 0, NONE_U32),
+            ("cause", "B", 0, 255),
+        ),
+        "words",
     ),
 )
 

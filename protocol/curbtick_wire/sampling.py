@@ -8,9 +8,10 @@ RATE_HZ = 250_000
 # Samples that are handed on at once, and the time that they take.
 BLOCK = 1024
 BLOCK_US = 4096
-# Half the range of a 12-bit converter, and its code for silence.
+# Half the range of a 12-bit converter, its code for silence, and the highest of its codes.
 FULL_SCALE_CODES = 2047.5
 MID_CODE = 2048
+HIGHEST_CODE = 4095
 
 # The tones that the seal check can listen for, and the one that it does unless told otherwise.
 TONE_LOWEST_HZ = 10_000

@@ -1,7 +1,8 @@
-"""The limit set and the round: what the bench sends to the probe.
+"""The limit set, the round and the calibration: what the bench sends to the probe.
 
-Same field form as records.py. A limit set is LIMIT_SET, then one LIMIT_CLASS for each class in the order of
-the set's `class_count`; a round is ROUND, then one ROUND_VEHICLE for each vehicle.
+Same field form as records.py. Each is a table of fields, one of which counts the rows of another table that
+follow: a limit set is LIMIT_SET, then one LIMIT_CLASS for each class; a round is ROUND, then one ROUND_VEHICLE for
+each vehicle; a calibration is CALIBRATION, then one CALIBRATION_GAIN for each class and input.
 """
 
 # The factory classes, and room for more: so many fit a message and a probe's memory.
@@ -40,7 +41,7 @@ DEAD_LEAST_CDB = -4300
 LIVE_LEAST_CDB = -5500
 
 ROUND = (
-    ("round_id", "H", 1, 65535),
+    ("round_id", "I", 1, 4294967295),
     ("vehicle_count", "B", 1, 60),
 )
 
@@ -50,6 +51,22 @@ ROUND_VEHICLE = (
     ("rear_class_khz", "B", 0, 80),
     ("front_positions", "B", 0, 6),
     ("front_class_khz", "B", 0, 80),
+)
+
+# A class and an input each have one gain at most.
+GAINS_MAX = 3 * CLASSES_MAX
+
+CALIBRATION = (
+    ("revision", "H", 1, 65535),
+    ("host_time_s", "I", 1, 4294967295),
+    ("uncertainty_cdb", "H", 0, 3000),
+    ("gain_count", "B", 1, GAINS_MAX),
+)
+
+CALIBRATION_GAIN = (
+    ("class_khz", "B", 0, 80),
+    ("input", "B", 0, 2),
+    ("gain_cdb", "h", 0, 20000),
 )
 
 # The set a probe judges by until a bench sends another: revision 1, for the standard front end of hardware_notes.

@@ -13,6 +13,36 @@ RECORDS = {
     "hiss": "One mark of a hiss check.",
     "self_test": "The probe's look at itself.",
     "event": "Something that happened to the probe: names.EVENTS.",
+    "crash": "The probe stopped of itself and started again. Tail: where, in words of ASCII.",
+}
+
+REASONS = {
+    "low_level": "the level is below the pass limit",
+    "off_frequency": "the frequency is outside the window of its class",
+    "irregular": "bursts that were due are missing",
+    "odd_ringdown": "the ring-down is shorter or longer than the limits allow",
+    "below_siblings": "the level is well below that of the others on its bumper",
+    "only_neighbour": "only a neighbour of the held sensor was heard",
+    "nothing_heard": "no train was heard",
+    "noisy": "noise or other sounds leave the verdict open",
+    "clipped": "too loud for the input of the lowest gain",
+    "microphone_fault": "the microphone or what follows it is at fault",
+    "too_few_bursts": "too few bursts were heard to decide",
+    "not_a_burst": "what was heard is not a sensor's burst",
+    "moved": "the probe was moved during the reading",
+    "battery_low": "the supply is below its limit",
+    "log_full": "the log is full; told by the bench alone",
+    "clock_unknown": "the time is not known; told by the bench alone",
+    "not_transmitting": "the whole system does not transmit",
+    "no_reference": "no reference was taken, or it is not confirmed yet",
+    "reference_changed": "the references before and after differ",
+    "tone_lost": "the tone was lost",
+    "no_background": "no background was taken",
+    "gusty": "the background changes too much to tell",
+    "too_short": "the section was too short",
+    "samples_lost": "samples were lost, or a memory collection ran while the probe listened",
+    "timing_unknown": "level and frequency are fine, but the timing of the bursts is not understood",
+    "starts_or_stops": "the system started or stopped transmitting within the reading",
 }
 
 EVENTS = {
@@ -27,22 +57,32 @@ EVENTS = {
     "key_revoked": "value: key id forgotten; extra: key id of the bench that asked",
     "self_test_failed": "value: the self-test's mask",
     "acknowledged": "a bench holds all records up to value; extra: key id of the bench",
+    "calibration_changed": "value: revision; extra: key id of the bench",
 }
 
 MESSAGES = {
-    "greet": "Who are you? Also makes the bench's version known.",
+    "greet": (
+        "Who are you? Also makes the bench's version known, and begins a greeting: both nonces hold until the next one "
+        "or the next start. The same bench nonce again goes on with the same greeting."
+    ),
     "stats": "Everything counted since start.",
     "read": "Send records from a place on, cut into slices; answered by `read_chunk` for each slice, then `read_end`.",
     "ticks": "What is the probe's clock now?",
     "limits_get": "The limit set in force.",
     "round_get": "The round in hand; `not_held` where there is none.",
     "keys": "Which benches are paired.",
+    "calibration_get": "The calibration in force; `not_held` where there is none.",
+    "prove": (
+        "Show that you hold the key and these records, of which there may be none; the reply's tag is over the bench "
+        "nonce of the greeting."
+    ),
     "acknowledge": "Records up to last_seq are stored durably. Repeating it changes nothing.",
     "limits_put": "Put this limit set in force. The set in force sent again changes nothing.",
     "round_put": "Make this round the current one.",
     "anchor": "At these ticks the bench's clock said this.",
     "revoke": "Forget a key.",
     "self_test": "Run the self-test; its record comes in the log.",
+    "calibration_put": "Put this calibration in force. The one in force sent again changes nothing.",
     "pair": "Keep this bench's secret. Only while the probe was started with STEP held.",
     "greet_reply": "",
     "stats_reply": "",
@@ -52,27 +92,39 @@ MESSAGES = {
     "limits_get_reply": "",
     "round_get_reply": "",
     "keys_reply": "Tail: `count` key rows.",
+    "calibration_get_reply": "",
+    "prove_reply": "",
     "acknowledge_reply": "",
     "limits_put_reply": "",
     "round_put_reply": "",
     "anchor_reply": "",
     "revoke_reply": "",
     "self_test_reply": "",
+    "calibration_put_reply": "",
     "pair_reply": "",
     "error": "The request was not obeyed, and nothing changed. Tail: the field at fault and why, in words.",
+}
+
+CRASHES = {
+    "unknown": "the probe could not tell why",
+    "error": "an error that nothing had handled",
+    "out_of_memory": "no memory was left",
+    "flash": "the flash could not be read or written",
+    "watchdog": "the program hung, and the watchdog started it again",
 }
 
 ERRORS = {
     "unknown_request": "this firmware has no such request",
     "bad_payload": "a field is missing or outside its range",
     "unknown_key": "no bench with this key id is paired",
-    "bad_tag": "the signature is not made with the key named",
+    "bad_tag": "the signature is not made with the key named, or not over the nonce of the last greeting",
     "replayed": "the counter was used before, or runs more than 65,536 ahead; value: the highest used",
     "not_pairing": "the probe was not started with STEP held",
     "refused": "the set, round or pair makes no sense; the words name the field",
     "digest_differs": "the records here are not those of the digest; value: acknowledged so far",
     "not_held": "the probe does not hold what was named",
     "failed": "the probe failed to do it (flash, memory)",
+    "not_greeted": "the probe was not greeted since it started, so there is no nonce: greet it first",
 }
 
 # By field name; where a name means something else in one table, that table's own entry in FIELDS_OF counts.
@@ -100,8 +152,8 @@ FIELDS = {
     "frequency_hz": "median spectral centre of the held train; 0: not measured",
     "sweep_hz": "end minus start frequency within 6 dB of the peak",
     "interval_us": "between bursts of the held train; 0: not measured",
-    "burst_us": "time within 6 dB of the peak; 0: not measured",
-    "ringdown_us": "from the peak to -20 dB; 0: not measured",
+    "burst_us": "time within 6 dB of the peak; 0: not measured; 65535: that long or longer",
+    "ringdown_us": "from the peak to -20 dB; 0: not measured; 65535: that long or longer",
     "noise_cdb": "rms between bursts over 30-80 kHz, dBFS",
     "high_floor_cdb": "floor of the high-gain input, dBFS",
     "single_cdb": "one burst over the noise, dB",
@@ -115,6 +167,12 @@ FIELDS = {
     "supersedes_seq": "the reading it takes the place of; 0: none",
     "battery_mv": "battery",
     "temperature_ddeg": "temperature of the chip",
+    "blocks_lost": "blocks of samples lost while it listened; 255: that many or more",
+    "collections": "memory collections while it listened; 255: that many or more",
+    "calibration_revision": "the calibration in force; 0: none",
+    "crash_boot": "the start in which it happened; 0: not known",
+    "crash_ticks_ms": "since that start; 4294967295: not known",
+    "cause": "names.CRASHES",
     "reading_seq": "the reading it belongs to",
     "rate_hz": "samples per second",
     "start_us": "first sample, from the reading's first sample",
@@ -167,12 +225,18 @@ FIELDS = {
     "ringdown_min_us": "shorter is odd_ringdown",
     "ringdown_max_us": "longer is odd_ringdown",
     "burst_max_us": "a longer sound is not a burst",
+    "uncertainty_cdb": "of every gain, either way, at a coverage of 95 %",
+    "gain_count": "gains that follow",
+    "gain_cdb": "dB to add to a level in dBFS for dB SPL re 20 uPa",
     "vehicle_count": "vehicles that follow",
     "rear_positions": "sensors on the rear bumper; 0: none",
     "rear_class_khz": "class of the rear sensors; 0: custom",
     "front_positions": "sensors on the front bumper; 0: none",
     "front_class_khz": "class of the front sensors; 0: custom",
     "bench_version": "protocol version of the bench",
+    "bench_nonce": "16 random bytes of the bench, new for each greeting",
+    "log_id": "of the log: 32 random bits, drawn where there is neither a segment nor an id",
+    "probe_nonce": "16 random bytes of the probe, new for each greeting",
     "definition": "first 8 bytes of SHA-256 over all tables",
     "from_seq": "begin with the first record at or above it",
     "from_byte": "bytes of that record to leave out",
@@ -181,7 +245,7 @@ FIELDS = {
     "wanted": "a bit for each slice of the window, lowest bit of the first byte first",
     "first_seq": "lowest record held; 0: none",
     "last_seq": "highest record held; 0: none",
-    "digest": "SHA-256 over the raw records first_seq to last_seq",
+    "digest": "SHA-256 over the log id (u32) and the SHA-256 over the raw records first_seq to last_seq",
     "host_time_s": "bench time, seconds since 1970 UTC",
     "host_time_ms": "and milliseconds",
     "uncertainty_ms": "of the pair, either way",
@@ -216,7 +280,10 @@ FIELDS = {
     "request_kind": "number of the request",
     "code": "messages.ERRORS",
     "counter": "highest used with this key",
-    "tag": "HMAC-SHA256 over unique id, kind, key id, counter and the payload before the signature",
+    "tag": (
+        "HMAC-SHA256 over `curbtick request`, unique id, probe nonce, kind, key id, counter and the payload before the "
+        "signature"
+    ),
 }
 
 FIELDS_OF = {
@@ -229,6 +296,9 @@ FIELDS_OF = {
     ("hiss", "level_cdb"): "in the band, dBFS",
     ("seal", "noise_cdb"): "beside the tone, dBFS",
     ("bumper", "reasons"): "by position: mask of names.REASONS",
+    ("calibration", "revision"): "of the calibration; a new one's is higher",
+    ("calibration", "host_time_s"): "when it was measured, seconds since 1970 UTC",
+    ("calibration_put_reply", "revision"): "of the calibration in force",
     ("round", "round_id"): "of the round",
     ("round_vehicle", "vehicle"): "number the technician's round sheet shows",
     ("error", "value"): "see the error",
@@ -239,4 +309,9 @@ FIELDS_OF = {
     ("greet_reply", "round_id"): "0: no round in hand",
     ("signature", "counter"): "above every one used with this key before",
     ("greet_reply", "limits_revision"): "of the set in force",
+    ("prove", "first_seq"): "lowest record of the proof",
+    ("prove", "last_seq"): "highest record of the proof; below first_seq: no record",
+    ("prove_reply", "tag"): (
+        "HMAC-SHA256 over `curbtick records`, unique id, bench nonce, log id, first_seq, last_seq, counter and digest"
+    ),
 }

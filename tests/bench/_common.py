@@ -73,5 +73,5 @@ def micropython_command() -> list[str]:
 
 def micropython_environment() -> dict[str, str]:
     """The environment that lets MicroPython import the firmware, the wire definitions and tests."""
-    rooms = [str(ROOT / room) for room in ("firmware", "protocol", "tests/target/board")]
+    rooms = [str(ROOT / room) for room in ("firmware", "protocol", "tests/target/board/doubles")]
     return {**os.environ, "MICROPYPATH": ":".join([".frozen", *rooms])}

@@ -3,6 +3,7 @@
 `python -m tests.bench.frontend --json`; with `--pictures` it also writes the pictures of hardware_notes.
 """
 
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -213,6 +214,8 @@ def main() -> None:
         __doc__ or "",
         ("--pictures", {"action": "store_true", "help": "write the pictures of hardware_notes"}),
     )
+    if spice.find() is None:
+        sys.exit(spice.NGSPICE.how)
     figures = [
         *agreement(4 if asked.short else 20, asked.seed),
         *shape(),

@@ -19,7 +19,7 @@ from curbtick.cautions import HISS_WANDER_ALARM_S
 from scipy import signal, stats
 
 from tests.bench._common import arguments, figure, report
-from tests.bench.leaks_hissing import (
+from tests.bench.leaks.hissing import (
     BACKGROUND,
     CHOOSE,
     SECOND,
@@ -34,8 +34,8 @@ from tests.bench.leaks_hissing import (
     white,
     whole,
 )
-from tests.bench.leaks_link import ADC_NOISE_CODES, FULL_SCALE, RATE_HZ, UPDATE, Probe, Signal
-from tests.bench.leaks_stats import Count, rise_sigma_db
+from tests.bench.leaks.link import ADC_NOISE_CODES, FULL_SCALE, RATE_HZ, UPDATE, Probe, Signal
+from tests.bench.leaks.stats import Count, rise_sigma_db
 
 UPDATE_S = UPDATE / RATE_HZ
 ADC_SIGMA = ADC_NOISE_CODES / FULL_SCALE

@@ -20,8 +20,8 @@ import numpy as np
 from scipy import optimize, signal, stats
 
 from tests.bench._common import arguments, figure, report
-from tests.bench.bursts import Shape
-from tests.bench.listening import (
+from tests.bench.listening.bursts import Shape
+from tests.bench.listening.listener import (
     ADC_NOISE_CODES,
     EVIDENCE_CDB,
     FREQUENCY_HZ,

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from tests.bench._common import arguments, figure, report
-from tests.bench.bursts import Shape
-from tests.bench.listening import (
+from tests.bench.listening.bursts import Shape
+from tests.bench.listening.listener import (
     ADC_NOISE_CODES,
     FREQUENCY_HZ,
     LENGTH_US,

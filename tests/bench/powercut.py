@@ -2,11 +2,11 @@
 
     python -m tests.bench.powercut [--short] [--seed N] [--json] [--id ID]
 
-Three sessions (tests/faults/powercut_session.py): a day of 44 readings with limits, rounds and an acknowledgement; a
-small device read until it is full; a worn device on which littlefs moves a pair of sectors; the first two once more
-with files stamped with the time, as a board mounts its littlefs. Each is cut at flash operations (those of the day and
-of the worn device at every one) in every mode, restarted, held against what had been promised, worked on, and cut once
-more while it does so.
+Four sessions (tests/faults/powercut/session.py): the first start of a device, at which its log's id is drawn; a day of
+44 readings with limits, rounds and an acknowledgement; a small device read until it is full; a worn device on which
+littlefs moves a pair of sectors; the second and third once more with files stamped with the time, as a board mounts its
+littlefs. Each is cut at flash operations (those of the first start, of the day and of the worn device at every one) in
+every mode, restarted, held against what had been promised, worked on, and cut once more while it does so.
 """
 
 import json
@@ -23,6 +23,7 @@ FAULTS = ROOT / "tests" / "faults"
 CUTS_MIN = {False: 5000, True: 200}
 # session: (every so many operations in the full form, in the short form)
 STRIDES = {
+    "first": (1, 1),
     "day": (1, 61),
     "full": (2, 149),
     "old": (1, 13),
@@ -33,8 +34,8 @@ SHARDS = 2
 
 
 def run_main(*arguments: str) -> dict[str, Any]:
-    """The report of one run of powercut_main.py."""
-    command = [*_common.micropython_command(), "-X", HEAP, "powercut_main.py", *arguments]
+    """The report of one run of powercut/main.py."""
+    command = [*_common.micropython_command(), "-X", HEAP, "-m", "powercut.main", *arguments]
     ran = subprocess.run(
         command,
         cwd=FAULTS,

@@ -18,8 +18,8 @@ import numpy as np
 from scipy import fft
 
 from tests.bench._common import arguments, figure, report
-from tests.bench.leaks_link import ADC_NOISE_CODES, FULL_SCALE, RATE_HZ, SETTLE, UPDATE, Probe, Signal
-from tests.bench.leaks_stats import PFA, Count, ratio_at_pd, ratio_interval, tone_ratio_db
+from tests.bench.leaks.link import ADC_NOISE_CODES, FULL_SCALE, RATE_HZ, SETTLE, UPDATE, Probe, Signal
+from tests.bench.leaks.stats import PFA, Count, ratio_at_pd, ratio_interval, tone_ratio_db
 
 UPDATE_S = UPDATE / RATE_HZ
 TIME = np.arange(UPDATE) / RATE_HZ

@@ -13,7 +13,7 @@ from tests.bench import _common
 from curbtick.hardware import microphones  # isort: skip
 
 from hardware_notes.case import dimensions as d  # isort: skip
-from hardware_notes.case import page, sun  # isort: skip
+from hardware_notes.case.notes import page, sun  # isort: skip
 from hardware_notes.case.__main__ import HOW_TO_GET, missing  # isort: skip
 from hardware_notes.collar import geometry, weather  # isort: skip
 
@@ -32,7 +32,8 @@ def _at_least(name: str, value: float, bound: float) -> dict[str, Any]:
 
 def mesh_figures(folder: Path, count: int, seed: int) -> Figures:
     """Each part's STL, read back: closed, in one piece, printable, nowhere too thin, and as large as the solid."""
-    from hardware_notes.case import assembly, export, mesh
+    from hardware_notes.case import assembly
+    from hardware_notes.case.printing import export, mesh
 
     figures: Figures = []
     for name, printed in assembly.PRINTED.items():

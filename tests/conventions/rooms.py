@@ -50,13 +50,21 @@ ROOMS = (
         "curbtick_probe.dsp.burst",
         "samples to bursts: baseband, spectrum, noise floor, a close look at one sound",
     ),
-    _room("curbtick_probe.dsp.train", "loops over the sounds of a reading: regular chains, columns"),
+    _room(
+        "curbtick_probe.dsp.train",
+        "loops over the sounds of a reading: regular chains, beats, likeness, columns",
+    ),
     _room("curbtick_probe.dsp.tone", "the seal check's tone: mixer and spectral cells", ".dsp"),
     _room("curbtick_probe.dsp.hiss", "the hiss check's spectra and steady lines", ".dsp"),
     _room(
         "curbtick_probe.bumper",
-        "one reading: listen, measure, sounds, train, cycle, verdict, snippet",
-        "curbtick_wire curbtick_probe .dsp .dsp.burst .dsp.train",
+        "one reading: listen, measure, verdict, snippet; a bumper's result",
+        "curbtick_wire curbtick_probe .dsp .dsp.burst .bumper.trains",
+    ),
+    _room(
+        "curbtick_probe.bumper.trains",
+        "sounds to evidence: the held sensor's train, the system's cycle, the siblings",
+        "curbtick_wire .dsp.train",
     ),
     _room(
         "curbtick_probe.seal",
@@ -92,7 +100,11 @@ ROOMS = (
         "programs of a virtual probe",
         "curbtick_wire .seal .hiss .board.virtual",
     ),
-    _room("curbtick", "errors, dates, air, progress, cautions, extras, where the probe's sources are"),
+    _room(
+        "curbtick",
+        "errors, dates, verdicts, air, progress, cautions, extras, where the probe's sources are",
+        "curbtick_wire",
+    ),
     _room(
         "curbtick.link",
         "the serial port, requests and replies, download, pull, pairing keys",

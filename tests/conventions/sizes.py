@@ -1,4 +1,4 @@
-"""How long files and functions are: `python -m tests.conventions.sizes`."""
+"""How long files and functions are, and how many lines each room has: `python -m tests.conventions.sizes`."""
 
 import statistics
 from pathlib import Path
@@ -6,7 +6,8 @@ from pathlib import Path
 from tests.conventions.sources import Found, functions, python_files, shown
 from tests.paths import FIRMWARE, HOST, ROOT, WIRE
 
-ROOMS = {"firmware": FIRMWARE, "protocol": WIRE, "host": HOST, "tests": ROOT / "tests"}
+PRODUCT = {"firmware": FIRMWARE, "protocol": WIRE, "host": HOST}
+ROOMS = {**PRODUCT, "tests": ROOT / "tests"}
 
 
 def measured(folder: Path) -> list[Found]:
@@ -22,6 +23,22 @@ def line_count(path: Path) -> int:
 def percentile(found: list[Found], share: float) -> int:
     """The length that `share` of the functions do not pass."""
     return found[min(len(found) - 1, int(share * len(found)))].code_lines
+
+
+def lines_below(folder: Path) -> int:
+    """Lines of every Python file below the folder."""
+    return sum(line_count(path) for path in python_files(folder))
+
+
+def lines_of_rooms() -> str:
+    """How many lines each part of the product has, and in it each folder; the product's sum last."""
+    rows = []
+    for name, folder in PRODUCT.items():
+        rows.append(f"{lines_below(folder):6}  {name}")
+        within = sorted(path for path in folder.rglob("*") if path.is_dir() and lines_below(path))
+        rows.extend(f"{lines_below(path):6}      {path.relative_to(folder).as_posix()}" for path in within)
+    total = sum(lines_below(folder) for folder in PRODUCT.values())
+    return "\n".join([*rows, f"{total:6}  the product"])
 
 
 def report() -> str:
@@ -42,3 +59,4 @@ def report() -> str:
 
 if __name__ == "__main__":
     print(report())
+    print(lines_of_rooms())

@@ -3,14 +3,11 @@
 import ast
 import builtins
 import re
-from collections.abc import Iterator
-from functools import cache
-from pathlib import Path
 
 import pytest
 
-from tests.conventions.sources import Found, base_of, module_name, python_files, shown, tree, viper_functions
-from tests.paths import FIRMWARE, PROBE, ROOT
+from tests.conventions.sources import Found, tree, viper_functions
+from tests.paths import PROBE, ROOT
 
 KERNELS = viper_functions()
 ANNOTATIONS = {"ptr8", "ptr16", "ptr32", "int"}
@@ -35,7 +32,7 @@ def locals_of(found: Found) -> set[str]:
 @pytest.mark.parametrize("kernel", KERNELS, ids=str)
 def test_a_kernel_is_run_three_ways_in_the_target_tests(kernel: Found) -> None:
     module = kernel.path.relative_to(PROBE.parent).as_posix()
-    tests = [path.read_text(encoding="utf-8") for path in (ROOT / "tests/target").glob("test_*_kernels.py")]
+    tests = [path.read_text(encoding="utf-8") for path in (ROOT / "tests/target/kernels").glob("test_*.py")]
     assert [text for text in tests if f'"{module}"' in text and f'"{kernel.node.name}"' in text]
 
 
@@ -78,44 +75,3 @@ def test_a_kernel_has_no_float_and_no_division_into_one(kernel: Found) -> None:
 
 def test_names_a_kernel_may_use_are_not_hidden_globals() -> None:
     assert {"int", "range"} <= set(dir(builtins))
-
-
-def constants(path: Path) -> Iterator[str]:
-    """The names that a file binds at its top."""
-    for node in tree(path).body:
-        for target in node.targets if isinstance(node, ast.Assign) else ():
-            yield from (part.id for part in ast.walk(target) if isinstance(part, ast.Name))
-
-
-def read_here(path: Path) -> set[str]:
-    """The names that a file reads."""
-    nodes = (node for node in ast.walk(tree(path)) if isinstance(node, ast.Name))
-    return {node.id for node in nodes if isinstance(node.ctx, ast.Load)}
-
-
-@cache
-def read_from_others() -> frozenset[str]:
-    """What the firmware's files take from modules, `module.NAME` or imported by name, as dotted names."""
-    return frozenset(name for path in python_files(FIRMWARE) for name in taken(path))
-
-
-def taken(path: Path) -> Iterator[str]:
-    """The dotted names that one file takes from modules."""
-    modules = {}
-    for node in ast.walk(tree(path)):
-        if isinstance(node, ast.ImportFrom):
-            base = base_of(node, module_name(path), path.name == "__init__.py")
-            for alias in node.names:
-                modules[alias.asname or alias.name] = f"{base}.{alias.name}"
-    yield from modules.values()
-    for node in ast.walk(tree(path)):
-        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in modules:
-            yield f"{modules[node.value.id]}.{node.attr}"
-
-
-@pytest.mark.parametrize(
-    "path", [p for p in python_files(PROBE / "dsp") if p.name != "__init__.py"], ids=shown
-)
-def test_every_constant_beside_kernels_is_read(path: Path) -> None:
-    unread = set(constants(path)) - read_here(path)
-    assert not {name for name in unread if f"{module_name(path)}.{name}" not in read_from_others()}

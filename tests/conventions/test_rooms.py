@@ -9,7 +9,7 @@ import pytest
 
 from tests.conventions import rooms
 from tests.conventions.sources import functions, imports, module_name, python_files, shown, tree
-from tests.paths import FIRMWARE, HOST, PROBE, ROOT, WIRE
+from tests.paths import FIRMWARE, HOST, NOTES, PROBE, ROOT, WIRE
 
 BOARD_ONLY = {"machine", "rp2", "select", "socket", "termios", "time", "uctypes", "vfs", "_thread"}
 WIRE_MAY_IMPORT = {"array", "binascii", "collections", "hashlib", "struct", "typing"}
@@ -76,17 +76,34 @@ def test_an_import_by_a_string_is_found_too(copy: Path) -> None:
     path.write_text(before, encoding="utf-8")
 
 
-@pytest.mark.parametrize("room", sorted(ALLOWED))
-def test_no_room_is_full(room: str) -> None:
-    assert len(rooms.files_of(room)) <= FILES_MAX
+# Every folder with Python files, of the product, the tests and the notes.
+FOLDERS = sorted({path.parent for path in python_files(HOST, PROBE, WIRE, ROOT / "tests", NOTES)})
+# Verbs that several programs of a folder share: `make_spec` beside `make_records` says what each does.
+VERBS = {"make", "check"}
 
 
-@pytest.mark.parametrize("room", sorted(ALLOWED))
-def test_a_prefix_is_a_folder(room: str) -> None:
-    """No two files of a room begin with the same word: they would be a room of their own."""
-    words = [path.stem.split("_")[0] for path in rooms.files_of(room) if "_" in path.stem.strip("_")]
-    stems = [path.stem for path in rooms.files_of(room)]
-    assert not {word for word in words if words.count(word) > 1 or word in stems}
+@pytest.mark.parametrize("folder", FOLDERS, ids=shown)
+def test_no_room_is_full(folder: Path) -> None:
+    assert len(list(folder.glob("*.py"))) <= FILES_MAX
+
+
+def prefixes(stems: list[str]) -> set[str]:
+    """Words with which two files of a folder begin: those files would be a room of their own."""
+    words = [stem.split("_")[0] for stem in stems if "_" in stem.strip("_")]
+    return {word for word in words if words.count(word) > 1 or word in stems} - VERBS
+
+
+@pytest.mark.parametrize("folder", FOLDERS, ids=shown)
+def test_a_prefix_is_a_folder(folder: Path) -> None:
+    stems = [path.stem for path in folder.glob("*.py")]
+    of_tests = [stem.removeprefix("test_") for stem in stems if stem.startswith("test_")]
+    assert not prefixes([stem for stem in stems if not stem.startswith("test_")])
+    assert not prefixes(of_tests)
+
+
+def test_a_prefix_is_seen() -> None:
+    assert prefixes(["leaks_link", "leaks_probe"]) == prefixes(["leaks", "leaks_link"]) == {"leaks"}
+    assert not prefixes(["leaks", "link", "_common", "make_spec", "make_frames"])
 
 
 # The probe's tables are read as they stand in the firmware's files, which the bench cannot import; and a virtual probe
@@ -211,7 +228,8 @@ def identifiers(path: Path) -> set[str]:
 
 
 @pytest.mark.parametrize(
-    ("own", "word"), [("listen", "limit"), ("train", "sample"), ("verdict", "sample"), ("verdict", "block")]
+    ("own", "word"),
+    [("listen", "limit"), ("trains/train", "sample"), ("verdict", "sample"), ("verdict", "block")],
 )
 def test_a_room_does_not_speak_of_what_it_must_not_know(own: str, word: str) -> None:
     path = PROBE / "bumper" / f"{own}.py"

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from tests.faults.badwire_world import World
+from tests.faults.badwire.world import World
 
 GAPS = st.sampled_from([0, 40, 150, 400, 1000, 4000])
 TROUBLES = st.sampled_from(["", "", "kill", "unplug", "power"])

@@ -6,18 +6,19 @@ from pathlib import Path
 
 import pytest
 
-from tests.bench import _common, powercut
+from tests.bench import _common
+from tests.bench import powercut as bench
 
 FAULTS = Path(__file__).parent
 sys.path.insert(0, str(FAULTS))
 
-import powercut_contract  # noqa: E402
+from powercut import contract  # noqa: E402
 
 
-def _micropython(*arguments: str) -> list[str]:
-    """What a program of this folder prints on MicroPython, word by word."""
+def _micropython(program: str, *arguments: str) -> list[str]:
+    """What a program of `powercut` prints on MicroPython, word by word."""
     ran = subprocess.run(
-        [*_common.micropython_command(), "-X", powercut.HEAP, *arguments],
+        [*_common.micropython_command(), "-X", bench.HEAP, "-m", f"powercut.{program}", *arguments],
         cwd=FAULTS,
         env=_common.micropython_environment(),
         capture_output=True,
@@ -31,28 +32,28 @@ def _micropython(*arguments: str) -> list[str]:
 @pytest.mark.parametrize("double", ["PlainFlash", "TornFlash", "FlashDisk", "folder"])
 def test_the_log_does_the_same_on_every_double(double: str, tmp_path: Path) -> None:
     if double == "folder":
-        for case in powercut_contract.LOG_CASES:
+        for case in contract.LOG_CASES:
             (tmp_path / f"{case.__name__}0").mkdir()
     rounds = 1 if double == "folder" else 2
-    cases = (*powercut_contract.cases_of(double), *powercut_contract.LOG_CASES * rounds)
+    cases = (*contract.cases_of(double), *contract.LOG_CASES * rounds)
     expected = [case.__name__ for case in cases]
-    assert _micropython("powercut_contract.py", double, str(tmp_path)) == expected
+    assert _micropython("contract", double, str(tmp_path)) == expected
 
 
 def test_a_journal_cut_is_what_a_real_cut_leaves() -> None:
-    assert _micropython("powercut_really.py")[-1] == "same"
+    assert _micropython("really")[-1] == "same"
 
 
 def test_a_short_campaign_has_no_violation() -> None:
-    reports = powercut.run_all(seed=3, short=True)
-    assert sum(report["cuts"] for report in reports) >= powercut.CUTS_MIN[True]
+    reports = bench.run_all(seed=3, short=True)
+    assert sum(report["cuts"] for report in reports) >= bench.CUTS_MIN[True]
     assert [violation for report in reports for violation in report["violations"]] == []
 
 
 def test_a_cut_is_replayed_by_its_id() -> None:
-    report = powercut.run_main("day@500:subset:12345")
+    report = bench.run_main("day@500:subset:12345")
     assert (report["cuts"], report["second_cuts"], report["violation_count"]) == (1, 1, 0)
 
 
 def test_the_campaign_sees_a_log_that_breaks_its_word() -> None:
-    assert _micropython("powercut_really.py", "broken")[-1] == "seen"
+    assert _micropython("really", "broken")[-1] == "seen"

@@ -11,18 +11,18 @@ from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-import powercut_contract  # noqa: E402
 import torn_flash as tf  # noqa: E402
+from powercut import contract  # noqa: E402
 
 DICE_NUMBERS = [44, 92, 0, 34754]
 DICE_MASKS = [61, 15, 182, 128, 128, 254]
 TEARS_CRC = 254522641
 
 
-@pytest.mark.parametrize("double", sorted(powercut_contract.DOUBLES))
-@pytest.mark.parametrize("case", powercut_contract.DEVICE_CASES, ids=lambda case: case.__name__)
+@pytest.mark.parametrize("double", sorted(contract.DOUBLES))
+@pytest.mark.parametrize("case", contract.DEVICE_CASES, ids=lambda case: case.__name__)
 def test_every_double_is_a_flash_device(double: str, case: Any) -> None:
-    case(powercut_contract.DOUBLES[double](powercut_contract.SECTORS))
+    case(contract.DOUBLES[double](contract.SECTORS))
 
 
 def test_the_dice_never_change() -> None:

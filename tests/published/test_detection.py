@@ -15,7 +15,7 @@ import pytest
 from curbtick.yard.front_end import inputs
 from scipy import signal, stats
 
-from tests.target import unix
+from tests.target.unix import port as unix
 from tests.unit.probe.bumper.readingdata import Codes, Prober, Reading
 
 RATE_HZ = 250_000
@@ -116,8 +116,8 @@ def frames_of(z: array[int]) -> np.ndarray:
         values = z[2 * start : 2 * (start + 264)]
         frames = len(values) // 16 - 1
         y, power = array("H", bytes(64 * frames)), array("i", bytes(64 * frames))
-        unix.run(SPECTRUM, "stage_one", (values, y, 0, 0, frames))
-        unix.run(SPECTRUM, "stage_two", (y, power, 0, frames))
+        unix.run(SPECTRUM, "stage_one", (values, y, 0, frames))
+        unix.run(SPECTRUM, "stage_two", (y, 0, power, frames))
         parts.append(np.array(power).reshape(frames, 16)[:, :13].astype(float))
     return np.concatenate(parts)
 
@@ -176,7 +176,7 @@ def test_the_floor_is_the_lower_quartile_of_an_exponential_law() -> None:
     for start in range(0, frames, 32):
         shift = 5 if start < 64 * 32 else 9
         unix.run(
-            FLOOR, "follow", (array("i", words[start : start + 32].ravel().tolist()), 0, 0, floor, 32, shift)
+            FLOOR, "follow", (array("i", words[start : start + 32].ravel().tolist()), 0, floor, 32, shift)
         )
         kept.append(np.array(floor) / 256)
     quartile = np.mean(kept[len(kept) // 2 :], axis=0) / power.mean(axis=0)

@@ -12,7 +12,7 @@ from curbtick_probe.dsp.tone import cells as tone_cells
 from curbtick_probe.seal import meter
 from scipy import signal, stats
 
-from tests.bench.leaks_stats import Count, rise_sigma_db, tone_ratio_db
+from tests.bench.leaks.stats import Count, rise_sigma_db, tone_ratio_db
 
 INCH_M = 0.0254
 
@@ -94,7 +94,7 @@ def test_fft_kernel_against_czt() -> None:
     taper = tone_cells.taper(fft.turns())
     tone_cells.load(biased, buffer, fft.order(), taper, 0)
     fft.head(buffer)
-    fft.fft(buffer, 0, 0, fft.turns())
+    fft.fft(buffer, 0, fft.turns())
     weights = np.ones(tone_cells.SPAN)
     weights[: len(taper)], weights[-len(taper) :] = np.array(taper) / 256, np.array(taper)[::-1] / 256
     values = (fine[::2] + 1j * fine[1::2]) * weights

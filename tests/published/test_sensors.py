@@ -9,11 +9,11 @@ from curbtick.yard.scenes.scenes import Scene, single_scene
 from curbtick.yard.sounds.sensors import Sensor, decay_us_of_bandwidth
 from curbtick.yard.sounds.sources import irregular
 from curbtick.yard.sounds.waves import Wave
-from curbtick_probe.bumper import verdict
+from curbtick_probe.bumper.result import bumper_result
 from curbtick_wire import names
 from curbtick_wire.names import INPUT_LOW, PASS, RETRY
 
-from tests.bench import simple_ways
+from tests.bench.yard import simple_ways
 from tests.unit.probe.bumper.readingdata import LIMIT_SET, Prober, Reading
 
 TO_20_DB = np.log(10.0)
@@ -98,7 +98,7 @@ def test_a_system_that_has_switched_itself_off_blames_no_sensor(prober: Prober) 
         for seed in range(4)
     ]
     assert [values["verdict"] for values in readings] == [RETRY] * 4
-    result, verdicts, _ = verdict.bumper_result(readings, LIMIT_SET)
+    result, verdicts, _ = bumper_result(readings, LIMIT_SET)
     assert (result, verdicts) == (names.BUMPER_NOT_TRANSMITTING, [RETRY] * 4)
 
 

@@ -3,9 +3,10 @@
 import copy
 from pathlib import Path
 
-from tests.target import shim, unix
+from tests.target import shim
 from tests.target.core import Buffer, Core, Run
 from tests.target.shim import Mode
+from tests.target.unix import port as unix
 
 # What fits in a word beside MicroPython's tag on a 32-bit chip.
 SMALL_INTEGER = 2**30

@@ -8,11 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.target import core as core_module
-from tests.target import shim, unix
+from tests.target import shim
 from tests.target.agree import Disagreement, agree
 from tests.target.core import ROOT, Core, Kernel
 from tests.target.mpy import TargetError, read_module
 from tests.target.shim import Headroom, Mode
+from tests.target.unix import port as unix
 
 SAMPLES = ROOT / "tests/target/samples.py"
 words = st.integers(-(1 << 31), (1 << 31) - 1)

@@ -15,7 +15,7 @@ import crcmod.predefined
 from curbtick_wire import messages, records
 
 PATH = Path(__file__).with_name("records.jsonl")
-HEADER = {"seq": 0x01020304, "boot": 0x0506, "ticks_ms": 0x0708090A}
+HEADER = {"seq": 0x01020304, "boot": 0x05060000, "ticks_ms": 0x0708090A}
 _crc32 = crcmod.predefined.mkCrcFun("crc-32")
 
 
@@ -39,12 +39,12 @@ def _packed(fields: Any, values: dict[str, Any]) -> bytes:
 
 def _record(kind: int, fields: Any, tail_form: str | None, place: int) -> dict[str, Any]:
     values = {field[0]: _value(field, place) for field in fields}
-    tail = b"\1\0\xff" if tail_form == "bytes" else b""
+    tail = {"bytes": b"\1\0\xff", "words": b"log.py 214: OSError 5"}.get(tail_form or "", b"")
     if tail_form == "sounds":
         values["count"] = place
         tail = struct.pack("<HhHHB", 1, -2000, 24000, 3, 1) * place
     body = _packed(fields, values) + tail
-    head = struct.pack("<BBHIHI", kind, records.LAYOUT, 14 + len(body) + 4, *HEADER.values())
+    head = struct.pack("<BBHIII", kind, records.LAYOUT, 16 + len(body) + 4, *HEADER.values())
     data = head + body
     return {
         "what": "record",

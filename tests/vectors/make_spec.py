@@ -57,6 +57,8 @@ def _records() -> str:
     parts = ["### Header\n\n" + _fields("header", records.HEADER)]
     for number, name, fields, tail in records.KINDS:
         most = records.SNIPPET_MAX if tail else codec.size_of(records.HEADER) + codec.size_of(fields) + 4
+        if tail == "words":
+            most = records.RECORD_MAX
         head = f"### Kind {number}: {name}\n\n{texts.RECORDS[name]} At most {most} B.\n\n"
         parts.append(head + _fields(name, fields))
     parts.append("### One sound\n\n" + _fields("sound", records.SOUND))
@@ -69,6 +71,8 @@ def _settings() -> str:
         ("Class of a limit set", "limit_class", settings.LIMIT_CLASS),
         ("Round", "round", settings.ROUND),
         ("Vehicle of a round", "round_vehicle", settings.ROUND_VEHICLE),
+        ("Calibration", "calibration", settings.CALIBRATION),
+        ("Gain of a calibration", "calibration_gain", settings.CALIBRATION_GAIN),
     )
     return "\n".join(f"### {title}\n\n{_fields(name, fields)}" for title, name, fields in tables)
 
@@ -125,8 +129,10 @@ def _vocabulary() -> str:
         "SEAL_VERDICTS",
         "HISS_VERDICTS",
         "SELF_TESTS",
+        "CRASHES",
     )
-    return "\n".join([_words(table, getattr(names, table)) for table in tables])
+    meanings = {"REASONS": texts.REASONS, "CRASHES": texts.CRASHES}
+    return "\n".join([_words(table, getattr(names, table), meanings.get(table)) for table in tables])
 
 
 def _sizes() -> str:

@@ -90,6 +90,7 @@ class Checks:
         panel = self._panel
         values["round_id"] = self._place.round_id
         values["vehicle"] = self._place.vehicle
+        values["calibration_revision"] = self._probe.calibration.revision
         doubts = self._doubts.reasons()
         if doubts:
             values["verdict"] = _RETRY

@@ -2,7 +2,7 @@
 
 from curbtick_wire import names
 
-from curbtick_probe.app import selftest
+from curbtick_probe.app import restart, selftest
 from curbtick_probe.app.checks import Checks
 from curbtick_probe.app.display import Display
 from curbtick_probe.app.doubts import Doubts
@@ -13,6 +13,7 @@ from curbtick_probe.link.link import Link
 from curbtick_probe.link.service import Identity, Probe
 from curbtick_probe.panel import gestures
 from curbtick_probe.panel.panel import BUSY, Panel
+from curbtick_probe.store.calibration import Calibration
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.keys import Keys
 from curbtick_probe.store.limits import Limits
@@ -27,11 +28,11 @@ _WISHES = {"bench_self_test": "self_test", "new_round": "take_round"}
 def make_probe(board: Board, pairing: bool = False) -> Probe:
     """Open everything that stands in flash, and record this start. Raises OSError where flash fails."""
     clock = Clock(board.root, board)
-    log = Log(board.root, clock.boot, clock.ticks_ms)
+    log = Log(board.root, clock.boot, clock.ticks_ms, board.feed)
     clock.attach(log)
     rounds, limits, keys = Rounds(board.root), Limits(board.root), Keys(board.root)
     log.event(_START, limits.revision, rounds.current["round_id"] if rounds.current else 0)
-    return Probe(log, limits, rounds, clock, keys, Identity(board), pairing)
+    return Probe(log, limits, rounds, clock, keys, Calibration(board.root), Identity(board), pairing)
 
 
 class App:
@@ -72,13 +73,16 @@ class App:
         """Do what the technician and the bench want, for ever."""
         while True:
             self._do(self._checks.next_gesture(self._poll) or self._panel.next_gesture(self._poll))
+            self._board.note(restart.WAITING)
 
     def _poll(self) -> str | None:
         """Serve the link once; return a word for next_gesture(): BUSY, a key of _WISHES, or None."""
         if self._panel.resting:
             self._readings.after_verdict()
         paired = self._pairings()
+        self._board.note(restart.LINK)
         busy = self._link.poll()
+        self._board.note(restart.WAITING)
         if self._pairings() > paired:
             self._panel.cut()
             self._panel.say("paired")
@@ -105,6 +109,7 @@ class App:
 
     def _act(self, action: str) -> None:
         """Do an action of gestures.GESTURE_TABLE: a method of this class, or of the one part that it concerns."""
+        self._board.note(restart.number_of(action))
         for part in (self, self._readings, self._checks, self._display):
             if hasattr(part, action):
                 getattr(part, action)()

@@ -1,5 +1,7 @@
 """One reading from the press to the pattern: measured, logged, and only then shown; and the bumper results."""
 
+import gc
+
 from curbtick_wire import names, records
 from curbtick_wire._typing import Any, Mark, Record, Values
 from curbtick_wire.classes import nearest_class
@@ -17,6 +19,7 @@ from curbtick_probe.hardware import Board
 from curbtick_probe.link.service import Probe
 from curbtick_probe.panel import patterns
 from curbtick_probe.panel.panel import Panel
+from curbtick_probe.store import supply
 from curbtick_probe.store.log import LogFull
 
 # What storing a reading takes, until one was stored.
@@ -28,12 +31,14 @@ _STAY_MS = const(300_000)
 class _Visit:
     """One stay at a bumper: whether its system was heard to transmit, and whether a silent reading was taken.
 
+    heard_us: the interval at which it was, 0 where it was not, 1 where it is not known.
+
     What was heard on an earlier visit proves nothing: the system may be switched off by now.
     """
 
     def __init__(self, bumper: int | None = None) -> None:
         self.bumper = bumper
-        self.heard = False
+        self.heard_us = 0
         self.last_ms = 0
         self._first_seq = 0
         self._silent = False
@@ -41,7 +46,12 @@ class _Visit:
     def note(self, seq: int, values: Values) -> None:
         """A reading of this visit was stored."""
         self.note_reasons(seq, values["reasons"])
-        self.heard = self.heard or values["verdict"] in (names.PASS, names.WEAK)
+        if values["verdict"] == names.PASS:
+            self.heard_us = values["interval_us"]
+        elif values["verdict"] == names.WEAK:
+            # Of a sensor that leaves bursts out the interval may be taken wrongly.
+            irregular = values["reasons"] & reason.IRREGULAR
+            self.heard_us = self.heard_us or (1 if irregular else values["interval_us"])
 
     def note_reasons(self, seq: int, reasons: int) -> None:
         """A reading of this visit is in the log; what it heard proves nothing any more."""
@@ -72,7 +82,8 @@ class Readings:
         self._display = display
         self._doubts = doubts
         self._visits = visits.Visits(probe.log)
-        self._waves: list[Record] = []
+        # What was taken last, and its sequence number.
+        self._stored: Any = None
         self._shown = True
         self._flash_ms = _FLASH_MS
         self._last_mark: Mark | None = None
@@ -122,6 +133,8 @@ class Readings:
             self._settle()
             place.go_back(here)
         self._display.show_current()
+        # A collection takes 20 ms, which the next verdict need not wait for.
+        gc.collect()
 
     def _resume(self, decided: bool) -> None:
         """Go on after a start at the place of the newest reading.
@@ -190,7 +203,7 @@ class Readings:
             return reading.refused(self._doubts.reasons(), place.class_khz)
         self._stay(place.key(0), self._board.ticks_ms())
         limits_class = limits_for(limits, place.class_khz)
-        return reading.take(self._board, limits_class, limits.current, self._visit.heard)
+        return reading.take(self._board, limits_class, limits.current, self._visit.heard_us)
 
     def _stay(self, bumper: int, now_ms: int) -> None:
         """Go on with the stay at this bumper, or begin one."""
@@ -207,6 +220,7 @@ class Readings:
             "position": place.position,
             "positions": place.positions,
             "limits_revision": self._probe.limits.revision,
+            "calibration_revision": self._probe.calibration.revision,
             "supersedes_seq": self._visits.seq(place.key(place.position)),
         }
 
@@ -220,15 +234,13 @@ class Readings:
         self._flash_ms = self._board.ticks_ms() - started_ms
         self._visits.note(self._place.key(self._place.position), seq)
         self._visit.note(seq, values)
-        self._waves = [(records.SOUNDS, part, tail) for part, tail in taken.sounds]
-        if taken.snippet:
-            self._waves.append((records.SNIPPET,) + tuple(taken.snippet))
-        for _kind, part, _tail in self._waves:
-            part["reading_seq"] = seq
+        self._stored = taken, seq
         return values
 
     def _store_waves(self) -> None:
-        waves, self._waves = self._waves, []
+        # What was taken holds on to the buffers that a check needs the room of.
+        stored, self._stored = self._stored, None
+        waves = _waves_of(*stored)
         try:
             self._probe.log.append_all(waves)
         except LogFull:
@@ -257,5 +269,16 @@ class Readings:
             panel.play(frames, patterns.RESULT_REPEATS)
 
     def _show_full(self) -> None:
-        self._panel.say("log_full")
+        self._panel.say("log_full" if supply.is_enough() else "battery_low")
         self._panel.say("retry")
+
+
+def _waves_of(taken: Any, seq: int) -> list[Record]:
+    """The records of the sounds and the strongest burst of a reading that was stored under a sequence number."""
+    waves = [(records.SOUNDS, part, tail) for part, tail in taken.sounds]
+    snippet = taken.snippet
+    if snippet:
+        waves.append((records.SNIPPET,) + tuple(snippet))
+    for _kind, part, _tail in waves:
+        part["reading_seq"] = seq
+    return waves

@@ -1,24 +1,46 @@
 """The probe's program from power-up on: which buttons are held, whether flash is sound, then the state machine."""
 
+from curbtick_probe.app import restart
 from curbtick_probe.app.machine import App, make_probe
 from curbtick_probe.hardware import Board
+from curbtick_probe.link.service import Probe
 from curbtick_probe.panel import gestures
 from curbtick_probe.panel.panel import Panel
+from curbtick_probe.store import supply
 
 
 def run(board: Board) -> None:
-    """Start the app and stay in it; return only when flash fails, which the bar says."""
+    """Start the app and stay in it; return only when flash fails, which the bar says.
+
+    The watchdog runs from here on: before it, both buttons at power-up lead to a prompt that nothing resets.
+    """
     pairing = gestures.POWER_UP_TABLE[_held(board)] == "pairing"
+    panel = Panel(board)
+    supply.attach(board.battery_mv)
+    while not supply.is_enough():
+        _say(panel, "battery_low")
     try:
         probe = make_probe(board, pairing)
     except OSError:
-        panel = Panel(board)
-        panel.say("self_test_failed")
-        panel.finish()
+        _say(panel, "self_test_failed")
         return
-    app = App(board, probe)
-    app.test_at_power_up()
-    app.run()
+    _run(board, probe)
+
+
+def _run(board: Board, probe: Probe) -> None:
+    restart.tell_hang(board, probe)
+    board.watch()
+    try:
+        app = App(board, probe)
+        app.test_at_power_up()
+        app.run()
+    except Exception as error:  # noqa: BLE001 - whatever it is, the technician's probe goes on
+        restart.after_error(board, probe, error)
+
+
+def _say(panel: Panel, word: str) -> None:
+    panel.say(word)
+    panel.finish()
 
 
 def _held(board: Board) -> int:

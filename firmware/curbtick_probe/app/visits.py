@@ -5,7 +5,7 @@ from curbtick_wire._typing import Range, Values
 from curbtick_wire.errors import WireError
 
 from curbtick_probe.app.place import Place, place_key
-from curbtick_probe.bumper import verdict
+from curbtick_probe.bumper.result import bumper_result
 from curbtick_probe.store.log import Log
 
 _ROUND_RECEIVED = names.EVENTS.index("round_received")
@@ -113,7 +113,7 @@ def complete(readings: list[tuple[Values | None, int]]) -> bool:
 
 def result_values(place: Place, readings: list[tuple[Values | None, int]], limit_set: Values) -> Values:
     """The values of the bumper result record of readings (form of Visits.readings)."""
-    result, verdicts, reasons = verdict.bumper_result([values for values, _ in readings], limit_set)
+    result, verdicts, reasons = bumper_result([values for values, _ in readings], limit_set)
     missing = names.BUMPER_POSITIONS_MAX - len(readings)
     return {
         "round_id": place.round_id,

@@ -4,12 +4,12 @@ import array
 
 from curbtick_wire import names
 from curbtick_wire._typing import Ints
-from curbtick_wire.sampling import BLOCK, BLOCK_US, MID_CODE
+from curbtick_wire.sampling import BLOCK, BLOCK_US, HIGHEST_CODE, MID_CODE
 from micropython import const, heap_lock, heap_unlock
 
 from curbtick_probe.bumper import tables
 from curbtick_probe.bumper.measure import SUMS_WORDS, Measurer
-from curbtick_probe.bumper.sounds import SINGLE_CDB, Sounds
+from curbtick_probe.bumper.trains.sounds import SINGLE_CDB, Sounds
 from curbtick_probe.dsp.burst import baseband, closeup, fine, floor, spectrum
 from curbtick_probe.dsp.burst.floor import FOUND_LAST, FOUND_POWER
 from curbtick_probe.dsp.level import cdb
@@ -114,7 +114,7 @@ class Listener:
         self.folded = 0
         self.waiting = 0
         self.saved = _SAVED_MOST
-        self.extremes[baseband.LOWEST] = 4095
+        self.extremes[baseband.LOWEST] = HIGHEST_CODE
         self.extremes[baseband.HIGHEST] = 0
         self.wave_start_us = -1
         self.wave_level_cdb = -32768
@@ -156,7 +156,7 @@ class Listener:
         """Take and search BLOCKS_A_STEP blocks; return how many sounds were measured."""
         self._transform()
         shift = _SETTLE_SHIFTS[self.blocks // BLOCKS_A_STEP] if self.blocks < _SETTLE_BLOCKS else _FLOOR_SHIFT
-        floor.follow(self.power, 0, 0, self.floor, _FRAMES, shift)
+        floor.follow(self.power, 0, self.floor, _FRAMES, shift)
         self._search()
         if self.waiting:
             return self._measure_some()
@@ -209,7 +209,7 @@ class Listener:
     def _learn(self) -> None:
         self._transform()
         for _ in range(_LEARN_TIMES):
-            floor.follow(self.power, 0, 0, self.floor, _FRAMES, _LEARN_SHIFT)
+            floor.follow(self.power, 0, self.floor, _FRAMES, _LEARN_SHIFT)
 
     def _transform(self) -> None:
         """Take the next blocks, and turn them into the powers of their frames."""
@@ -218,8 +218,8 @@ class Listener:
             baseband.copy(self.ring, self.ring, 2 * baseband.GUARD, 2 * baseband.RING, 0)
         self._fold(at + baseband.GUARD)
         self._fold(at + baseband.GUARD + _VALUES)
-        spectrum.stage_one(self.ring, self.halves, 0, at, _FRAMES)
-        spectrum.stage_two(self.halves, self.power, 0, _FRAMES)
+        spectrum.stage_one(self.ring, self.halves, at, _FRAMES)
+        spectrum.stage_two(self.halves, 0, self.power, _FRAMES)
 
     def _fold(self, at: int) -> None:
         block = self.capture.block()
@@ -313,8 +313,8 @@ class Listener:
             return
         n = _FALL_SAMPLES - fine.EXTRA
         power = m.sums
-        fine.envelope(samples, power, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
-        closeup.shape(power, 0, 0, self.fall_shape, 0, 2 * _FALL_LEAD, n)
+        fine.envelope(samples, 0, power, n, tables.at_line(self.quadratures_q8, m.frequency_hz))
+        closeup.shape(power, 0, self.fall_shape, 0, 2 * _FALL_LEAD, n)
         if self.fall_shape[closeup.RING] >= 0:
             m.ringdown_us = (self.fall_shape[closeup.RING] >> 2) - 4 * self.fall_shape[closeup.TOP_AT]
 

@@ -107,6 +107,8 @@ class Measurer:
         self.ringdown_us = 0
         self.evidence_cdb = 0
         self.over_noise_cdb = 0
+        self._begin = 0
+        self._end = 0
 
     def measure(self, ring: Ints, found: Ints, at: int, floors: Ints, newest: int) -> None:
         """Measure the sound in words at.. of `found` (floor.segment's form).
@@ -129,6 +131,8 @@ class Measurer:
         if lost:
             first = found[at + FOUND_LAST] * HOP - count
             peak = first + _LONG_LEAD
+        self._begin = first_frame * HOP - first
+        self._end = (found[at + FOUND_LAST] + 1) * HOP - first
         part = baseband.unroll(ring, 0, self.values, first, count)
         self._from_values(part, peak - first, count, around(floors, found[at + FOUND_BIN]), found, at)
         self.time_us += first * VALUE_US - _DELAY_US
@@ -149,7 +153,7 @@ class Measurer:
             step = self._search(part, middle, count, centre_step, noise_cdb)
         else:
             step = self._step_near(middle, count, centre_step)
-        closeup.rotate_sums(self.values, self.sums, self.turn, 0, count, step)
+        closeup.rotate_sums(self.values, 0, self.sums, self.turn, 0, count, step)
         self._outline(part, middle, count, ratio, noise_cdb)
         energy_cdb = self._carrier(part, count, step)
         if ratio >= _CLEAR:
@@ -180,7 +184,7 @@ class Measurer:
     def _step_near(self, middle: int, count: int, centre_step: int) -> int:
         """Return the frequency step of a clear sound from the phase it gains in 8 values about its peak's frame."""
         start = max(0, min(middle - 16, count - 24))
-        closeup.rotate_sums(self.values, self.sums, self.turn, start, 24, centre_step & 63)
+        closeup.rotate_sums(self.values, 0, self.sums, self.turn, start, 24, centre_step & 63)
         third = self.third
         closeup.thirds(self.sums, third, 0, 8, 8)
         gained = closeup.angle(third[MIDDLE_IMAGINARY], third[MIDDLE_REAL])
@@ -203,17 +207,18 @@ class Measurer:
             span = 5
         n = count - span
         shift = shift_for(part * span * 23)
-        closeup.envelope(self.sums, self.sums, self.power, n, span, shift)
+        closeup.envelope(self.sums, 0, self.power, n, span, shift)
         out = self.out
-        closeup.shape(self.power, 0, 0, out, max(0, middle - 96), min(n, middle + 96), n)
+        closeup.shape(self.power, 0, out, max(0, middle - 96), min(n, middle + 96), n)
         top_at = out[closeup.TOP_AT]
         above_cdb = cdb(out[closeup.TOP]) + 602 * shift - _SPAN_CDB[span] - _TURN_GAIN_CDB - noise_cdb
         self.over_noise_cdb = above_cdb - _SPAN_CDB[span]
         self.level_cdb = self.over_noise_cdb + noise_cdb - _FULL_SCALE_CDB - noise_added_cdb(above_cdb)
+        # What lasts beyond the region begins and ends with its frames.
         if out[closeup.RISE] < 0:
-            out[closeup.RISE] = max(0, top_at - 10) << 4
+            out[closeup.RISE] = min(self._begin, top_at) << 4
         if out[closeup.FALL] < 0:
-            out[closeup.FALL] = min(n - 1, top_at + 10) << 4
+            out[closeup.FALL] = max(self._end, top_at + 1) << 4
         self.time_us = out[closeup.RISE] + 8 * (span - 1)
         self.length_us = out[closeup.FALL] - out[closeup.RISE]
         self.peak_us = (top_at << 4) + 8 * (span - 1)
@@ -224,7 +229,7 @@ class Measurer:
 
         Return the energy of these thirds, 1000 log10.
         """
-        a = self.out[closeup.RISE] >> 4
+        a = max(0, self.out[closeup.RISE] >> 4)
         b = min(self.out[closeup.FALL] >> 4, a + 96)
         # Values at the ends of a long burst hold its edges, whose phases differ.
         edge = min(3, b - a >> 4)

@@ -7,7 +7,7 @@ from curbtick_wire._typing import Ints, Values
 from micropython import const
 
 from curbtick_probe.bumper.measure import CREST_TO_DBFS_CDB
-from curbtick_probe.bumper.sounds import Sounds
+from curbtick_probe.bumper.trains.sounds import Sounds
 from curbtick_probe.dsp.burst import pack
 from curbtick_probe.dsp.level import cdb
 

@@ -1,11 +1,13 @@
-"""A measured train and the limits in force to PASS, WEAK, DEAD or RETRY with reasons. Knows no samples."""
+"""A reading's evidence and the limits in force to PASS, WEAK, DEAD or RETRY with reasons. Knows no samples."""
 
 from curbtick_wire import names
 from micropython import const
 
 from curbtick_probe import reason
-from curbtick_probe.bumper.siblings import FAINT_SCORE
-from curbtick_probe.bumper.train import Trains
+from curbtick_probe.bumper.trains import cycle
+from curbtick_probe.bumper.trains.evidence import Evidence
+from curbtick_probe.bumper.trains.siblings import Siblings
+from curbtick_probe.bumper.trains.train import Train
 
 SIBLING_HEARD = 1 << names.PROOFS.index("sibling_heard")
 BUMPER_HEARD_BEFORE = 1 << names.PROOFS.index("bumper_heard_before")
@@ -14,6 +16,18 @@ FRONT_END_LIVE = 1 << names.PROOFS.index("front_end_live")
 # A train is one from this many bursts on; the system is proved to transmit by this many of a sibling's.
 BURSTS_LEAST = const(3)
 PROOF_BURSTS = const(4)
+
+# Noise alone reaches a score of 1500 once in a thousand readings; knocks and hiss reach further.
+PROOF_SCORE = const(2000)
+
+# Another vehicle's sensor, nose to nose at 1.5 m, is heard at -56 dBFS (hardware_notes/collar.md). At 15 dB over the
+# noise the median of four bursts is off by 0.55 dB rms: three times that above it lies what only a sibling can have.
+OTHER_VEHICLE_CDB = const(-5600)
+PROOF_CDB = const(-5435)
+
+# Intervals of one system agree to within one part in so many; and a part or a multiple of it, up to so many times.
+CYCLE_PARTS = const(200)
+CYCLE_TIMES = const(4)
 
 # Bursts of one sensor in a collar that is held still differ by less.
 SPREAD_MOST_CDB = const(500)
@@ -26,10 +40,10 @@ INTERVAL_SLIP_US = const(400)
 CLEAR_LEVEL_CDB = const(250)
 CLEAR_FREQUENCY_HZ = const(1200)
 
-# A PASS or a WEAK needs its train this far above the noise's rms.
+# A PASS or a WEAK needs its train this far above the noise's rms. A single burst of half a millisecond at the level of
+# the noise's rms over 50 kHz has an evidence of 14 dB, so that noise so far below the dead limit hides none.
 TRAIN_OVER_NOISE_CDB = const(600)
-
-SIBLINGS_LEAST = const(3)
+DEAD_OVER_NOISE_CDB = const(400)
 
 
 class Ruling:
@@ -47,219 +61,231 @@ class Ruling:
 
 def decide(
     ruling: Ruling,
-    trains: Trains,
+    heard: Evidence,
     limits: dict[str, int],
     limit_set: dict[str, int],
     noise_cdb: int,
     front_end_live: bool,
-    heard_before: bool,
+    before_us: int,
 ) -> None:
     """Rule on a reading that was taken by a sound probe.
 
-    trains: train.Trains, sorted. limits: the class's limits (settings.LIMIT_CLASS); limit_set: the set's own fields.
-    noise_cdb: rms over 30-80 kHz. front_end_live: whether the high-gain floor shows a live microphone, asked only for
-    a silent reading. heard_before: whether this bumper had a PASS or a WEAK in this visit.
+    heard: sorted. limits: the class's limits (settings.LIMIT_CLASS); limit_set: the set's own fields.
+    noise_cdb: rms over 30-80 kHz. front_end_live: whether the high-gain floor shows a live microphone, needed where
+    asks_for_floor says so. before_us: the interval of this bumper's own PASS or WEAK in this visit; 0 where there was
+    none; 1 where it is not known.
     """
     proofs = 0
-    if sibling_proof(trains):
+    if sibling_proof(heard.siblings, limits, before_us):
         proofs |= SIBLING_HEARD
-    if heard_before:
+    if before_us:
         proofs |= BUMPER_HEARD_BEFORE
     if front_end_live:
         proofs |= FRONT_END_LIVE
     if noise_cdb > limit_set["noise_max_cdb"]:
         ruling.set(names.RETRY, reason.NOISY, proofs)
-    elif has_train(trains, limits):
-        _rule_on_train(ruling, trains, limits, noise_cdb, proofs)
+    elif has_train(heard.train, limits):
+        _rule_on_train(ruling, heard, limits, noise_cdb, proofs)
     else:
-        _rule_on_silence(ruling, trains, limits, proofs)
+        _rule_on_silence(ruling, heard, limits, noise_cdb, proofs)
 
 
-def has_train(trains: Trains, limits: dict[str, int]) -> bool:
-    """Tell whether the held sensor was heard at or above the dead limit."""
-    return trains.count >= 2 and trains.level_cdb >= limits["dead_cdb"]
+def has_train(held: Train, limits: dict[str, int]) -> bool:
+    """Tell whether the held sensor was heard, one burst at least at or above the dead limit."""
+    return held.count >= 2 and held.top_cdb >= limits["dead_cdb"]
 
 
-def sibling_proof(trains: Trains) -> bool:
-    """Tell whether a train outside the held one proves that the system transmits.
+def asks_for_floor(held: Train, limits: dict[str, int]) -> bool:
+    """Tell whether the verdict rests on how well the microphone hears: only a live one has a floor at high gain."""
+    return held.count < 2 or held.level_cdb < limits["pass_cdb"]
 
-    It needs four bursts on time, at least as many heard as missed, evidence that noise gives less than once in a
-    thousand readings, and most of the other sounds must repeat like sensors too.
+
+def sibling_proof(siblings: Siblings, limits: dict[str, int], before_us: int) -> bool:
+    """Tell whether a train outside the held one proves that this vehicle's system transmits.
+
+    It needs four bursts on time that are clear singly, three of four that are due, evidence that noise gives
+    less than once in a thousand readings, and most of the other sounds must repeat like sensors too. Its frequency is
+    the class's, its interval a system's, and this bumper's own where that is known; and it is louder than another
+    vehicle's can be.
     """
     return (
-        trains.siblings >= PROOF_BURSTS
-        and 2 * trains.siblings >= trains.sibling_due
-        and trains.faint_score >= FAINT_SCORE
-        and 2 * trains.repeating >= trains.clear_count
+        siblings.clear >= PROOF_BURSTS
+        and 4 * siblings.count >= 3 * siblings.due
+        and siblings.score >= PROOF_SCORE
+        and 2 * siblings.repeating >= siblings.others
+        and is_of_system(siblings.level_cdb, siblings.frequency_hz, siblings.interval_us, limits)
+        and agrees(siblings.interval_us, before_us)
     )
 
 
-def faults_of(trains: Trains, limits: dict[str, int]) -> int:
+def is_of_system(level_cdb: int, frequency_hz: int, interval_us: int, limits: dict[str, int]) -> bool:
+    """Tell whether a train can only be this vehicle's, by its level, its frequency and its interval."""
+    return (
+        level_cdb >= PROOF_CDB
+        and abs(frequency_hz - limits["centre_hz"]) <= limits["window_hz"]
+        and limits["interval_min_ms"] <= interval_us // 1000 <= limits["interval_max_ms"]
+    )
+
+
+def agrees(interval_us: int, before_us: int) -> bool:
+    """Tell whether two intervals may be of one system: the same, or a few times the other."""
+    longer_us = max(interval_us, before_us)
+    shorter_us = min(interval_us, before_us)
+    if shorter_us <= 1:
+        return True
+    for times in range(1, CYCLE_TIMES + 1):
+        if abs(longer_us - times * shorter_us) * CYCLE_PARTS <= longer_us:
+            return True
+    return False
+
+
+def faults_of(heard: Evidence, limits: dict[str, int]) -> int:
     """Return the reasons that a well-heard train gives against a PASS."""
+    held = heard.train
     reasons = 0
-    if trains.level_cdb < limits["pass_cdb"]:
+    if held.level_cdb < limits["pass_cdb"]:
         reasons |= reason.LOW_LEVEL
-    if abs(trains.frequency_hz - limits["centre_hz"]) > limits["window_hz"]:
+    if abs(held.frequency_hz - limits["centre_hz"]) > limits["window_hz"]:
         reasons |= reason.OFF_FREQUENCY
-    if is_irregular(trains, limits):
+    if is_irregular(heard, limits):
         reasons |= reason.IRREGULAR
-    if trains.ringdown_us >= 0:
-        if not limits["ringdown_min_us"] <= trains.ringdown_us <= limits["ringdown_max_us"]:
+    if held.ringdown_us >= 0:
+        if not limits["ringdown_min_us"] <= held.ringdown_us <= limits["ringdown_max_us"]:
             reasons |= reason.ODD_RINGDOWN
     return reasons
 
 
-def is_irregular(trains: Trains, limits: dict[str, int]) -> bool:
+def is_irregular(heard: Evidence, limits: dict[str, int]) -> bool:
     """Tell whether the interval lies outside its limits or the share of missing bursts is at its limit."""
-    interval_ms = trains.interval_us // 1000
+    interval_ms = heard.cycle.interval_us // 1000
     if not limits["interval_min_ms"] <= interval_ms <= limits["interval_max_ms"]:
         return True
-    return (trains.due - trains.count) * 1000 >= limits["missing_permille"] * trains.due
+    due = heard.cycle.due
+    return (due - heard.train.count) * 1000 >= limits["missing_permille"] * due
 
 
-def is_doubtful(trains: Trains, limits: dict[str, int]) -> bool:
+def is_doubtful(heard: Evidence, limits: dict[str, int]) -> bool:
     """Tell whether a burst is missing, too few to be WEAK, and too few are due to trust the interval.
 
     A sensor that misses many bursts can look like one of twice the interval that misses one; siblings that keep the
     interval settle it.
     """
-    if trains.due == trains.count or trains.due >= DUE_ENOUGH or is_irregular(trains, limits):
+    found = heard.cycle
+    if found.timing != cycle.STEADY:
         return False
-    slip_us = trains.sibling_interval_us % trains.interval_us
-    kept = min(slip_us, trains.interval_us - slip_us) <= INTERVAL_SLIP_US
-    return not (kept and trains.siblings >= PROOF_BURSTS)
+    if found.due == heard.train.count or found.due >= DUE_ENOUGH or is_irregular(heard, limits):
+        return False
+    slip_us = heard.siblings.interval_us % found.interval_us
+    kept = min(slip_us, found.interval_us - slip_us) <= INTERVAL_SLIP_US
+    return not (kept and heard.siblings.count >= PROOF_BURSTS)
 
 
 def _rule_on_train(
-    ruling: Ruling, trains: Trains, limits: dict[str, int], noise_cdb: int, proofs: int
+    ruling: Ruling, heard: Evidence, limits: dict[str, int], noise_cdb: int, proofs: int
 ) -> None:
-    if trains.level_cdb < noise_cdb + TRAIN_OVER_NOISE_CDB:
-        ruling.set(names.RETRY, reason.NOISY, proofs)
-    elif trains.count < BURSTS_LEAST:
-        ruling.set(names.RETRY, reason.TOO_FEW_BURSTS, proofs)
-    elif trains.burst_us > limits["burst_max_us"]:
-        ruling.set(names.RETRY, reason.NOT_A_BURST, proofs)
-    elif trains.spread_cdb > SPREAD_MOST_CDB:
-        ruling.set(names.RETRY, reason.MOVED, proofs)
-    elif trains.rivals > trains.count or trains.twins:
-        ruling.set(names.RETRY, reason.NOISY, proofs)
-    elif trains.doubtful or is_doubtful(trains, limits):
-        ruling.set(names.RETRY, reason.TOO_FEW_BURSTS, proofs)
+    doubt = _doubt_of(heard, limits, noise_cdb)
+    if doubt:
+        ruling.set(names.RETRY, doubt, proofs)
+    elif asks_for_floor(heard.train, limits) and not proofs & FRONT_END_LIVE:
+        ruling.set(names.RETRY, reason.MICROPHONE_FAULT, proofs)
     else:
-        reasons = faults_of(trains, limits)
+        reasons = faults_of(heard, limits)
         ruling.set(names.WEAK if reasons else names.PASS, reasons, proofs)
 
 
-def is_plain(trains: Trains) -> bool:
-    """Tell whether a train too faint for the held sensor is a sensor's all the same, and not one beat of a chatter."""
-    return trains.count >= PROOF_BURSTS and 2 * trains.count >= trains.due and trains.rivals <= trains.count
+def _doubt_of(heard: Evidence, limits: dict[str, int], noise_cdb: int) -> int:
+    """Return the reason why a train that was heard cannot be judged; 0 for none."""
+    held = heard.train
+    if held.level_cdb < noise_cdb + TRAIN_OVER_NOISE_CDB:
+        doubt = reason.NOISY
+    elif held.count < BURSTS_LEAST:
+        doubt = reason.TOO_FEW_BURSTS
+    elif held.burst_us > limits["burst_max_us"]:
+        doubt = reason.NOT_A_BURST
+    elif held.spread_cdb > SPREAD_MOST_CDB:
+        doubt = reason.MOVED
+    elif held.rivals > held.count:
+        doubt = reason.NOISY
+    else:
+        doubt = _doubt_of_timing(heard, limits)
+    return doubt
 
 
-def _rule_on_silence(ruling: Ruling, trains: Trains, limits: dict[str, int], proofs: int) -> None:
-    if trains.loudest_cdb >= limits["dead_cdb"]:
-        ruling.set(names.RETRY, reason.TOO_FEW_BURSTS, proofs)
-    elif trains.odd_cdb >= limits["dead_cdb"]:
-        ruling.set(names.RETRY, reason.NOT_A_BURST, proofs)
-    elif proofs & SIBLING_HEARD and trains.sibling_cdb >= limits["dead_cdb"]:
-        # Too loud for a neighbour: the held sensor, in noise that lets nobody measure it.
-        ruling.set(names.RETRY, reason.NOISY, proofs)
-    elif proofs & SIBLING_HEARD or is_plain(trains):
-        faint = is_plain(trains) and trains.level_cdb > limits["neighbour_cdb"]
-        ruling.set(names.DEAD, reason.LOW_LEVEL if faint else reason.ONLY_NEIGHBOUR, proofs | SIBLING_HEARD)
+def _doubt_of_timing(heard: Evidence, limits: dict[str, int]) -> int:
+    if heard.cycle.timing == cycle.UNKNOWN:
+        return reason.TIMING_UNKNOWN
+    if heard.cycle.timing == cycle.PART and is_irregular(heard, limits):
+        return reason.STARTS_OR_STOPS
+    return reason.TOO_FEW_BURSTS if is_doubtful(heard, limits) else 0
+
+
+def is_plain(heard: Evidence, limits: dict[str, int]) -> bool:
+    """Tell whether a train too faint for the held sensor is of this vehicle, and not one beat of a chatter."""
+    held = heard.train
+    return (
+        held.count >= PROOF_BURSTS
+        and heard.cycle.timing == cycle.STEADY
+        and 4 * held.count >= 3 * heard.cycle.due
+        and held.spread_cdb <= SPREAD_MOST_CDB
+        and held.rivals <= held.count
+        and is_of_system(held.level_cdb, held.frequency_hz, heard.cycle.interval_us, limits)
+    )
+
+
+def _rule_on_silence(
+    ruling: Ruling, heard: Evidence, limits: dict[str, int], noise_cdb: int, proofs: int
+) -> None:
+    held = heard.train
+    doubt = _doubt_of_silence(heard, limits, noise_cdb)
+    if doubt:
+        ruling.set(names.RETRY, doubt, proofs)
     elif not proofs & FRONT_END_LIVE:
         ruling.set(names.RETRY, reason.MICROPHONE_FAULT, proofs)
+    elif is_plain(heard, limits) and held.level_cdb > limits["neighbour_cdb"]:
+        # Too loud for a neighbour: the sensor itself. Or the microphone's port is clogged, if it is all that is heard.
+        if proofs & (SIBLING_HEARD | BUMPER_HEARD_BEFORE):
+            ruling.set(names.DEAD, reason.LOW_LEVEL, proofs)
+        else:
+            ruling.set(names.RETRY, reason.NOTHING_HEARD | reason.LOW_LEVEL, proofs)
+    elif proofs & SIBLING_HEARD or is_plain(heard, limits):
+        ruling.set(names.DEAD, reason.ONLY_NEIGHBOUR, proofs | SIBLING_HEARD)
     elif proofs & BUMPER_HEARD_BEFORE:
         ruling.set(names.DEAD, reason.NOTHING_HEARD, proofs)
     else:
         ruling.set(names.RETRY, reason.NOTHING_HEARD, proofs)
 
 
-def clearly_passes(trains: Trains, limits: dict[str, int]) -> bool:
+def _doubt_of_silence(heard: Evidence, limits: dict[str, int], noise_cdb: int) -> int:
+    """Return the reason why no train at or above the dead limit is no silence; 0 for none."""
+    dead_cdb = limits["dead_cdb"]
+    if heard.siblings.level_cdb >= dead_cdb and heard.siblings.count >= PROOF_BURSTS:
+        # Too loud for a neighbour: the held sensor, in noise that lets nobody measure it.
+        return reason.NOISY
+    if heard.loud_cdb >= dead_cdb and heard.loud_us > limits["burst_max_us"]:
+        return reason.NOT_A_BURST
+    if heard.loud_cdb >= dead_cdb or heard.train.loudest_cdb >= dead_cdb:
+        return reason.TOO_FEW_BURSTS
+    return reason.NOISY if noise_cdb > dead_cdb - DEAD_OVER_NOISE_CDB else 0
+
+
+def clearly_passes(heard: Evidence, limits: dict[str, int]) -> bool:
     """Tell whether a reading can stop early with PASS.
 
     Three bursts on time, none missing, no other sound as loud, level and frequency well inside, no ring-down too long
     (another's burst over one of them can cut it short): a sensor that misses a burst, or anything irregular, is never
     passed early.
     """
+    held = heard.train
     return (
-        trains.count >= BURSTS_LEAST
-        and trains.due == trains.count
-        and trains.rivals == 0
-        and trains.strays == 0
-        and not trains.open_question
-        and not trains.doubtful
-        and trains.spread_cdb <= SPREAD_MOST_CDB // 2
-        and trains.level_cdb >= limits["pass_cdb"] + CLEAR_LEVEL_CDB
-        and trains.burst_us <= limits["burst_max_us"]
-        and abs(trains.frequency_hz - limits["centre_hz"]) <= limits["window_hz"] - CLEAR_FREQUENCY_HZ
-        and trains.ringdown_most_us <= limits["ringdown_max_us"]
-        and not faults_of(trains, limits)
+        held.count >= BURSTS_LEAST
+        and heard.cycle.timing == cycle.STEADY
+        and heard.cycle.due == held.count
+        and held.rivals == 0
+        and held.strays == 0
+        and held.spread_cdb <= SPREAD_MOST_CDB // 2
+        and held.level_cdb >= limits["pass_cdb"] + CLEAR_LEVEL_CDB
+        and held.burst_us <= limits["burst_max_us"]
+        and abs(held.frequency_hz - limits["centre_hz"]) <= limits["window_hz"] - CLEAR_FREQUENCY_HZ
+        and held.ringdown_most_us <= limits["ringdown_max_us"]
+        and not faults_of(heard, limits)
     )
-
-
-def bumper_result(
-    readings: list[dict[str, int] | None], limit_set: dict[str, int]
-) -> tuple[int, list[int], list[int]]:
-    """Make a bumper's result from its readings.
-
-    readings: reading record values by position, None for one not read; limit_set: for `below_siblings_cdb`.
-    Returns (result, verdicts, reasons), the latter two a list with one entry a position.
-    """
-    verdicts = [names.RETRY if values is None else values["verdict"] for values in readings]
-    reasons = [0 if values is None else values["reasons"] for values in readings]
-    if all(_is_silent(values) for values in readings):
-        return names.BUMPER_NOT_TRANSMITTING, verdicts, [mask | reason.NOT_TRANSMITTING for mask in reasons]
-    _settle_silent(readings, verdicts)
-    _compare_siblings(readings, verdicts, reasons, limit_set["below_siblings_cdb"])
-    return _result_of(verdicts), verdicts, reasons
-
-
-def _is_silent(values: dict[str, int] | None) -> bool:
-    return (
-        values is not None
-        and values["verdict"] == names.RETRY
-        and bool(values["reasons"] & reason.NOTHING_HEARD)
-    )
-
-
-def _settle_silent(readings: list[dict[str, int] | None], verdicts: list[int]) -> None:
-    """A silent position is DEAD where another of the bumper was heard, the front end having been live at the reading.
-
-    The reason stays: nothing heard.
-    """
-    if names.PASS not in verdicts and names.WEAK not in verdicts:
-        return
-    for i, values in enumerate(readings):
-        if values and _is_silent(values) and values["proofs"] & FRONT_END_LIVE:
-            verdicts[i] = names.DEAD
-
-
-def _compare_siblings(
-    readings: list[dict[str, int] | None], verdicts: list[int], reasons: list[int], below_cdb: int
-) -> None:
-    """A PASS far below the median of the others, of which there are at least three, is WEAK."""
-    levels = [
-        values["level_cdb"] if values and verdict == names.PASS else None
-        for verdict, values in zip(verdicts, readings)
-    ]
-    for i, level in enumerate(levels):
-        if level is not None:
-            others = sorted(other for k, other in enumerate(levels) if k != i and other is not None)
-            if len(others) >= SIBLINGS_LEAST and level < _median(others) - below_cdb:
-                verdicts[i] = names.WEAK
-                reasons[i] |= reason.BELOW_SIBLINGS
-
-
-def _median(ordered: list[int]) -> int:
-    middle = len(ordered) // 2
-    if len(ordered) % 2:
-        return ordered[middle]
-    return (ordered[middle] + ordered[middle - 1]) // 2
-
-
-def _result_of(verdicts: list[int]) -> int:
-    if names.RETRY in verdicts:
-        return names.BUMPER_INCOMPLETE
-    if all(verdict == names.PASS for verdict in verdicts):
-        return names.BUMPER_ALL_PASS
-    return names.BUMPER_REPAIR

@@ -10,6 +10,8 @@ from curbtick_probe.dsp import circle
 POINTS = const(512)
 
 # A point takes two words, its real and its imaginary part.
+_REAL = const(0)
+_IMAGINARY = const(1)
 WORDS = const(2 * POINTS)
 
 # Every word of the buffer stands for its value plus this, which keeps it positive on any word size.
@@ -75,46 +77,44 @@ def head(buf: ptr32):
 
 
 @micropython.viper
-def fft(buf: ptr32, k: int, j: int, table: ptr16):
+def fft(buf: ptr32, part: int, table: ptr16):
     """Take the remaining seven stages; the buffer then holds the spectrum in natural order.
 
-    buf: from `head`. k, j: 0; parameters only because a kernel's first three live in registers. table: from
-    `turns`.
+    buf: from `head`. part: spare, any value. table: from `turns`.
 
     Q format: turns Q11; an integer sum, nothing is scaled. Range: where the magnitudes that go in sum to at most
     2**20.5, each value stays below 2**20.6 (rounding adds less than 7 units a stage). Headroom: a turned value is
     a half sum, below 2**19.6, times 2**11: below 2**30.6.
     """
+    first = ptr32(uint(buf))
+    # Words between the two points of a butterfly, and how often one turn is used, which is also its step in the table.
     half = int(8)
     stride = int(64)
-    n = int(0)
-    c = int(0)
-    s = int(0)
-    p = int(0)
-    q = int(0)
-    r = int(0)
     while half < WORDS:
+        bytes_on = half << 3
         n = int(0)
         r = int(0)
         while n < half:
             c = table[r + QUARTER] - _ONE
             s = table[r] - _ONE
-            k = n
-            while k < WORDS:
-                j = k + half
-                p = buf[j] - BIAS
-                q = buf[j + 1] - BIAS
-                t = (c * p + s * q + _ROUND) >> _ONE_BITS
-                q = (c * q - s * p + _ROUND) >> _ONE_BITS
-                p = buf[k]
-                buf[k] = p + t
-                buf[j] = p - t
-                k += 1
-                j += 1
-                p = buf[k]
-                buf[k] = p + q
-                buf[j] = p - q
-                k = j + half - 1
+            near = ptr32(uint(first) + (n << 2))
+            buf = ptr32(uint(near) + (half << 2))
+            count = int(stride)
+            while count:
+                part = buf[_REAL] - BIAS
+                real_c = part * c
+                real_s = part * s
+                part = buf[_IMAGINARY] - BIAS
+                real = (part * s + real_c + _ROUND) >> _ONE_BITS
+                part = (part * c - real_s + _ROUND) >> _ONE_BITS
+                buf[_IMAGINARY] = near[_IMAGINARY] - part
+                near[_IMAGINARY] = near[_IMAGINARY] + part
+                part = real
+                buf[_REAL] = near[_REAL] - part
+                near[_REAL] = near[_REAL] + part
+                buf = ptr32(uint(buf) + bytes_on)
+                near = ptr32(uint(near) + bytes_on)
+                count -= 1
             n += 2
             r += stride
         half <<= 1

@@ -105,15 +105,15 @@ class HissMeter:
     def update(self) -> None:
         """Listen for updates.UPDATE_US and measure."""
         seen = self._extent
-        seen[extent.LOWEST] = extent.HIGHEST_CODE
-        seen[extent.HIGHEST] = seen[extent.RAILS] = 0
+        seen[extent.LOWEST] = sampling.HIGHEST_CODE
+        seen[extent.HIGHEST] = seen[extent.STOPS] = 0
         at = self._segment * spectrum.SUMS
         spectrum.clear(self._sums, at)
         for n in range(updates.BLOCKS):
             block = self.capture.block()
             if n % EVERY == 0:
                 self._analyse(block, n // EVERY, at)
-        self.clipped = seen[extent.RAILS] > extent.CLIPPED_SAMPLES
+        self.clipped = seen[extent.STOPS] > extent.CLIPPED_SAMPLES
         self.dead = seen[extent.HIGHEST] - seen[extent.LOWEST] < extent.DEAD_CODES
         self._segment = (self._segment + 1) % SEGMENTS
         self.segments = min(self.segments + 1, SEGMENTS)
@@ -126,7 +126,7 @@ class HissMeter:
         extent.extent(block, 0, sampling.BLOCK, self._extent)
         spectrum.pair(block, self._buffer, self._order, self._window)
         fft.head(self._buffer)
-        fft.fft(self._buffer, 0, 0, self._turns)
+        fft.fft(self._buffer, 0, self._turns)
         spectrum.powers(self._buffer, self._powers)
         spectrum.bands(self._powers, self.rows, row * spectrum.BANDS)
         spectrum.gather(self._powers, self._limits, self._sums, at)

@@ -1,7 +1,7 @@
 """Serves the protocol: whole frames in, at most one request obeyed and one frame sent for each poll.
 
-Nothing but this module writes to the serial, and nothing that comes down the wire raises out of `poll`, is
-kept without bound, or changes anything unless it is signed by a paired bench.
+Only this module writes to the serial line. Whatever arrives, `poll` does not raise, keeps a bounded part of it, and
+changes nothing unless a paired bench signed it.
 """
 
 from curbtick_wire import frames, messages
@@ -10,6 +10,7 @@ from curbtick_wire.errors import WireError
 
 from curbtick_probe.hardware import Serial
 from curbtick_probe.link.access import Access, Denied
+from curbtick_probe.link.proof import Proof
 from curbtick_probe.link.service import Identity, Probe, Service
 from curbtick_probe.link.slices import Slices
 from curbtick_probe.store.setting import Refused
@@ -36,11 +37,13 @@ class Link:
         self._waiting: list[tuple[int, int, bytes]] = []
         self._slices: Any = None
         self._slices_request = 0
+        self._proof: Any = None
+        self._proof_request = 0
         self._torn = True
-        self._last_signed = (0, b"")
+        self._last_signed = (0, b"", b"")
         self._last_answer: Reply = ({}, b"")
         self.sent = self.lost = self.unknown = self.bad = self.refused = self.faults = 0
-        self._service = Service(probe, self.counters)
+        self._service = Service(probe, self.counters, self._access.greet)
 
     def counters(self) -> dict[str, int]:
         """Everything counted since start, by the names of the stats reply."""
@@ -67,10 +70,12 @@ class Link:
                 self._serve(*self._waiting.pop(0))
             elif self._slices:
                 self._send_slice()
+            elif self._proof:
+                self._prove()
         except Exception:  # noqa: BLE001 - whatever went wrong, the panel must stay alive
             self.faults += 1
-            self._slices = None
-        return bool(self._waiting or self._slices)
+            self._slices = self._proof = None
+        return bool(self._waiting or self._slices or self._proof)
 
     def _receive(self) -> None:
         if self._waiting:
@@ -82,7 +87,7 @@ class Link:
     def _send(self, kind: int, request: int, payload: bytes) -> None:
         """Write one whole frame, or count it as lost.
 
-        A delimiter in front ends whatever noise the bench holds; a slice needs none, the frame before it was ours.
+        The delimiter in front ends any noise before it; a slice needs none where the frame before it went out whole.
         """
         data = frames.encode(kind, request, payload)
         if self._torn or kind != messages.READ | messages.REPLY:
@@ -106,8 +111,18 @@ class Link:
                 "chunks": slices.index,
                 "ended": 1 if slices.ended else 0,
                 "last_seq": self._log.last_seq or 0,
+                "log_id": self._log.log_id,
             }
             self._answer(messages.READ_END, self._slices_request, (end, b""))
+
+    def _prove(self) -> None:
+        """Go one step on with a proof, and answer with it once it is made."""
+        proof = self._proof
+        digest = proof.step()
+        if digest:
+            self._proof = None
+            reply = self._access.proof(proof.request, self._log.log_id, digest)
+            self._answer(messages.PROVE, self._proof_request, (reply, b""))
 
     def _answer(self, kind: int, request: int, reply: Reply) -> None:
         kind |= messages.REPLY
@@ -118,7 +133,7 @@ class Link:
         if kind & messages.REPLY or kind == 0:
             self.unknown += 1
             return
-        self._slices = None
+        self._slices = self._proof = None
         try:
             reply = self._obey(kind, request, payload)
         except Denied as denied:
@@ -143,11 +158,11 @@ class Link:
         self._answer(messages.ERROR, request, (values, tail))
 
     def _obey(self, kind: int, request: int, payload: bytes) -> Reply | None:
-        """The reply to a request as (values, tail), or None where slices follow instead."""
+        """The reply to a request as (values, tail), or None where slices or a proof follow instead."""
         service = self._service
         if kind in service.signed_requests:
             return self._obey_signed(kind, payload)
-        if kind not in service.open_requests and kind not in (messages.READ, messages.PAIR):
+        if kind not in service.open_requests and kind not in (messages.READ, messages.PROVE, messages.PAIR):
             self.unknown += 1
             raise Denied("unknown_request", "kind: this firmware does not know it", kind)
         values, _later_fields = messages.unpack(kind, payload)
@@ -157,15 +172,22 @@ class Link:
             self._slices = Slices(self._log, values)
             self._slices_request = request
             return None
+        if kind == messages.PROVE:
+            # An unknown key is refused before any record is read.
+            self._access.proof(values, self._log.log_id, b"")
+            self._proof = Proof(self._log, values)
+            self._proof_request = request
+            return None
         return service.open_requests[kind](values)
 
     def _obey_signed(self, kind: int, payload: bytes) -> Reply:
         """Obey a signed request once; the last one sent again gets the same answer again."""
-        if self._last_signed == (kind, payload):
+        signed = (kind, payload, self._access.probe_nonce)
+        if self._last_signed == signed:
             return self._last_answer
         body, key_id, counter = self._access.verify(kind, payload)
         self._access.use(key_id, counter)
         values, tail = messages.unpack(kind, body)
         answer = self._service.signed_requests[kind](values, tail, key_id)
-        self._last_signed, self._last_answer = (kind, payload), answer
+        self._last_signed, self._last_answer = signed, answer
         return answer

@@ -12,12 +12,13 @@ from curbtick_wire._typing import Callable, Reply, Values, Words
 from curbtick_probe import VERSION
 from curbtick_probe.hardware import Board
 from curbtick_probe.link.access import Denied
+from curbtick_probe.store.calibration import Calibration
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.keys import Keys, KeysFull
 from curbtick_probe.store.limits import Limits
 from curbtick_probe.store.log import Log
 from curbtick_probe.store.rounds import Rounds
-from curbtick_probe.store.setting import Refused
+from curbtick_probe.store.setting import Refused, Revised
 
 OLDEST_VERSION = 1
 _ANCHOR_AGE_MAX_MS = 60000
@@ -39,7 +40,7 @@ class Identity:
 
 
 class Probe:
-    """The rooms the link serves, in one hand.
+    """Everything that the link serves.
 
     pairing: True while the probe was started with STEP held. `self_test_wanted` is set when a bench asks for
     one; the app runs it and clears it. `failed` is the mask (names.SELF_TESTS) of the last one.
@@ -52,6 +53,7 @@ class Probe:
         rounds: Rounds,
         clock: Clock,
         keys: Keys,
+        calibration: Calibration,
         identity: Identity,
         pairing: bool = False,
     ) -> None:
@@ -60,6 +62,7 @@ class Probe:
         self.rounds = rounds
         self.clock = clock
         self.keys = keys
+        self.calibration = calibration
         self.identity = identity
         self.pairing = pairing
         self.self_test_wanted = False
@@ -69,13 +72,17 @@ class Probe:
 class Service:
     """The requests, by number: `open_requests`, `signed_requests`, and `pair`.
 
-    probe: a Probe; counters: a function giving the link's counters as a dict of the stats reply's fields. A
-    method gives its reply as (values, tail). Raises Denied, Refused, WireError.
+    probe: a Probe; counters: a function giving the link's counters as a dict of the stats reply's fields; challenge: a
+    function that takes the bench's nonce of a greeting and gives the probe's. A method gives its reply as (values,
+    tail). Raises Denied, Refused, WireError.
     """
 
-    def __init__(self, probe: Probe, counters: Callable[[], dict[str, int]]) -> None:
+    def __init__(
+        self, probe: Probe, counters: Callable[[], dict[str, int]], challenge: Callable[[bytes], bytes]
+    ) -> None:
         self._probe = probe
         self._counters = counters
+        self._challenge = challenge
         self._definition = b""
         self._noted_seq = 0
         self.open_requests = {
@@ -85,6 +92,7 @@ class Service:
             messages.LIMITS_GET: self._limits_get,
             messages.ROUND_GET: self._round_get,
             messages.KEYS: self._keys,
+            messages.CALIBRATION_GET: self._calibration_get,
         }
         self.signed_requests = {
             messages.ACKNOWLEDGE: self._acknowledge,
@@ -93,12 +101,13 @@ class Service:
             messages.ANCHOR: self._anchor,
             messages.REVOKE: self._revoke,
             messages.SELF_TEST: self._self_test,
+            messages.CALIBRATION_PUT: self._calibration_put,
         }
 
     def _event(self, word: str, value: int, extra: int = 0) -> int:
         return self._probe.log.event(names.EVENTS.index(word), value, extra)
 
-    def _greet(self, _values: Values) -> Reply:
+    def _greet(self, values: Values) -> Reply:
         probe = self._probe
         log, identity = probe.log, probe.identity
         self._definition = self._definition or messages.definition()
@@ -107,6 +116,8 @@ class Service:
             "newest_version": messages.PROTOCOL_VERSION,
             "definition": self._definition,
             "unique_id": identity.unique_id,
+            "log_id": log.log_id,
+            "probe_nonce": self._challenge(values["bench_nonce"]),
             "firmware": messages.text_field(identity.firmware, 12),
             "boot": probe.clock.boot,
             "ticks_ms": probe.clock.ticks_ms(),
@@ -115,6 +126,7 @@ class Service:
             "last_seq": log.last_seq,
             "acknowledged_seq": log.acknowledged,
             "limits_revision": probe.limits.revision,
+            "calibration_revision": probe.calibration.revision,
             "round_id": probe.rounds.current["round_id"] if probe.rounds.current else 0,
             "battery_mv": identity.battery_mv(),
             "pairing": 1 if probe.pairing else 0,
@@ -141,6 +153,11 @@ class Service:
             raise Denied("not_held", "round: none was sent to this probe")
         return {}, self._probe.rounds.data
 
+    def _calibration_get(self, _values: Values) -> Reply:
+        if not self._probe.calibration.current:
+            raise Denied("not_held", "calibration: none was sent to this probe")
+        return {}, self._probe.calibration.data
+
     def _keys(self, _values: Values) -> Reply:
         rows = self._probe.keys.rows()
         return {"count": len(rows)}, codec.pack_list(messages.KEY_ROW, rows)
@@ -152,18 +169,23 @@ class Service:
             raise Denied("not_held", "last_seq: the log does not reach that far", log.last_seq)
         if last > before and not log.acknowledge(last, values["digest"], values["first_seq"]):
             raise Denied("digest_differs", "digest: is not that of the records here", before)
-        # An acknowledgement of nothing but the last such record is not recorded: pulling would never end.
+        # One that covers only the record of the acknowledgement before is not logged: pulling would never end.
         if last > before and not before + 1 == last == self._noted_seq:
             self._noted_seq = self._event("acknowledged", last, key_id)
         return {"acknowledged_seq": log.acknowledged}, b""
 
     def _limits_put(self, _values: Values, tail: bytes, key_id: int) -> Reply:
-        limits = self._probe.limits
-        before = limits.data
-        limits.put(tail)
-        if limits.data != before:
-            self._event("limits_changed", limits.revision, key_id)
-        return {"revision": limits.revision}, b""
+        return self._revise(self._probe.limits, "limits_changed", tail, key_id)
+
+    def _calibration_put(self, _values: Values, tail: bytes, key_id: int) -> Reply:
+        return self._revise(self._probe.calibration, "calibration_changed", tail, key_id)
+
+    def _revise(self, setting: Revised, event: str, data: bytes, key_id: int) -> Reply:
+        before = setting.data
+        setting.put(data)
+        if setting.data != before:
+            self._event(event, setting.revision, key_id)
+        return {"revision": setting.revision}, b""
 
     def _round_put(self, _values: Values, tail: bytes, key_id: int) -> Reply:
         rounds = self._probe.rounds
@@ -174,7 +196,7 @@ class Service:
         return {"round_id": rounds.current["round_id"]}, b""
 
     def _anchor(self, values: Values, _tail: bytes, _key_id: int) -> Reply:
-        """Carry the bench's pair of time and ticks on to now; the log keeps whole seconds, half of one unsure."""
+        """Move the bench's pair of time and ticks to now. The log keeps whole seconds: 500 ms more of uncertainty."""
         clock = self._probe.clock
         now_ms = clock.ticks_ms()
         elapsed_ms = now_ms - values["ticks_ms"]

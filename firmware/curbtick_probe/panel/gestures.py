@@ -12,7 +12,7 @@ DOUBLE_MS = 300
 # Held this long at power-up, STEP means pairing and both mean the REPL.
 POWER_UP_MS = 400
 
-# (check, gesture) -> action; a gesture that is not in the table does nothing but say "refused".
+# (check, gesture) -> action; for a gesture that is not in the table the panel says "refused" and does nothing else.
 GESTURE_TABLE = {
     ("bumper", "read"): "read",
     ("bumper", "read_long"): "read_again",
@@ -41,14 +41,14 @@ _NAMES = ("", "read", "step", "both")
 
 
 def has_double(check: str, buttons: int) -> bool:
-    """Say whether a double press of these buttons means anything, so that a single one must wait for it."""
+    """Return whether a double press of these buttons means anything, so that a single one must wait for it."""
     return (check, _NAMES[buttons] + "_double") in GESTURE_TABLE
 
 
 class Gestures:
     """Turns the held buttons over time into gestures: NAME, NAME_long, NAME_double of read, step and both.
 
-    A press counts as "both" when the two buttons overlap at any time in it. Long is said while still held.
+    A press counts as "both" when the two buttons overlap at any time in it. A long press is reported while it is held.
     `pressed_ms`: when the button of the latest gesture went down; of a long one, when it had been held long enough.
     """
 

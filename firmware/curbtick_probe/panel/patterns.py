@@ -1,12 +1,11 @@
 """Everything the LED bar and the beeper can say, once: firmware, documentation and tests read this table.
 
 The bar has 12 LEDs of one colour; bit 0 is the left one. The left six are the rear bumper's positions 1 to 6, the
-right six the front's. Patterns are told apart by how many flashes and how long, never by colour, nor by pitch.
+right six the front's. The number and the length of its flashes tell a pattern, never a colour or a pitch.
 
-A pattern is (frames, repeats, beeps). A frame is (mask, duration_ms); a beep
-is (frequency_hz, duration_ms) and sounds with the lit frame of the same number, the first time round. What
-each pattern means to the technician stands in the bench's pattern_texts.py. Patterns are kept packed, for a chip's
-memory: a frame as a tuple of two takes five times the room.
+A pattern is (frames, repeats, beeps). A frame is (mask, duration_ms). A beep is (frequency_hz, duration_ms); the first
+time round it sounds with the lit frame of the same number. The bench's pattern_texts.py says what each pattern means to
+the technician. Patterns are kept packed to save memory: a frame as a tuple of two takes five times the room.
 """
 
 from array import array
@@ -99,9 +98,9 @@ PATTERNS = {
 
 CHECK_PATTERNS = ("check_bumper", "check_seal", "check_hiss")
 
-# A bumper result shows each position by its own rhythm: RESULT_SLOTS slots, first slot = lowest bit, 1 = lit. In
-# wire order of the verdicts: flutter, one long light, two flashes, three flashes. A position not read stays dark;
-# all are dark at the end, so that no result looks like the resting LED of the current position.
+# A bumper's result shows the verdict of each position as a rhythm of RESULT_SLOTS slots: the first slot is the lowest
+# bit, 1 is lit. In the wire's order of the verdicts: flutter, one long light, two flashes, three flashes. A position
+# that was not read stays dark. All are dark at the end, so that no result looks like the LED of the current position.
 RESULT_SLOT_MS = 120
 RESULT_SLOTS = 20
 RESULT_REPEATS = 3
@@ -128,8 +127,9 @@ METER_PATTERNS = {
 def pattern(name: str) -> tuple[Pairs, int, Pairs]:
     """Return (frames, repeats, beeps) of one of PATTERNS."""
     words = PATTERNS[name]
+    repeats, count = words[:2]
     pairs = tuple((words[k], words[k + 1]) for k in range(2, len(words), 2))
-    return pairs[: words[1]], words[0], pairs[words[1] :]
+    return pairs[:count], repeats, pairs[count:]
 
 
 def position_mask(bumper: int, position: int) -> int:

@@ -109,13 +109,13 @@ class ToneMeter:
     def update(self) -> None:
         """Listen for updates.UPDATE_US and measure."""
         seen = self._extent
-        seen[extent.LOWEST] = extent.HIGHEST_CODE
-        seen[extent.HIGHEST] = seen[extent.RAILS] = 0
+        seen[extent.LOWEST] = sampling.HIGHEST_CODE
+        seen[extent.HIGHEST] = seen[extent.STOPS] = 0
         self._line[mix.BLANKED] = 0
         for n in range(updates.BLOCKS):
             self._take(n * mix.FINE)
         self.blanked_permille = self._line[mix.BLANKED] * 1000 // (updates.BLOCKS * mix.COARSE)
-        self.clipped = seen[extent.RAILS] > extent.CLIPPED_SAMPLES
+        self.clipped = seen[extent.STOPS] > extent.CLIPPED_SAMPLES
         self.dead = seen[extent.HIGHEST] - seen[extent.LOWEST] < extent.DEAD_CODES
         self._measure(self._spectrum())
 
@@ -129,10 +129,10 @@ class ToneMeter:
 
     def _spectrum(self) -> int:
         """Make the cells' powers; return by how many bits they are reduced."""
-        shift = bits_over(tone_cells.crest(self._fine, tone_cells.SPAN), 4095)
+        shift = bits_over(tone_cells.crest(self._fine, tone_cells.SPAN), sampling.HIGHEST_CODE)
         tone_cells.load(self._fine, self._buffer, self._order, self._taper, shift)
         fft.head(self._buffer)
-        fft.fft(self._buffer, 0, 0, self._turns)
+        fft.fft(self._buffer, 0, self._turns)
         drop = bits_over(tone_cells.spread(self._buffer), 16383)
         tone_cells.powers(self._buffer, self._cells, drop)
         return shift + drop

@@ -1,25 +1,55 @@
 """Boot id, ticks and time anchors. The probe does not know the date: the bench computes it."""
 
+import os
 import struct
 
 from curbtick_wire import names, records
 from curbtick_wire._typing import Any
 
 from curbtick_probe.hardware import Board
-from curbtick_probe.store import log
 from curbtick_probe.store.log import Log
+from curbtick_probe.store.scan import SegmentReader
+from curbtick_probe.store.shelf import numbers_in, segment_path
 from curbtick_probe.store.slots import Slots
+from curbtick_probe.store.state import log_folder, log_id_in
 
 # The chip's own millisecond ticks start over at this many.
 _TICKS_WRAP_MS = 1 << 30
+_FORM = "<I"
+
+
+def highest_boot(root: str) -> int:
+    """The highest boot id in the log under root, 0 where there is none: a scan of everything."""
+    highest = 0
+    try:
+        folder = log_folder(root, log_id_in(os.listdir(root)))
+        file_names = os.listdir(folder)
+    except OSError:
+        return 0
+    for letter in "rw":
+        for number in numbers_in(file_names, letter):
+            highest = max(highest, _boot_in(segment_path(folder, letter, number)))
+    return highest
+
+
+def _boot_in(path: str) -> int:
+    highest = 0
+    try:
+        reader = SegmentReader(path, bytearray(records.SNIPPET_MAX))
+        while reader.step():
+            highest = max(highest, reader.boot)
+        reader.close()
+    except OSError:
+        pass
+    return highest
 
 
 class Clock:
     """The clock of one start of the probe.
 
-    `boot`: 1..65535, durable before the constructor returns, and never given out before. A slot that cannot
+    `boot`: 1..2**32-1, durable before the constructor returns, and never given out before. A slot that cannot
     be read may have held a later boot than the one found, so each such slot skips one; with no slot left the
-    log's highest boot counts. Raises OSError where flash fails, and where all 65535 boots are used up.
+    log's highest boot counts. Raises OSError where flash fails.
     """
 
     def __init__(self, root: str, board: Board) -> None:
@@ -30,14 +60,12 @@ class Clock:
         slots = Slots(root, "boot")
         last = self._last_boot(slots, root)
         self.boot = last + 1 + slots.damaged
-        if self.boot > records.BOOT_MAX:
-            raise OSError("the probe has used up its boot ids")
-        slots.put(struct.pack("<H", self.boot))
+        slots.put(struct.pack(_FORM, self.boot))
 
     def _last_boot(self, slots: Slots, root: str) -> int:
         if slots.newest is None:
-            return log.highest_boot(root)
-        boot: int = struct.unpack("<H", slots.newest)[0]
+            return highest_boot(root)
+        boot: int = struct.unpack(_FORM, slots.newest)[0]
         return boot
 
     def ticks_ms(self) -> int:

@@ -54,7 +54,7 @@ class Keys:
         return None
 
     def _free_id(self) -> int:
-        """The next id after the last one given out, round the corner of 255, that no key holds."""
+        """The next id that no key holds, after the last one given out; 1 follows 255."""
         key_id = self._last_id % 255 + 1
         while self._row(key_id):
             key_id = key_id % 255 + 1

@@ -3,7 +3,7 @@
 from curbtick_wire import classes, codec, settings
 from curbtick_wire._typing import Values
 
-from curbtick_probe.store.setting import Refused, Setting
+from curbtick_probe.store.setting import Refused, Revised
 
 # Pairs of fields of a class of which the first must be below the second.
 _ORDER = (
@@ -50,17 +50,11 @@ def check(limits: Values) -> None:
         _check_class(one)
 
 
-class Limits(Setting):
+class Limits(Revised):
     """The limit sets under root: `current` is the set in force, a dict of codec.unpack_limits."""
 
     def __init__(self, root: str) -> None:
         super().__init__(root, "limits", codec.unpack_limits, check, codec.factory_limits())
-
-    @property
-    def revision(self) -> int:
-        """The revision of the set in force."""
-        revision: int = self.current["revision"]
-        return revision
 
     @property
     def data(self) -> bytes:
@@ -74,11 +68,3 @@ class Limits(Setting):
             if row["class_khz"] == khz:
                 return row
         return None
-
-    def may_follow(self, value: Values, data: bytes) -> None:
-        """Raise Refused where a set's revision is not above that of the set in force, unless it is that set."""
-        if value["revision"] > self.revision or data == self.data:
-            return
-        if value["revision"] == self.revision:
-            raise Refused("revision", "stands for another set already in force")
-        raise Refused("revision", "is older than revision " + str(self.revision) + " in force")

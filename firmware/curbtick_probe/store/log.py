@@ -1,24 +1,27 @@
 """The log: append-only records in flash, each with a sequence number that never comes again.
 
-Two shelves of segment files under `root/log`: `r` for readings and all other records, `w` for waves
+Two shelves of segment files in one folder under root: `r` for readings and all other records, `w` for waves
 (snippets and sounds), which are given up first when space runs short. Sequence numbers run through both.
 What the bench has acknowledged stays while there is room, and is freed before anything else. With the state
 file lost, numbers still never come again: the newest segment of readings is never freed, and a segment's
-name carries a number.
+name carries a number. The log has an id of 32 random bits, drawn where there is neither a folder of segments nor an
+id. It stands in the path of every segment and not inside the file: a torn file keeps its name, so its records keep
+their log.
 """
 
 import hashlib
 import os
 import struct
 
-from curbtick_wire import codec, names, records
+from curbtick_wire import codec, messages, names, records
 from curbtick_wire._typing import Callable, Iterator, Range, Record, Sequence, Values
 
+from curbtick_probe.store import supply
 from curbtick_probe.store.room import Room
 from curbtick_probe.store.scan import HEAD_SIZE, SegmentReader
-from curbtick_probe.store.shelf import Shelf, numbers_in, segment_path
+from curbtick_probe.store.shelf import Shelf
 from curbtick_probe.store.slots import ensure_folder
-from curbtick_probe.store.state import State
+from curbtick_probe.store.state import State, log_folder
 
 WAVES = (records.SNIPPET, records.SOUNDS)
 
@@ -28,7 +31,7 @@ _LOG_FULL = names.EVENTS.index("log_full")
 # The fields of an event, as one struct because recovery reads thousands.
 _EVENT_FORM = "<BII"
 _EVENT_BYTES = HEAD_SIZE + struct.calcsize(_EVENT_FORM) + codec.CRC_SIZE
-# Room at the end of a segment of readings that only LOG_FULL may take.
+# Kept free at the end of a segment of readings, so that LOG_FULL can always be logged there.
 _LAST_WORDS_BYTES = 2 * _EVENT_BYTES
 
 
@@ -36,34 +39,8 @@ class LogFull(Exception):
     """A record was not stored: there is no room for it, or flash failed."""
 
 
-def highest_boot(root: str) -> int:
-    """The highest boot id in the log under root, 0 where there is none: a scan of everything."""
-    folder = root + "/log"
-    highest = 0
-    try:
-        file_names = os.listdir(folder)
-    except OSError:
-        return 0
-    for letter in "rw":
-        for number in numbers_in(file_names, letter):
-            highest = max(highest, _boot_in(segment_path(folder, letter, number)))
-    return highest
-
-
-def _boot_in(path: str) -> int:
-    highest = 0
-    try:
-        reader = SegmentReader(path, bytearray(records.SNIPPET_MAX))
-        while reader.step():
-            highest = max(highest, reader.boot)
-        reader.close()
-    except OSError:
-        pass
-    return highest
-
-
 class _Visit:
-    """What recovery wants to know of what it scans: the GAP events, and whether LOG_FULL stands last."""
+    """What recovery learns from its scan: the GAP events, and whether LOG_FULL is the last record."""
 
     def __init__(self) -> None:
         self.gaps: list[Range] = []
@@ -81,15 +58,20 @@ class _Visit:
 class Log:
     """The log under root, recovered by scanning; nothing is ever formatted.
 
-    boot: this start's id, 1..65535; ticks_ms: a function giving milliseconds since the start. `next_seq`:
-    the number of the next record. Raises OSError where flash cannot be read or written at all.
+    boot: this start's id, 1..2**32-1; ticks_ms: a function giving milliseconds since the start; alive: called now and
+    then by what takes long. `log_id`: 1..2**32-1; `next_seq`: the number of the next record. Raises OSError where
+    flash cannot be read or written at all.
     """
 
-    def __init__(self, root: str, boot: int, ticks_ms: Callable[[], int]) -> None:
+    def __init__(
+        self, root: str, boot: int, ticks_ms: Callable[[], int], alive: Callable[[], None] = lambda: None
+    ) -> None:
         self._boot = boot
+        self._alive = alive
         self._ticks_ms = ticks_ms
-        folder = root + "/log"
         self._state = State(root)
+        self.log_id = self._state.log_id
+        folder = log_folder(root, self.log_id)
         ensure_folder(folder)
         self._room = Room(folder, self._state)
         self._readings = Shelf(folder, "r", self._room.segment_bytes)
@@ -112,7 +94,7 @@ class Log:
         self._record_drop()
 
     def _lost(self, floor: int, top: int) -> list[Range]:
-        """Ranges of numbers that damage may have cost; next_seq is raised above them and the state's floor.
+        """Ranges of numbers whose records damage may have cost. Raises next_seq above them and above the floor.
 
         top: 1 above the highest number held or named. The number of a record torn at the very end is spent.
         """
@@ -126,7 +108,7 @@ class Log:
         return lost
 
     def _pass_held(self) -> None:
-        """Raise next_seq above every number that is held, named, or spent."""
+        """Raise next_seq above the number of every record held and of every segment's name."""
         for shelf in (self._readings, self._waves):
             for place in range(len(shelf.numbers)):
                 self.next_seq = max(self.next_seq, shelf.numbers[place], shelf.lasts[place] + 1)
@@ -143,7 +125,7 @@ class Log:
                 self.event(_GAP, first, last)
 
     def _record_drop(self) -> None:
-        """Record waves given up, once the event has room; the range waits in the state until then."""
+        """Log that waves were given up, once there is room for the event; until then the state keeps the range."""
         if not self._state.drop_last:
             return
         if self._readings.room() < _EVENT_BYTES + _LAST_WORDS_BYTES:
@@ -169,6 +151,8 @@ class Log:
 
         items: (kind, values, tail) of each. As append(), for each of them.
         """
+        if not supply.is_enough():
+            raise LogFull("the supply is too low to write")
         before = self.next_seq
         stored = []
         try:
@@ -235,7 +219,7 @@ class Log:
         self._readings.flush()
 
     def _make_room(self, shelf: Shelf, size: int) -> bool:
-        """Whether shelf can take a record of that size now. A log once full stays so until a new segment fits."""
+        """Whether a shelf can take a record of that size now. A full log stays full until a new segment has room."""
         ours = shelf is self._readings
         spare = _LAST_WORDS_BYTES if ours else 0
         if shelf.room() >= size + spare and not (ours and self._full):
@@ -251,7 +235,7 @@ class Log:
         return shelf.room() >= size + spare
 
     def _turn_away(self, shelf: Shelf) -> int:
-        """No room: 0 for waves; LogFull for others. Each state is recorded once where it begins."""
+        """A record has no room: return 0 for waves, raise LogFull for others. The first one of a row logs an event."""
         if shelf is self._waves:
             self._unstored += 1
             if not self._waves_full and self._readings.room() >= _EVENT_BYTES + _LAST_WORDS_BYTES:
@@ -295,14 +279,14 @@ class Log:
             seq = self.held_from(seq + 1)
 
     def digest(self, first: int, last: int) -> bytes:
-        """SHA-256 over the raw records held from first to last, in order."""
+        """messages.log_digest of the raw records held from first to last, in order."""
         total = hashlib.sha256()
         seq = self.held_from(first)
         while 0 < seq <= last:
+            self._alive()
             total.update(self.read(seq))
             seq = self.held_from(seq + 1)
-        found: bytes = total.digest()
-        return found
+        return messages.log_digest(self.log_id, total.digest())
 
     def close(self) -> None:
         """Let go of every file, before the file system is unmounted. Raises OSError."""
@@ -318,11 +302,11 @@ class Log:
         return acknowledged
 
     def acknowledge(self, seq: int, digest: bytes, first: int = 0) -> bool:
-        """Take a bench's word that it holds the records from first to seq: whether it was taken; then durable.
+        """Note that a bench holds the records from first to seq: whether that was accepted. Durable on return.
 
-        digest: SHA-256 over those records; first: 1 above the highest acknowledged where it is 0. What is
-        acknowledged already is taken again without a look. Refused: a digest that differs, a number above
-        the last one held, records between those acknowledged and first. Frees nothing until room is wanted.
+        digest: of those records, as digest() gives it; first: 1 above the highest acknowledged where it is 0. What is
+        acknowledged already is accepted again unchecked. Refused are a digest that differs, a number above the last
+        one held, and a first that leaves out records not acknowledged yet. Space is freed later, when it is needed.
         Raises OSError.
         """
         if seq <= self.acknowledged:

@@ -9,7 +9,7 @@ import os
 from curbtick_probe.store.shelf import Shelf
 from curbtick_probe.store.state import State
 
-# Blocks left alone: the file system copies on write, also when a file is removed, and limits must always fit.
+# Blocks kept free: littlefs copies on write, even to remove a file, and a new limit set must always fit.
 RESERVE_BLOCKS = 6
 SEGMENT_BLOCKS_MAX = 4
 # A file longer than a block keeps links of the file system's own in its blocks.

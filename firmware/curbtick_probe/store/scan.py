@@ -1,6 +1,6 @@
-"""Reading a segment file record by record, trusting nothing: every record is checked before it counts.
+"""Reads a segment file record by record; no record counts before its CRC is checked.
 
-A whole record of a kind not known here is one all the same: later firmware wrote it, and it is kept and served.
+A whole record of a kind that this firmware does not know was written by a later one; it is kept and sent all the same.
 """
 
 import struct
@@ -8,8 +8,8 @@ import struct
 from curbtick_wire import codec, records
 
 # kind, layout, size, seq, boot, ticks_ms: records.HEADER, as one struct because a scan reads thousands.
-HEAD = "<BBHIHI"
-HEAD_SIZE = 14
+HEAD = "<BBHIII"
+HEAD_SIZE = 16
 SIZE_MIN = HEAD_SIZE + codec.CRC_SIZE
 
 
@@ -22,8 +22,8 @@ class SegmentReader:
 
     path: the file; buffer: a bytearray of records.SNIPPET_MAX bytes, which holds the record stepped to.
     After `step`: `kind`, `size`, `seq`, `boot` of that record, `before` the seq of the one before it (0 at
-    the first). `damaged`: whether bytes that are no record stood just before this one; at the end, whether
-    any stand there. `end`: the offset after the last whole record.
+    the first). `damaged`: whether bytes that are not a record lie just before this one or, after the last step, at the
+    end of the file. `end`: the offset after the last whole record.
     """
 
     def __init__(self, path: str, buffer: bytearray) -> None:

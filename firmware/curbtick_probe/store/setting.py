@@ -1,4 +1,4 @@
-"""What a bench sends whole, judged before it counts, and kept in two slots: a limit set, or a round."""
+"""What a bench sends whole, judged before it counts, and kept in two slots: a limit set, a round, a calibration."""
 
 from curbtick_wire._typing import Callable, Values
 from curbtick_wire.errors import WireError
@@ -7,7 +7,7 @@ from curbtick_probe.store.slots import Slots
 
 
 class Refused(Exception):
-    """A limit set or a round that is not taken. field: the field at fault; why: plain words."""
+    """A limit set, a round or a calibration that is not taken. field: the field at fault; why: plain words."""
 
     def __init__(self, field: str, why: str) -> None:
         super().__init__(field + ": " + why)
@@ -76,3 +76,21 @@ class Setting:
         if data != self.data:
             self._slots.put(data)
             self.current = value
+
+
+class Revised(Setting):
+    """A setting with a `revision`, which only a higher revision may follow."""
+
+    @property
+    def revision(self) -> int:
+        """The revision in force, 0 where there is none."""
+        revision: int = self.current["revision"] if self.current else 0
+        return revision
+
+    def may_follow(self, value: Values, data: bytes) -> None:
+        """Raise Refused where a value's revision is not above that in force, unless it is the very value in force."""
+        if value["revision"] > self.revision or data == self.data:
+            return
+        if value["revision"] == self.revision:
+            raise Refused("revision", "stands for another one already in force")
+        raise Refused("revision", "is older than revision " + str(self.revision) + " in force")

@@ -60,7 +60,7 @@ class Shelf:
     def _path(self, number: int) -> str:
         return segment_path(self._folder, self._letter, number)
 
-    # Recovery: what stands in the files is believed only as far as it checks.
+    # Recovery: of what stands in the files only whole records count.
 
     def recover(self, file_names: list[str], visit: Callable[[SegmentReader], None]) -> None:
         """Index the segments among file_names by scanning each, and go on with the last one if it ends clean.
@@ -118,7 +118,7 @@ class Shelf:
         self.counts[-1] += 1
 
     def _note_tail(self) -> None:
-        """Bytes that are no record stand at the segment's end: of what numbers shows only where the next one begins."""
+        """Note bytes at the segment's end that are not a record; the next segment's number ends their range."""
         self.damage.append((self.lasts[-1] + 1, 0))
 
     # Appending.
@@ -135,7 +135,7 @@ class Shelf:
         self._growing = True
 
     def _let_go(self) -> None:
-        """Close the file appended to. Never are two handles open on one file: littlefs would count its blocks twice."""
+        """Close the file that is appended to. Two open handles on one file make littlefs count its blocks twice."""
         if self._file:
             file, self._file = self._file, None
             file.close()

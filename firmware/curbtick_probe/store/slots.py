@@ -1,9 +1,9 @@
-"""A small value kept in two files that take turns, so that a power cut at any moment leaves a whole one.
+"""Keeps a small value in two files that are written in turn, so that a power cut at any moment leaves one whole.
 
 A slot holds MAGIC, the generation (u32), the payload's size (u16), the payload, and CRC-32 over all of it.
 `put` writes the slot that does not hold the newest value, so the newest is never touched while it is the
-only one. At start both are read and checked; the valid one of the higher generation wins, and the other
-stands behind it.
+only one. At start both are read and checked; the whole one of the higher generation counts, and the other
+is the older value.
 """
 
 import os
@@ -12,6 +12,8 @@ import struct
 from curbtick_wire import codec
 from curbtick_wire._typing import Callable
 from curbtick_wire.frames import PAYLOAD_MAX
+
+from curbtick_probe.store import supply
 
 MAGIC = b"CS"
 _HEAD = "<2sIH"
@@ -95,6 +97,8 @@ class Slots:
         """
         if len(payload) > PAYLOAD_MAX:
             raise ValueError("a slot holds at most " + str(PAYLOAD_MAX) + " bytes")
+        if not supply.is_enough():
+            raise OSError("the supply is too low to write")
         image = seal(self.generation + 1, payload)
         path = self._paths[1 - self._place]
         with open(path, "wb") as file:

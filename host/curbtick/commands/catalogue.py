@@ -35,13 +35,18 @@ COMMANDS = (
     Row(
         "report",
         "history.report",
-        "Write the report: the day, the fleet, every vehicle, the work list, limits and probes.",
+        "Write the report: what is to do, the day, the fleet, every vehicle, the work list, limits and probes.",
     ),
     Row(
         "open",
-        "history.report",
+        "history.open",
         "Serve the pages to this computer alone, with live pulling, assigning, swaps and work done. "
         "Stop with Ctrl-C.",
+    ),
+    Row(
+        "card",
+        "virtual.card",
+        "Write the technician's card for the printer: the bar's patterns, the buttons, the walk, the cautions.",
     ),
     Row(
         "swap",

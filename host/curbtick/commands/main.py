@@ -9,7 +9,7 @@ import typer
 from typer.core import TyperGroup
 
 from curbtick.commands import catalogue, errors
-from curbtick.errors import CurbtickError, InputError
+from curbtick.errors import CurbtickError, InputError, unforeseen
 
 # What repeating a command does after Ctrl-C, where there is more to say than "Repeat the command."
 _GOES_ON = "Repeat the command; it goes on where it stopped."
@@ -79,21 +79,13 @@ def _failure(error: BaseException, ctx: Any) -> Failure | None:
         return Failure(_misused(error), InputError.exit_code)
     if type(error).__module__.split(".")[0] in ("typer", "click"):
         return None
-    return Failure(_unforeseen(error), errors.UNFORESEEN)
+    return Failure(unforeseen(error), errors.UNFORESEEN)
 
 
 def _misused(error: Any) -> CurbtickError:
     command = error.ctx.command_path if error.ctx else "curbtick"
     what = " ".join(error.format_message().split()).rstrip(".")
     return InputError(f"{what}.", "Nothing was read or changed.", f"`{command} --help` shows what it takes.")
-
-
-def _unforeseen(error: BaseException) -> CurbtickError:
-    return CurbtickError(
-        f"An error nobody foresaw: {type(error).__name__}: {error}",
-        "What was stored before is kept; a change that was under way was undone.",
-        "Please report it with the command you gave.",
-    )
 
 
 app = typer.Typer(

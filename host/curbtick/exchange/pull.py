@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from curbtick_wire import records
-from sqlalchemy import func, select
+from sqlalchemy import Connection, func, select, update
 
 from curbtick.dates import now_ms
 from curbtick.fleet.work import findings
@@ -31,6 +31,8 @@ class Pull:
     new: those that the history did not have.
     last_seq: the history has everything up to this record.
     acknowledged_seq: up to where the probe takes its records for delivered.
+    log_id: names the log that was pulled.
+    proved: the probe proved that it holds this bench's key and every record it sent.
     paired: whether this bench has a key for the probe.
     may_change: whether this bench could acknowledge.
     notes: what the user must know about the pull, a sentence each.
@@ -42,6 +44,8 @@ class Pull:
     new: int
     last_seq: int
     acknowledged_seq: int
+    log_id: int
+    proved: bool
     paired: bool
     may_change: bool
     notes: tuple[str, ...]
@@ -85,13 +89,23 @@ def pull_probe(
         store.anchor(probe.unique_id, *anchor)
     with store.write() as connection:
         findings.refresh(connection)
-    notes = (*probe.greeting.shortcomings(), *_key_notes(probe), *clock_notes, *_unknown_notes(unknown))
+        _note_log(connection, probe)
+    proof_notes = _proof_notes(probe, pulled.proved)
+    notes = (
+        *probe.greeting.shortcomings(),
+        *_key_notes(probe),
+        *proof_notes,
+        *clock_notes,
+        *_unknown_notes(unknown),
+    )
     return Pull(
         probe=probe.unique_id,
         records=pulled.records,
         new=store.record_count(probe.unique_id) - count_before,
         last_seq=pulled.last_seq,
         acknowledged_seq=pulled.acknowledged_seq,
+        log_id=probe.greeting.log_id,
+        proved=pulled.proved,
         paired=probe.paired,
         may_change=probe.may_change,
         notes=notes,
@@ -119,8 +133,12 @@ def starting_seq(store: Store, probe: Client) -> int:
     newest = _newest(store, probe.unique_id)
     if newest is None:
         return 1
-    seq, boot, raw = newest
+    seq, boot, raw, log_id = newest
     greeting = probe.greet()
+    if log_id not in (None, greeting.log_id):
+        raise ingest.begun_afresh(
+            f"The probe's log is {greeting.log_id:08x}, and the history has records of its log {log_id:08x}."
+        )
     if greeting.last_seq < seq or greeting.boot < boot:
         raise ingest.begun_afresh(
             f"The probe stands at record {greeting.last_seq} of boot {greeting.boot}, and the history has its "
@@ -132,14 +150,24 @@ def starting_seq(store: Store, probe: Client) -> int:
     return store.stored_to(probe.unique_id) + 1 if raws else 1
 
 
-def _newest(store: Store, unique_id: str) -> tuple[int, int, bytes] | None:
-    """Number, boot and bytes of the highest record that the history has of a probe's newest life."""
-    columns = tables.log.c
+def _newest(store: Store, unique_id: str) -> tuple[int, int, bytes, int | None] | None:
+    """Number, boot and bytes of the highest record that the history has of a probe's newest life, and its log's id."""
+    columns, probes = tables.log.c, tables.probes.c
     with store.read() as connection:
-        query = select(columns.seq, columns.boot, columns.raw).order_by(columns.seq.desc()).limit(1)
-        mine = columns.probe_id == find_probe(connection, unique_id)
-        row = connection.execute(query.where(mine)).one_or_none()
-    return None if row is None else (row.seq, row.boot, bytes(row.raw))
+        query = (
+            select(columns.seq, columns.boot, columns.raw, probes.log_id)
+            .order_by(columns.seq.desc())
+            .limit(1)
+        )
+        mine = columns.probe_id == probes.id, probes.id == find_probe(connection, unique_id)
+        row = connection.execute(query.where(*mine)).one_or_none()
+    return None if row is None else (row.seq, row.boot, bytes(row.raw), row.log_id)
+
+
+def _note_log(connection: Connection, probe: Client) -> None:
+    """Note which log of the probe its newest life is."""
+    mine = tables.probes.c.id == find_probe(connection, probe.unique_id)
+    connection.execute(update(tables.probes).where(mine).values(log_id=probe.greeting.log_id))
 
 
 def _anchor(probe: Client) -> times.Anchor:
@@ -166,6 +194,15 @@ def _key_notes(probe: Client) -> list[str]:
     return [
         "The probe no longer knows this bench's key, so it keeps its records: hold STEP while switching it on, and run "
         "`curbtick probes pair`."
+    ]
+
+
+def _proof_notes(probe: Client, proved: bool) -> list[str]:
+    if proved or not probe.may_change:
+        return []
+    return [
+        "The probe did not prove that it is the one this bench is paired with: its records are stored and not "
+        "acknowledged. Pull again; if it stays so, pair it again (STEP held at power-up), or ask what is plugged in."
     ]
 
 

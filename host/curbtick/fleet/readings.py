@@ -8,6 +8,7 @@ from curbtick_wire import names, records
 from sqlalchemy import ColumnElement, Connection, Select, bindparam, select
 
 from curbtick.errors import InputError
+from curbtick.numbers import whole
 from curbtick.sound import schema, snippet
 from curbtick.store import tables, times
 from curbtick.store.decode import tail_of
@@ -157,9 +158,10 @@ def by_ref(connection: Connection, ref: str) -> Reading:
     Raises InputError.
     """
     probe, _, number = ref.rpartition("-")
-    if not number.isdigit():
+    seq = whole(number)
+    if seq is None:
         raise _unknown(ref)
-    where = [tables.readings.c.seq == int(number)]
+    where = [tables.readings.c.seq == seq]
     if probe:
         where.append(tables.probes.c.name == probe)
     matches = list(fetch(connection, query(*where).limit(2)))

@@ -1,31 +1,19 @@
 """Rounds: the ordered vehicles of a day, as the probe takes them and as the technician's sheet shows them."""
 
-import csv
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from curbtick_wire import codec, names, settings
 from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
-from curbtick.fleet.vehicles import Bumper, Vehicle
+from curbtick.fleet.lines import Line
+from curbtick.fleet.vehicles import Vehicle
 from curbtick.store import given, tables
 from curbtick.store.history import inserted_key
 
-COLUMNS = (
-    "vehicle",
-    "type",
-    "depot",
-    "rear_positions",
-    "rear_class_khz",
-    "front_positions",
-    "front_class_khz",
-)
-_SAVE = "In the spreadsheet save it as CSV UTF-8, separated by commas, and try again."
-NUMBER_MAX = 65535
+NUMBER_MAX = 4294967295
 VEHICLES_MAX = next(field[3] for field in settings.ROUND if field[0] == "vehicle_count")
 
 
@@ -39,71 +27,6 @@ class Round:
     technician: str | None
     made_ms: int
     vehicles: Sequence[Vehicle]
-
-
-@dataclass(frozen=True)
-class Line:
-    """One line of a round's file: a vehicle's name and what its bumpers carry."""
-
-    name: str
-    rear: Bumper
-    front: Bumper
-    type: str | None = None
-    depot: str | None = None
-
-
-def read_lines(path: Path) -> list[Line]:
-    """Read a round's CSV file, whose columns are COLUMNS. Raises InputError naming the line at fault."""
-    rows = csv.DictReader(io.StringIO(_text(path), newline=None))
-    try:
-        missing = {"vehicle", "rear_positions", "rear_class_khz"} - set(rows.fieldnames or ())
-        if missing:
-            raise _refused(
-                f"{path} has no column {', '.join(sorted(missing))}.",
-                f"Give it the columns {', '.join(COLUMNS)}, separated by commas.",
-            )
-        return [_line(path, rows.line_num, row) for row in rows]
-    except csv.Error as error:
-        raise _refused(f"Line {rows.line_num} of {path} is no CSV: {error}.", _SAVE) from error
-
-
-def _text(path: Path) -> str:
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise _refused(f"{path} cannot be read: {error.strerror}.", "Name a file that exists.") from error
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise _refused(f"Line {line} of {path} is not UTF-8 text.", _SAVE) from error
-
-
-def _line(path: Path, number: int, row: dict[str, str | None]) -> Line:
-    name = (row.get("vehicle") or "").strip()
-    try:
-        if not name:
-            raise _refused("it names no vehicle.", "Write its name in the column vehicle.")
-        rear, front = _bumper(row, "rear"), _bumper(row, "front")
-    except InputError as error:
-        what = f"Line {number} of {path} makes no sense: {error.what}"
-        raise _refused(what, error.next_step) from error
-    return Line(name, rear, front, row.get("type") or None, row.get("depot") or None)
-
-
-def _bumper(row: dict[str, str | None], which: str) -> Bumper:
-    return vehicles.checked_bumper(_number(row, f"{which}_positions"), _number(row, f"{which}_class_khz"))
-
-
-def _number(row: dict[str, str | None], column: str) -> int:
-    """A cell's whole number, 0 for an empty one."""
-    text = (row.get(column) or "").strip()
-    try:
-        return int(text or 0)
-    except ValueError as error:
-        raise _refused(
-            f"{column} is {text!r}, not a whole number.", f"Write a whole number into {column}; empty is 0."
-        ) from error
 
 
 def enter(connection: Connection, lines: Sequence[Line], at_ms: int) -> list[Vehicle]:
@@ -159,6 +82,12 @@ def _place(place: int, vehicle: Vehicle) -> dict[str, int]:
         "front_positions": front.positions,
         "front_class_khz": front.class_khz,
     }
+
+
+def parted(members: Sequence[Vehicle]) -> list[Sequence[Vehicle]]:
+    """Vehicles in as many parts as rounds are needed for them, in order, the first ones full."""
+    starts = range(0, max(len(members), 1), VEHICLES_MAX)
+    return [members[start : start + VEHICLES_MAX] for start in starts]
 
 
 def _check_members(members: Sequence[Vehicle]) -> None:

@@ -8,6 +8,7 @@ from curbtick_wire import classes, names
 from sqlalchemy import Connection, func, or_, select, update
 
 from curbtick.errors import InputError
+from curbtick.numbers import whole
 from curbtick.store import tables
 from curbtick.store.history import inserted_key
 
@@ -143,8 +144,9 @@ def find(connection: Connection, name: str, depot: str | None = None) -> Vehicle
 
     Raises InputError when there is none, or when two carry the name and no depot tells them apart.
     """
-    if name.startswith("#") and name[1:].isdigit():
-        namesakes = load(connection, [int(name[1:])])
+    key = whole(name[1:]) if name.startswith("#") else None
+    if key is not None:
+        namesakes = load(connection, [key])
     else:
         namesakes = [v for v in named(connection, name) if depot is None or v.depot == depot]
     in_service = [v for v in namesakes if v.retired_ms is None] or namesakes

@@ -9,6 +9,7 @@ and 2048 that the converters are known to miss (converter.STEPS_CODES), with the
 offsets and the converter's own offset added up. A quiet input then never sits on such a step.
 """
 
+import itertools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -113,6 +114,26 @@ def bias_range_codes(output: str) -> tuple[float, float]:
     offset_v = sum(OFFSET_GAINS[output]) * amplifier.OFFSET_MV.most * 1e-3
     spread = divider_codes + nominal.code(offset_v) + converter.OFFSET_CODES.most
     return nominal.bias_code - spread, nominal.bias_code + spread
+
+
+def stop_range_codes() -> tuple[tuple[float, float], tuple[float, float]]:
+    """Where an output may stop below and above: (least, most) code of either end, everything at its worst at once."""
+    spread = SUPPLY["Rs1"].tolerance_share
+    ends = (
+        converter.RAIL_V,
+        converter.REFERENCE_MA,
+        converter.REFERENCE_OHM,
+        amplifier.SUPPLY_MA,
+        amplifier.SWING_MV,
+    )
+    swings = [
+        rails(Supplies(*corner), nominal_values() | {"Rs1": SUPPLY["Rs1"].si * (1.0 + share)}).swing_codes
+        for corner in itertools.product(*((end.least, end.most) for end in ends))
+        for share in (-spread, spread)
+    ]
+    low, high = zip(*swings, strict=True)
+    offset = converter.OFFSET_CODES.most
+    return (min(low) - offset, max(low) + offset), (min(high) - offset, max(high) + offset)
 
 
 def clear_of_steps_codes(chip: str) -> float:

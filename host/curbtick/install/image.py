@@ -26,6 +26,8 @@ LEFT_OUT = ("curbtick_probe/board/virtual", "curbtick_probe/virtual", "curbtick_
 BOARD_ROOM = "curbtick_probe/board/"
 BENCH_ONLY = ("curbtick_wire/texts", "curbtick_wire/spec")
 VERSION_BYTES_MAX = 150_000
+# Bytes of a .mpy file's header: the format's version, and the sub-version in the low bits of the other.
+_VERSION, _SUB_VERSION = 1, 2
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,8 @@ def build(architecture: str = CHIP_ARCHITECTURE) -> Image:
     """
     files = compiled(sources(), architecture)
     # Only a file with machine code in it states the sub-version; in the others it is zero.
-    image = Image(files, files["main.mpy"][1], max(data[2] & 3 for data in files.values()))
+    sub_version = max(data[_SUB_VERSION] & 3 for data in files.values())
+    image = Image(files, files["main.mpy"][_VERSION], sub_version)
     if architecture == CHIP_ARCHITECTURE and image.size > VERSION_BYTES_MAX:
         raise CurbtickError(
             f"The firmware takes {image.size} bytes, more than the {VERSION_BYTES_MAX} that fit a board twice.",

@@ -23,6 +23,7 @@ SPARE_BYTES = 20_000
 # What wireless boards call themselves: "... Pico W with RP2040", "... Pico 2 W with RP2350" (MicroPython v1.28.0,
 # ports/rp2/boards).
 _WIRELESS = re.compile(r"\bPico\b.*\bW\b")
+_ETHERNET = re.compile(r"\bW5[15]00S?\b")
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ def facts(board: BoardFiles, root: str = "") -> BoardFacts:
     name, version, mpy = board.evaluate(
         "(sys.implementation._machine, tuple(sys.implementation.version[:3]), sys.implementation._mpy)", "sys"
     )
-    block, free_blocks = board.evaluate(f"(lambda s: (s[0], s[3]))(os.statvfs({root or '/'!r}))", "os")
+    block, _, _, free_blocks, *_ = board.evaluate(f"os.statvfs({root or '/'!r})", "os")
     architecture = ARCHITECTURES[mpy >> 10 & 15]
     return BoardFacts(name, version, mpy & 255, mpy >> 8 & 3, architecture, block * free_blocks)
 
@@ -72,6 +73,8 @@ def image_for(board: BoardFacts) -> Image:
     """
     if _WIRELESS.search(board.machine):
         raise _wireless(board.machine)
+    if _ETHERNET.search(board.machine):
+        raise _with_ethernet(board.machine)
     arm = board.architecture.startswith("arm")
     image = firmware_image.build(CHIP_ARCHITECTURE if arm else board.architecture)
     if board.micropython[:2] < LEAST_VERSION:
@@ -90,6 +93,15 @@ def _wireless(machine: str) -> CurbtickError:
         f"The board calls itself {machine}: a wireless one, whose radio holds GPIO 23, 24 and 29.",
         "Nothing was copied: the probe needs these pins for its supply's mode and voltage and to see the USB cable.",
         "Take the same board without a radio (hardware_notes/parts.md), and install again.",
+    )
+
+
+def _with_ethernet(machine: str) -> CurbtickError:
+    """Its network chip hangs on GPIO 16 to 21 (MicroPython's ports/rp2/boards/W5500_EVB_PICO, v1.28.0)."""
+    return CurbtickError(
+        f"The board calls itself {machine}: one with Ethernet, whose network chip drives GPIO 16.",
+        "Nothing was copied: the probe's beeper is on that pin.",
+        "Take the same board without Ethernet (hardware_notes/parts.md), and install again.",
     )
 
 

@@ -17,8 +17,8 @@ from curbtick.store import tables
 LimitSet = dict[str, Any]
 """The form of `codec.unpack_limits`: the fields of LIMIT_SET without class_count, and `classes`."""
 
-CLASS_FIELDS = tuple(field[0] for field in settings.LIMIT_CLASS)
-SET_FIELDS = tuple(field[0] for field in settings.LIMIT_SET if field[0] != "class_count")
+CLASS_FIELDS = tuple(name for name, *_ in settings.LIMIT_CLASS)
+SET_FIELDS = tuple(name for name, *_ in settings.LIMIT_SET if name != "class_count")
 
 
 @dataclass(frozen=True)

@@ -18,9 +18,11 @@ from scipy import stats
 
 from curbtick.errors import InputError
 from curbtick.limits.guard import wilson
+from curbtick.verdicts import BEST_FIRST
 
 COLUMNS = ("run", "technician", "part", "trial", "truth", "reading", "verdict", "level_db")
-VERDICTS = ("pass", "weak", "dead", "retry")
+# What a part can be in truth. RETRY is none: it is said of a reading.
+TRUTHS = tuple(verdict for verdict in BEST_FIRST if verdict != "retry")
 EFFECTIVENESS_GOOD, MISS_GOOD, FALSE_ALARM_GOOD, KAPPA_GOOD = 0.90, 0.02, 0.05, 0.75
 
 
@@ -184,8 +186,8 @@ def read_runs(path: Path) -> tuple[list[Run], int]:
 
 def _run(path: Path, line: int, row: Mapping[str, str]) -> Run:
     try:
-        if row["verdict"] not in VERDICTS or row["truth"] not in VERDICTS:
-            raise ValueError(f"verdict and truth must be one of {', '.join(VERDICTS)}")
+        if row["verdict"] not in BEST_FIRST or row["truth"] not in BEST_FIRST:
+            raise ValueError(f"verdict and truth must be one of {', '.join(BEST_FIRST)}")
         level = float(row["level_db"]) if row["level_db"] else None
         return Run(row["technician"], row["part"], int(row["trial"]), row["truth"], row["verdict"], level)
     except ValueError as error:
@@ -290,7 +292,8 @@ def crossed(table: Sequence[Sequence[Sequence[float]]]) -> Levels:
     Method of moments on the expected mean squares of the two-way crossed random model (Montgomery, Design
     and Analysis of Experiments; Burdick, Borror & Montgomery 2003).
     """
-    p, o, n = len(table), len(table[0]), len(table[0][0])
+    first_part = table[0]
+    p, o, n = len(table), len(first_part), len(first_part[0])
     cell = [[sum(values) / n for values in row] for row in table]
     part_mean = [sum(row) / o for row in cell]
     by_technician = [sum(row[j] for row in cell) / p for j in range(o)]

@@ -6,6 +6,7 @@ Reading needs no key. Whatever changes the probe is signed with the key this ben
 (keyring.py).
 """
 
+import hashlib
 import hmac
 import os
 import time
@@ -31,6 +32,7 @@ _GREETING_PATIENCE = Patience(first_wait_s=0.3, tries=4)
 # A signed request waits for flash on the probe.
 _SIGNED_PATIENCE = Patience(first_wait_s=1.0, tries=4)
 _TICKS_ASKED = 8
+_NO_RECORDS = hashlib.sha256().digest()
 
 
 def connect(port: str | None = None, keyring: Keyring | None = None) -> "Client":
@@ -63,6 +65,7 @@ class Client:
         self.clock: Callable[[], float] = time.time
         self.key_refused = False
         self.greeting: Greeting
+        self._bench_nonce: bytes
 
     def __enter__(self) -> Self:
         return self
@@ -95,8 +98,13 @@ class Client:
         return self.paired and not self.key_refused and not self.greeting.to_update
 
     def greet(self) -> Greeting:
-        """Ask the probe who it is and what it holds."""
-        values = {"bench_version": messages.PROTOCOL_VERSION, "definition": messages.definition()}
+        """Ask the probe who it is and what it holds. Requests signed before are worth nothing from now on."""
+        self._bench_nonce = os.urandom(messages.NONCE_SIZE)
+        values = {
+            "bench_version": messages.PROTOCOL_VERSION,
+            "definition": messages.definition(),
+            "bench_nonce": self._bench_nonce,
+        }
         payload = messages.pack(messages.GREET, values)
         try:
             reply, _ = request.ask(self._link, messages.GREET, payload, _GREETING_PATIENCE)
@@ -129,7 +137,7 @@ class Client:
         Safe to break off at any batch and to begin again at any number.
         """
         last = self.greeting.last_seq if until_seq is None else until_seq
-        return Download(self._link, from_seq, last).batches()
+        return Download(self._link, from_seq, last, self.greeting.log_id).batches()
 
     def records(self, from_seq: int = 1, until_seq: int | None = None) -> Iterator[Record]:
         """The records from from_seq on, decoded, in order; those of an unknown kind or layout come raw."""
@@ -161,14 +169,55 @@ class Client:
     def acknowledge(self, last_seq: int, digest: bytes) -> int:
         """Tell the probe that everything up to last_seq is stored durably: the number acknowledged now.
 
-        digest: SHA-256 over the raw records after greeting.acknowledged_seq up to last_seq, in order. Doing
-        so again changes nothing. The probe may free the records' space. Needs the key.
+        digest: SHA-256 over the raw records after greeting.acknowledged_seq up to last_seq, in order. Doing so
+        again changes nothing. The probe may free the records' space. Needs the key.
         """
         first = self.greeting.acknowledged_seq + 1
-        values = {"first_seq": first, "last_seq": last_seq, "digest": digest}
+        of_log = messages.log_digest(self.greeting.log_id, digest)
+        values = {"first_seq": first, "last_seq": last_seq, "digest": of_log}
         reply, _ = self._signed(messages.ACKNOWLEDGE, values)
         self.greeting = replace(self.greeting, acknowledged_seq=reply["acknowledged_seq"])
         return self.greeting.acknowledged_seq
+
+    def prove(self, first_seq: int, last_seq: int, digest: bytes) -> bool:
+        """Whether the probe proves that it holds this bench's key and records of this digest.
+
+        digest: SHA-256 over the raw records from first_seq to last_seq, in order; with last_seq below first_seq over
+        none, which proves the key alone. False without a key, for a probe of another version, and for a wrong tag.
+        """
+        if not self.may_change:
+            return False
+        if self._proved_counter(first_seq, last_seq, digest) is None:
+            # Another bench may have greeted the probe since: its nonce counts then.
+            known = (self.unique_id, self.greeting.log_id)
+            greeting = self.greet()
+            same = (greeting.unique_id, greeting.log_id) == known and self.may_change
+            return same and self._proved_counter(first_seq, last_seq, digest) is not None
+        return True
+
+    def _proved_counter(self, first_seq: int, last_seq: int, digest: bytes) -> int | None:
+        """The highest counter that the probe says was used, where its proof holds; None where it does not."""
+        key = self._keyring.get(self.unique_id)
+        if key is None or not self.may_change:
+            return None
+        greeting = self.greeting
+        asked = {"key_id": key.key_id, "first_seq": first_seq, "last_seq": last_seq}
+        try:
+            reply, _ = self._ask(messages.PROVE, asked, patience=_SIGNED_PATIENCE)
+        except RefusedError as error:
+            self.key_refused = error.code == "unknown_key"
+            return None
+        text = messages.proof_text(
+            bytes.fromhex(greeting.unique_id),
+            self._bench_nonce,
+            greeting.log_id,
+            first_seq,
+            last_seq,
+            reply["counter"],
+            messages.log_digest(greeting.log_id, digest),
+        )
+        tag = hmac.digest(bytes.fromhex(key.secret), text, "sha256")
+        return int(reply["counter"]) if hmac.compare_digest(tag, reply["tag"]) else None
 
     def limits(self) -> dict[str, Any]:
         """The limit set in force, in the form of codec.unpack_limits."""
@@ -181,11 +230,26 @@ class Client:
         reply, _ = self._signed(messages.LIMITS_PUT, {}, _packed(codec.pack_limits, limits))
         return int(reply["revision"])
 
+    def calibration(self) -> dict[str, Any] | None:
+        """The calibration in force, in the form of codec.unpack_calibration, or None."""
+        self._need_same_version("read the calibration of")
+        return self._held(messages.CALIBRATION_GET, codec.unpack_calibration)
+
+    def send_calibration(self, calibration: dict[str, Any]) -> int:
+        """Put a calibration in force: its revision. RefusedError names the field at fault. Needs the key."""
+        self._need_same_version("send a calibration to")
+        tail = _packed(codec.pack_calibration, calibration)
+        reply, _ = self._signed(messages.CALIBRATION_PUT, {}, tail)
+        return int(reply["revision"])
+
     def round(self) -> dict[str, Any] | None:
         """The round the probe holds, in the form of codec.unpack_round, or None."""
         self._need_same_version("read the round of")
+        return self._held(messages.ROUND_GET, codec.unpack_round)
+
+    def _held(self, kind: int, unpack: Callable[[bytes], dict[str, Any]]) -> dict[str, Any] | None:
         try:
-            return fitting(codec.unpack_round, self._ask(messages.ROUND_GET)[1])
+            return fitting(unpack, self._ask(kind)[1])
         except RefusedError as error:
             if error.code == "not_held":
                 return None
@@ -265,21 +329,42 @@ class Client:
         return request.ask(self._link, kind, messages.pack(kind, values or {}), patience)
 
     def _signed(self, kind: int, values: dict[str, Any], tail: bytes = b"") -> tuple[dict[str, Any], bytes]:
-        """Send a signed request; once more from the probe's own counter when this bench's has fallen
-        behind.
+        """Send a signed request; once more where the greeting has run out, or this bench's counter does not fit.
+
+        A counter is taken from the probe only with its proof: what an unproved one says changes no key.
         """
         body = messages.pack(kind, values, tail)
         try:
-            return self._send_signed(kind, body, 0)
+            return self._send_signed(kind, body)
+        except RefusedError as error:
+            counter = self._counter_after(error)
+        try:
+            return self._send_signed(kind, body, counter)
         except RefusedError as error:
             self.key_refused = error.code in ("unknown_key", "bad_tag")
-            if error.code != "replayed":
-                raise
-            return self._send_signed(kind, body, error.value)
+            raise
 
-    def _send_signed(self, kind: int, body: bytes, at_least: int) -> tuple[dict[str, Any], bytes]:
-        key = self._keyring.use(self.unique_id, at_least)
-        text = messages.signed_text(bytes.fromhex(self.unique_id), kind, body, key.key_id, key.counter)
+    def _counter_after(self, error: RefusedError) -> int | None:
+        """The counter to try again from after a refusal, None for this bench's own; raises where trying is no use."""
+        if error.code == "replayed":
+            counter = self._proved_counter(1, 0, _NO_RECORDS)
+            if counter is None:
+                raise error
+            return counter
+        known = (self.unique_id, self.greeting.log_id)
+        if error.code not in ("bad_tag", "not_greeted"):
+            self.key_refused = error.code == "unknown_key"
+            raise error
+        # Another bench has greeted the probe since, or it has started again.
+        self.greet()
+        if (self.unique_id, self.greeting.log_id) != known:
+            raise error
+        return None
+
+    def _send_signed(self, kind: int, body: bytes, proved: int | None = None) -> tuple[dict[str, Any], bytes]:
+        key = self._keyring.use(self.unique_id, proved)
+        unique_id, nonce = bytes.fromhex(self.unique_id), self.greeting.probe_nonce
+        text = messages.signed_text(unique_id, nonce, kind, body, key.key_id, key.counter)
         tag = hmac.digest(bytes.fromhex(key.secret), text, "sha256")
         signature = codec.pack(messages.SIGNATURE, {"key_id": key.key_id, "counter": key.counter, "tag": tag})
         return request.ask(self._link, kind, body + signature, _SIGNED_PATIENCE)

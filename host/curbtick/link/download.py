@@ -24,6 +24,10 @@ _IDLE_MAX_S = 3.0
 _BABBLE_MAX_S = 10.0
 _SILENT_ROUNDS_MAX = 5
 _DAMAGED_MAX = 4
+# Rounds in a row that may bring nothing new, whatever the probe says meanwhile.
+_FRUITLESS_ROUNDS_MAX = 12
+# Frames of one round: each slice once, the end, and as many again for what is sent twice.
+_FRAMES_MAX = 2 * (messages.WINDOW + 1)
 _CHUNK = messages.READ | messages.REPLY
 _END = messages.READ_END | messages.REPLY
 _ERROR = messages.ERROR | messages.REPLY
@@ -47,18 +51,19 @@ class Batch:
 class Download:
     """One pass over the log.
 
-    link: an open link; from_seq, until_seq: the range of records asked for. Counters: `rounds`, and `lost`,
-    slices that had to be asked for again.
+    link: an open link; from_seq, until_seq: the range of records asked for; log_id: of the log that is read. Counters:
+    `rounds`, and `lost`, slices that had to be asked for again.
     """
 
-    def __init__(self, link: Link, from_seq: int, until_seq: int) -> None:
+    def __init__(self, link: Link, from_seq: int, until_seq: int, log_id: int) -> None:
         self._link = link
+        self._log_id = log_id
         self._next_seq = max(from_seq, 1)
         self._until_seq = until_seq
         self._quality = LineQuality()
         self._width = _FIRST_ROUND_SLICES
         self._idle_s = _IDLE_S
-        self._silent = self._damaged = 0
+        self._silent = self._damaged = self._fruitless = 0
         self.lost = self.rounds = 0
         self._restart(SLICE_SIZES[0])
 
@@ -87,13 +92,14 @@ class Download:
     def batches(self) -> Iterator[Batch]:
         """The records, batch by batch as rounds bring them. Raises LinkError when the probe falls silent."""
         while self._next_seq <= self._until_seq:
-            self._round()
+            got = self._round()
             batch = self._take()
+            self._judge_fruit(got > 0 or batch is not None)
             if batch:
                 yield batch
 
-    def _round(self) -> None:
-        """Ask for the missing slices of the window and collect what comes."""
+    def _round(self) -> int:
+        """Ask for the missing slices of the window and collect what comes: how many came that were missing."""
         reach = self._width if self._total is None else min(self._width, self._total)
         wanted = [index for index in range(max(reach, 1)) if index not in self._held]
         request = self._link.next_id()
@@ -104,6 +110,7 @@ class Download:
         self._quality.note(sent, sent - got, self._size)
         self._width = messages.WINDOW
         self._judge_silence(got)
+        return got
 
     def _request(self, wanted: list[int]) -> bytes:
         mask = sum(1 << index for index in wanted)
@@ -119,10 +126,14 @@ class Download:
     def _collect(self, request: int, wanted: list[int]) -> tuple[int, int]:
         """Hold the slices that come until the end is told or nothing comes: (slices sent, slices got)."""
         got: set[int] = set()
-        while frame := self._link.receive(request, self._idle_s, _BABBLE_MAX_S):
+        for _ in range(_FRAMES_MAX):
+            frame = self._link.receive(request, self._idle_s, _BABBLE_MAX_S)
+            if frame is None:
+                break
             if frame.kind == _CHUNK and len(frame.payload) > 1:
-                self._held[frame.payload[0]] = frame.payload[1:]
-                got.add(frame.payload[0])
+                if frame.payload[0] in wanted:
+                    self._held[frame.payload[0]] = frame.payload[1:]
+                    got.add(frame.payload[0])
             elif frame.kind == _END:
                 return self._end(frame.payload, wanted), len(got)
             elif frame.kind == _ERROR:
@@ -131,6 +142,12 @@ class Download:
 
     def _end(self, payload: bytes, wanted: list[int]) -> int:
         values = fitting(lambda data: messages.unpack(_END, data)[0], payload)
+        if values["log_id"] != self._log_id:
+            raise LinkError(
+                f"The probe's log is another one now: {values['log_id']:08x} instead of {self._log_id:08x}.",
+                "What was received whole is kept; it belongs to the log before.",
+                "Pull again: the new log is taken over from its beginning.",
+            )
         if values["ended"]:
             self._total = values["chunks"]
         self._silent = 0
@@ -148,6 +165,16 @@ class Download:
                 f"The probe stopped answering before record {self._next_seq}.",
                 "What was received whole is kept; the probe keeps everything that is not acknowledged.",
                 "See that it is plugged in and switched on, and pull again: it goes on where it stopped.",
+            )
+
+    def _judge_fruit(self, fruitful: bool) -> None:
+        """End a download whose probe goes on answering and sends nothing that is missing."""
+        self._fruitless = 0 if fruitful else self._fruitless + 1
+        if self._fruitless >= _FRUITLESS_ROUNDS_MAX:
+            raise LinkError(
+                f"The probe answers, and does not send record {self._next_seq} nor what follows it.",
+                "What was received whole is kept; the probe keeps everything that is not acknowledged.",
+                "Pull again; if it stays so, switch the probe off and on, and ask what is plugged in.",
             )
 
     def _take(self) -> Batch | None:

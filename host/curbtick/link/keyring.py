@@ -64,10 +64,11 @@ class Keyring:
         if entries.pop(unique_id, None) is not None:
             self._write(entries)
 
-    def use(self, unique_id: str, at_least: int = 0) -> Key:
-        """The probe's key with its next counter, above at_least, written down before this returns.
+    def use(self, unique_id: str, proved: int | None = None) -> Key:
+        """The probe's key with its next counter, written down before this returns.
 
-        Raises InputError where this bench has no key for the probe.
+        proved: the counter to go on from, higher or lower than the one kept, where the probe has proved that it is
+        the highest it has seen. Raises InputError where this bench has no key for the probe.
         """
         key = self.get(unique_id)
         if key is None:
@@ -76,7 +77,7 @@ class Keyring:
                 "Nothing was changed on the probe; its records can be pulled without a key.",
                 "Switch the probe off, hold STEP while switching it on, and run `curbtick probes pair`.",
             )
-        key = replace(key, counter=max(key.counter, at_least) + 1)
+        key = replace(key, counter=(key.counter if proved is None else proved) + 1)
         self.put(unique_id, key)
         return key
 

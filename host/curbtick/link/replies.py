@@ -17,6 +17,8 @@ class Greeting:
     """What a probe says of itself; sequence numbers are 0 where there is none yet.
 
     unique_id: in hex.
+    log_id: 32 random bits that name the log.
+    probe_nonce: what requests are signed over until the next greeting.
     ticks_ms: since this boot.
     first_seq, last_seq: the records that it holds.
     acknowledged_seq: up to where a bench has taken them over.
@@ -26,6 +28,8 @@ class Greeting:
     """
 
     unique_id: str
+    log_id: int
+    probe_nonce: bytes
     firmware: str
     boot: int
     ticks_ms: int
@@ -34,6 +38,7 @@ class Greeting:
     last_seq: int
     acknowledged_seq: int
     limits_revision: int
+    calibration_revision: int
     round_id: int
     battery_mv: int
     pairing: bool

@@ -1,5 +1,6 @@
 """One request and its reply: sent again until it is answered, and a refusal turned into an error."""
 
+import time
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,11 +16,12 @@ _NEXT_STEPS = {
     "bad_payload": "Bench and probe are of different versions: update the older one.",
     "unknown_key": "Hold STEP while switching the probe on, and run `curbtick probes pair`.",
     "bad_tag": "The key file does not fit this probe: pair it again (STEP held at power-up).",
-    "replayed": "Try again; the bench goes on from the probe's counter.",
+    "replayed": "Pair the probe again (STEP held at power-up): its counter is not known, and it proves nothing.",
     "not_pairing": "Switch the probe off, hold STEP while switching it on, and try again.",
     "refused": "Correct the field named, and send it again.",
     "digest_differs": "Pull again.",
     "not_held": "See `curbtick probes --stats` for what the probe holds.",
+    "not_greeted": "Try again; the probe started anew meanwhile.",
     "failed": "Switch the probe off and on, and try again; its self-test tells whether flash fails.",
 }
 
@@ -75,7 +77,9 @@ def ask(link: Link, kind: int, payload: bytes, patience: Patience = PATIENT) -> 
     wait_s = patience.first_wait_s
     for _ in range(patience.tries):
         link.send(kind, request, payload)
-        while frame := link.receive(request, wait_s):
+        until_s = time.monotonic() + wait_s
+        # Frames of this request that are no answer to it must not put the end of the wait off.
+        while (left_s := until_s - time.monotonic()) > 0 and (frame := link.receive(request, left_s)):
             if frame.kind == _ERROR:
                 raise refusal(frame.payload)
             if frame.kind == kind | messages.REPLY:

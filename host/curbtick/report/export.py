@@ -22,11 +22,11 @@ from curbtick.store import tables
 
 FORMATS = ("csv", "parquet", "json")
 _MEASURED = tuple(
-    field[0]
+    name
     for kind, _, fields, _ in records.KINDS
     if kind == records.READING
-    for field in fields
-    if field[0] not in ("vehicle", "bumper", "position", "verdict", "reasons", "proofs", "input", "class_khz")
+    for name, *_ in fields
+    if name not in ("vehicle", "bumper", "position", "verdict", "reasons", "proofs", "input", "class_khz")
 )
 
 # name, type, what it is

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from sqlalchemy import Connection, func, select
 
-from curbtick.dates import DAY_MS, day_end_ms
+from curbtick.dates import DAY_MS, date, day_end_ms, day_start_ms
 from curbtick.fleet import leaks, readings
 from curbtick.fleet.places import results
 from curbtick.fleet.readings import Reading
@@ -27,6 +27,19 @@ def standing_of(connection: Connection, of_day: Sequence[Reading]) -> dict[int, 
         result = results.from_row(row)
         by_seq.update({(result.probe_id, seq): stands for seq, stands in result.by_seq.items()})
     return {r.id: by_seq[r.probe_id, r.seq] for r in of_day if (r.probe_id, r.seq) in by_seq}
+
+
+def day_before_ms(connection: Connection, end_ms: int) -> int | None:
+    """Start of the newest day with readings taken before a moment; None where there are none."""
+    columns = tables.readings.c
+    newest_ms = connection.scalar(select(func.max(columns.sort_ms)).where(columns.sort_ms < end_ms))
+    return None if newest_ms is None else day_start_ms(date(newest_ms))
+
+
+def newest_day_ms(connection: Connection, now_ms: int) -> int:
+    """Start of the newest day with readings, as far as the bench's clock has come; today where there are none."""
+    found = day_before_ms(connection, now_ms + 1)
+    return day_start_ms(None) if found is None else found
 
 
 def leaks_of_day(connection: Connection, day_ms: int) -> LeakViews:

@@ -15,8 +15,7 @@ def round_sheet(round_: Round) -> str:
             "place": place,
             "name": vehicle.name,
             "type": vehicle.type,
-            "rear": fitted_words(vehicle.bumper(names.REAR)),
-            "front": fitted_words(vehicle.bumper(names.FRONT)),
+            **{word: fitted_words(vehicle.bumper(number)) for number, word in enumerate(names.BUMPERS)},
         }
         for place, vehicle in enumerate(round_.vehicles, 1)
     ]

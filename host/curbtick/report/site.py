@@ -23,9 +23,10 @@ from curbtick.fleet.work import past, reread, swap
 from curbtick.fleet.work.findings import DONE, OPEN, PROVED, Finding
 from curbtick.fleet.work.findings import load as load_findings
 from curbtick.fleet.work.past import PlaceHistory
-from curbtick.fleet.work.reread import Again
+from curbtick.fleet.work.reread import Again, Standing
 from curbtick.limits import repeat, sets
 from curbtick.limits.repeat import Repeatability
+from curbtick.numbers import whole
 from curbtick.report import lookups
 from curbtick.report.pages.day import day_page
 from curbtick.report.pages.fading import fading_page
@@ -34,6 +35,7 @@ from curbtick.report.pages.frame import Frame
 from curbtick.report.pages.limits import limits_page
 from curbtick.report.pages.probes import probes_page
 from curbtick.report.pages.reading import reading_page
+from curbtick.report.pages.todo import todo_page
 from curbtick.report.pages.vehicle import vehicle_page
 from curbtick.report.pages.work import work_page
 from curbtick.report.views import site_map
@@ -70,6 +72,13 @@ class Site:
         self._day_ms = day_ms
         self._now_ms = now_ms
         self._fading_of: dict[int, list[Fading]] = {}
+
+    @classmethod
+    def of(cls, connection: Connection, day_ms: int | None, now_ms: int) -> "Site":
+        """The pages as of now_ms. day_ms: start of their day, None for the newest one with readings."""
+        return cls(
+            connection, lookups.newest_day_ms(connection, now_ms) if day_ms is None else day_ms, now_ms
+        )
 
     @cached_property
     def of_day(self) -> list[Reading]:
@@ -126,6 +135,7 @@ class Site:
     def overviews(self) -> dict[str, Callable[[], str]]:
         """How to make each page that is not about one vehicle or reading."""
         return {
+            site_map.TODO.file: self._todo,
             site_map.DAY.file: self._day,
             site_map.FLEET.file: self._fleet,
             site_map.WORK.file: self._work,
@@ -155,8 +165,9 @@ class Site:
         if name in self.overviews:
             return self.overviews[name]()
         kind, _, rest = name.removesuffix(".html").partition("-")
-        if kind == "vehicle" and rest.isdigit():
-            chosen = vehicles.load(self._connection, [int(rest)])
+        key = whole(rest)
+        if kind == "vehicle" and key is not None:
+            chosen = vehicles.load(self._connection, [key])
             return self.vehicle(state.of_vehicles(self._connection, chosen)[0]) if chosen else None
         if kind == "reading":
             try:
@@ -167,7 +178,7 @@ class Site:
 
     def _day(self) -> str:
         read = {reading.vehicle_id for reading in self.of_day}
-        standing = lookups.standing_of(self._connection, self.of_day)
+        standing = self._standing
         states = [s for s in self._in_service if s.vehicle.id in read]
         findings = [finding for finding in self.findings if finding.vehicle_id in read]
         again = [place for place in self.again if place.vehicle.id in read]
@@ -184,7 +195,7 @@ class Site:
             body=body,
             leaks=lookups.leaks_of_day(self._connection, self._day_ms),
             notes=[*retired_words(states), *day_notes(self.of_day, standing)],
-            day_words=day_words(self.of_day),
+            day_words=day_words(self.of_day, lookups.day_before_ms(self._connection, self._day_ms)),
         )
 
     def _body_of_day(self, read: Container[int | None]) -> list[BodyLine]:
@@ -203,6 +214,25 @@ class Site:
 
     def _fleet(self) -> str:
         return fleet_page(self.frame, self._in_service)
+
+    def _todo(self) -> str:
+        states = [s for s in self._in_service if s.vehicle.retired_ms is None]
+        keys = {s.vehicle.id for s in states}
+        return todo_page(
+            self.frame,
+            states=states,
+            findings=[f for f in self.findings if f.vehicle_id in keys],
+            again=self.again,
+            bodies={key: body for key, body in self.bodies.items() if key in keys},
+            loose=reread.loose_words(reread.loose_counts(self._connection)),
+            of_day=self.of_day,
+            standing=self._standing,
+        )
+
+    @cached_property
+    def _standing(self) -> Standing:
+        """What bumper results made of the day's readings."""
+        return lookups.standing_of(self._connection, self.of_day)
 
     def _work(self) -> str:
         unproved = [finding for finding in self.findings if finding.state != PROVED]
@@ -264,20 +294,21 @@ class Site:
         return reading_page(self.frame, reading, readings.as_object(self._connection, reading), snippet)
 
 
-def build(store: Store, out: Path, day_ms: int, now_ms: int, tick: Tick = _no_tick) -> Built:
+def build(store: Store, out: Path, day_ms: int | None, now_ms: int, tick: Tick = _no_tick) -> Built:
     """Build the report of a day into a folder.
 
-    day_ms: start of the day; now_ms: the bench's time, against which checks are overdue.
+    day_ms: start of the day, None for the newest one with readings; now_ms: the bench's time, against which checks
+    are overdue.
     Raises InputError where the folder cannot be written.
     """
     try:
         out.mkdir(parents=True, exist_ok=True)
         with store.read() as connection:
-            site = Site(connection, day_ms, now_ms)
+            site = Site.of(connection, day_ms, now_ms)
             for written, (name, text) in enumerate(site.every(), 1):
                 (out / name).write_text(text, encoding="utf-8")
                 tick(written, site.count)
-            return Built(out / site_map.DAY.file, site.count, len(site.of_day))
+            return Built(out / site_map.TODO.file, site.count, len(site.of_day))
     except OSError as error:
         raise InputError(
             f"The report cannot be written to {out}: {error.strerror or error}.",

@@ -9,8 +9,8 @@ from typing import Any
 
 from curbtick_wire import names, records, sampling
 
-SOUND_STRUCT = struct.Struct("<" + "".join(field[1] for field in records.SOUND))
-SOUND_NAMES = tuple(field[0] for field in records.SOUND)
+SOUND_STRUCT = struct.Struct("<" + "".join(code for _, code, *_ in records.SOUND))
+SOUND_NAMES = tuple(name for name, *_ in records.SOUND)
 
 NUMBER_OR_NULL = {"type": ["number", "null"]}
 MARKERS = (None, records.NONE_I16, records.NONE_I32, records.NONE_U32)

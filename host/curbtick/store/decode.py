@@ -13,10 +13,13 @@ from curbtick_wire import records
 
 from curbtick.errors import StoreError
 
-HEADER = struct.Struct("<" + "".join(field[1] for field in records.HEADER))
+HEADER = struct.Struct("<" + "".join(form for _name, form, _lowest, _highest in records.HEADER))
+_TICKS = [name for name, _form, _lowest, _highest in records.HEADER].index("ticks_ms")
 # A decoded row leaves out kind, layout and size, which stand before the number.
 _BEFORE_SEQ = "<BBH"
 ROW_HEADER = ("seq", "boot", "ticks_ms")
+_START = struct.Struct(_BEFORE_SEQ)
+_TICKS_IN_ROW = ROW_HEADER.index("ticks_ms")
 _CRC = struct.Struct("<I")
 _RESIDUE = 0x2144DF1C
 
@@ -37,7 +40,7 @@ class Decoded(NamedTuple):
     @property
     def ticks_ms(self) -> int:
         """Ticks within its boot."""
-        ticks_ms: int = HEADER.unpack_from(self.raw)[5]
+        ticks_ms: int = HEADER.unpack_from(self.raw)[_TICKS]
         return ticks_ms
 
     @property
@@ -51,7 +54,9 @@ class _Kind:
 
     def __init__(self, fields: tuple[tuple[str, str, int, int], ...]) -> None:
         skipped = f"<{struct.calcsize(_BEFORE_SEQ)}x"
-        kept = HEADER.format.removeprefix(_BEFORE_SEQ) + "".join(field[1] for field in fields)
+        kept = HEADER.format.removeprefix(_BEFORE_SEQ) + "".join(
+            form for _name, form, _lowest, _highest in fields
+        )
         whole = struct.Struct(skipped + kept)
         self.size = whole.size
         self.unpack = whole.unpack_from
@@ -73,17 +78,14 @@ def decode_all(raws: Iterable[bytes]) -> list[Decoded]:
     batch = []
     for raw in raws:
         # A CRC-32 run over its own little-endian value ends in a fixed residue.
-        form = _KINDS.get(raw[0]) if crc32(raw) == _RESIDUE else None
-        if (
-            form is None
-            or len(raw) < form.size + _CRC.size
-            or raw[1] != records.LAYOUT
-            or raw[2] + 256 * raw[3] != len(raw)
-        ):
+        kind, layout, size = _START.unpack_from(raw) if len(raw) >= _START.size else (0, 0, 0)
+        form = _KINDS.get(kind) if crc32(raw) == _RESIDUE else None
+        if form is None or layout != records.LAYOUT or size != len(raw) or size < form.size + _CRC.size:
             batch.append(_raw_only(raw))
         else:
             row = form.unpack(raw)
-            batch.append(Decoded(row[0], row[1], raw[0], raw, row))
+            seq, boot = row[:_TICKS_IN_ROW]
+            batch.append(Decoded(seq, boot, kind, raw, row))
     return batch
 
 
@@ -101,7 +103,7 @@ def _raw_only(raw: bytes) -> Decoded:
 
 
 def tail_of(raw: bytes, kind: int) -> bytes:
-    """The bytes that follow the fields of a snippet or sounds record, without the CRC."""
+    """The bytes that follow the fields of a record, without the CRC."""
     return raw[_KINDS[kind].size : -_CRC.size]
 
 

@@ -55,12 +55,16 @@ probes = Table(
     _key(),
     Column("unique_id", String(32), nullable=False),
     Column("life", Integer, nullable=False),
+    Column("log_id", Big),
     Column("name", String(80), nullable=False, unique=True),
     Column("depot", String(80)),
     Column("first_seen_ms", Big, nullable=False),
     UniqueConstraint("unique_id", "life"),
 )
-"""One row for each life of a probe's log; a probe whose flash was wiped starts a new life."""
+"""One row for each life of a probe's log; a probe whose flash was wiped starts a new life.
+
+log_id: what the probe calls that log; null where no pull has said so.
+"""
 
 pulls = Table(
     "pulls",
@@ -100,7 +104,7 @@ boots = Table(
     "boots",
     metadata,
     _reference("probe_id", "probes"),
-    Column("boot", Integer, nullable=False),
+    Column("boot", Big, nullable=False),
     Column("offset_ms", Big),
     Column("anchor_ticks_ms", Big),
     Column("uncertainty_ms", Big),
@@ -115,7 +119,7 @@ anchors = Table(
     metadata,
     _key(),
     _reference("probe_id", "probes"),
-    Column("boot", Integer, nullable=False),
+    Column("boot", Big, nullable=False),
     Column("ticks_ms", Big, nullable=False),
     Column("host_ms", Big, nullable=False),
     Column("uncertainty_ms", Big, nullable=False),
@@ -127,7 +131,7 @@ log = Table(
     metadata,
     _reference("probe_id", "probes"),
     Column("seq", Big, nullable=False),
-    Column("boot", Integer, nullable=False),
+    Column("boot", Big, nullable=False),
     Column("kind", SmallInteger, nullable=False),
     Column("raw", LargeBinary, nullable=False),
     PrimaryKeyConstraint("probe_id", "seq", "boot"),
@@ -165,7 +169,7 @@ def _decoded(name: str, kind: int, *extra: Column[int] | Index) -> Table:
         _key(),
         _reference("probe_id", "probes"),
         Column("seq", Big, nullable=False),
-        Column("boot", Integer, nullable=False),
+        Column("boot", Big, nullable=False),
         Column("ticks_ms", Big, nullable=False),
         Column("time_ms", Big),
         Column("sort_ms", Big, nullable=False),
@@ -205,6 +209,7 @@ seal_marks = _decoded("seal_marks", records.SEAL, _reference("vehicle_id", "vehi
 hiss_marks = _decoded("hiss_marks", records.HISS, _reference("vehicle_id", "vehicles", nullable=True))
 self_tests = _decoded("self_tests", records.SELF_TEST)
 events = _decoded("events", records.EVENT)
+crashes = _decoded("crashes", records.CRASH)
 
 DECODED = {
     records.READING: readings,
@@ -215,6 +220,7 @@ DECODED = {
     records.HISS: hiss_marks,
     records.SELF_TEST: self_tests,
     records.EVENT: events,
+    records.CRASH: crashes,
 }
 
 vehicles = Table(
@@ -257,7 +263,7 @@ rounds = Table(
     "rounds",
     metadata,
     _key(),
-    Column("number", Integer, nullable=False, unique=True),
+    Column("number", Big, nullable=False, unique=True),
     Column("name", String(80)),
     Column("technician", String(80)),
     Column("made_ms", Big, nullable=False),

@@ -9,7 +9,7 @@ the pull that brought it.
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from curbtick_wire.records import BOOT_MAX
+from curbtick_wire.records import NONE_U32
 from sqlalchemy import Connection, bindparam, func, select, update
 
 from curbtick.store import tables
@@ -191,7 +191,7 @@ _NEIGHBOURHOOD = (
             select(func.min(tables.boots.c.boot))
             .where(*_ANCHORED, tables.boots.c.boot > bindparam("last"))
             .scalar_subquery(),
-            BOOT_MAX,
+            NONE_U32,
         ),
     )
     .order_by(tables.boots.c.boot)

@@ -10,12 +10,12 @@ from curbtick.dates import now_ms, when
 from curbtick.errors import InputError
 from curbtick.fleet import readings, vehicles
 from curbtick.fleet.work import assign, findings, swap
+from curbtick.numbers import whole
 from curbtick.report import Site
 from curbtick.report.drawings import svg
 from curbtick.report.views.places import FindingView, reading_place
 from curbtick.store.history import Store
-
-Form = dict[str, list[str]]
+from curbtick.web.forms import Form, one
 
 
 def bench_values(connection: Connection, site: Site) -> dict[str, Any]:
@@ -24,7 +24,6 @@ def bench_values(connection: Connection, site: Site) -> dict[str, Any]:
     """
     return {
         "findings": [FindingView(f) for f in site.findings if f.state != findings.PROVED],
-        "steps": [(name, words) for name, words in findings.STEP_WORDS.items() if name != "read_again"],
         "vehicles": [s.vehicle for s in site.states],
         "bumpers": list(enumerate(names.BUMPERS)),
         "loose": [_loose(reading) for reading in assign.unassigned(connection)],
@@ -57,17 +56,13 @@ def do(store: Store, name: str, form: Form) -> str:
     return words
 
 
-def _one(form: Form, name: str) -> str:
-    return form.get(name, [""])[0].strip()
-
-
 def _number(form: Form, name: str) -> int:
-    text = _one(form, name)
-    if not text.isdigit():
+    number = whole(one(form, name))
+    if number is None:
         raise InputError(
             f"{name} is missing or no number.", "Nothing was changed.", "Fill it in and send again."
         )
-    return int(text)
+    return number
 
 
 def _work(connection: Connection, form: Form) -> str:
@@ -75,10 +70,10 @@ def _work(connection: Connection, form: Form) -> str:
     findings.note(
         connection,
         finding,
-        _one(form, "step"),
+        one(form, "step"),
         now_ms(),
-        _one(form, "by") or None,
-        _one(form, "note") or None,
+        one(form, "by") or None,
+        one(form, "note") or None,
     )
     return f"Noted on finding {finding}."
 
@@ -93,15 +88,15 @@ def _bumper(form: Form) -> int:
 def _swap(connection: Connection, form: Form) -> str:
     vehicle = vehicles.find(connection, f"#{_number(form, 'vehicle')}")
     a, b = _number(form, "position_a"), _number(form, "position_b")
-    swap.record(connection, vehicle, _bumper(form), a, b, now_ms(), _one(form, "by") or None)
+    swap.record(connection, vehicle, _bumper(form), a, b, now_ms(), one(form, "by") or None)
     return f"Noted: positions {a} and {b} of {vehicle.name} changed places. Read both again and pull."
 
 
 def _assign(connection: Connection, form: Form) -> str:
     vehicle = vehicles.find(connection, f"#{_number(form, 'vehicle')}")
     chosen = assign.parse_range(connection, form.get("reading", []))
-    number = _bumper(form) if _one(form, "bumper") else None
-    first = _number(form, "position") if _one(form, "position") else None
+    number = _bumper(form) if one(form, "bumper") else None
+    first = _number(form, "position") if one(form, "position") else None
     assign.to_vehicle(
         connection,
         chosen,
@@ -109,7 +104,7 @@ def _assign(connection: Connection, form: Form) -> str:
         now_ms(),
         bumper=number,
         first_position=first,
-        by=_one(form, "by") or None,
+        by=one(form, "by") or None,
     )
     return f"{len(chosen)} readings belong to {vehicle.name} now."
 

@@ -79,7 +79,11 @@ def asked_of(scene: Heard | None) -> dict[str, Any] | None:
         presses = [[round(press.at_s * 1e6), press.gesture, press.means] for press in scene.presses]
         asked = {"check": scene.check, "presses": presses, "end_us": round(scene.seconds * 1e6)}
     else:
-        asked = {"check": "bumper", "limits": scene.limits, "heard_before": scene.before is not None}
+        asked = {
+            "check": "bumper",
+            "limits": scene.limits,
+            "before_us": scene.before.interval_us if scene.before else 0,
+        }
     return {**asked, "limit_set": FACTORY_SET}
 
 

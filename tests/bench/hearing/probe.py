@@ -57,7 +57,7 @@ class Hand:
 def hear_reading(board, asked):
     """Take one reading; return its record's values, and the sounds it kept."""
     started_us = board.ticks_us()
-    taken = reading.take(board, asked["limits"], asked["limit_set"], asked["heard_before"])
+    taken = reading.take(board, asked["limits"], asked["limit_set"], asked["before_us"])
     taken.values["took_us"] = board.ticks_us() - started_us
     taken.values["sounds"] = [tail.hex() for _, tail in taken.sounds]
     return taken.values

@@ -28,6 +28,7 @@ from curbtick_probe.board.virtual import flashdisk  # noqa: E402
 from curbtick_probe.board.virtual.board import Serial  # noqa: E402
 from curbtick_probe.link import service  # noqa: E402
 from curbtick_probe.link.link import Identity, Link, Probe  # noqa: E402
+from curbtick_probe.store.calibration import Calibration  # noqa: E402
 from curbtick_probe.store.clock import Clock  # noqa: E402
 from curbtick_probe.store.keys import Keys  # noqa: E402
 from curbtick_probe.store.limits import Limits  # noqa: E402
@@ -59,7 +60,9 @@ def open_probe(board, flash_path, pairing):
     log = Log(ROOT, clock.boot, clock.ticks_ms)
     clock.attach(log)
     log.event(names.EVENTS.index("start"))
-    return Probe(log, Limits(ROOT), Rounds(ROOT), clock, Keys(ROOT), Identity(board), pairing)
+    return Probe(
+        log, Limits(ROOT), Rounds(ROOT), clock, Keys(ROOT), Calibration(ROOT), Identity(board), pairing
+    )
 
 
 def waveform(number):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.bench import fuzz
+from tests.bench.fuzz import __main__ as fuzz
 
 
 @pytest.mark.parametrize("seed", [1, 2])

@@ -1,6 +1,8 @@
 """Pulls into a history from a probe in MicroPython: where they begin, and what two benches make of one probe."""
 
+import hashlib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,6 +10,7 @@ from curbtick.errors import StoreError
 from curbtick.exchange.pull import pull_probe
 from curbtick.link.client import Client, connect
 from curbtick.link.keyring import Keyring
+from curbtick.link.pull import Takeover
 from curbtick.store.history import Store
 
 from tests.pair.link.harness import UNIQUE_ID, Bench
@@ -85,13 +88,59 @@ def test_a_log_begun_afresh_is_not_taken_for_the_old_one(bench: Bench, store: St
         bench.probe.kill()
         (bench.folder / "flash").unlink()
         bench.probe.start()
-        # One record in between, so that the new log's record 41 is of another kind than the old one's: both may
-        # have been written in the same millisecond after their starts.
-        bench.probe.append(1)
-        bench.probe.append(59)
+        bench.probe.append(60)
         client.greet()
-        with pytest.raises(StoreError, match="differs") as caught:
+        with pytest.raises(StoreError, match="and the history has records of its log") as caught:
             pull_probe(store, client)
         assert "renew" in caught.value.next_step
         store.renew_probe(UNIQUE_ID)
         assert pull_probe(store, client).new == 61
+
+
+def test_a_paired_bench_has_every_piece_proved_and_an_unpaired_one_none(
+    paired: Client, bench: Bench, store: Store, tmp_path: Path
+) -> None:
+    bench.probe.append(400)
+    found = pull_probe(store, paired)
+    assert (found.proved, found.log_id) == (True, paired.greeting.log_id)
+    assert pull_probe(store, paired).proved
+    paired.close()
+    with (
+        connect(bench.pty.path, Keyring(tmp_path / "none.json")) as other,
+        Store(tmp_path / "b.db") as theirs,
+    ):
+        found = pull_probe(theirs, other)
+        assert (found.proved, found.records > 400) == (False, True)
+
+
+def test_a_probe_that_does_not_hold_the_key_is_pulled_unproved_and_acknowledged_nothing(
+    paired: Client, bench: Bench, store: Store
+) -> None:
+    """It has the true probe's id, and takes every request as if it knew the key."""
+    key = bench.keyring.get(UNIQUE_ID)
+    assert key is not None
+    bench.keyring.put(UNIQUE_ID, replace(key, secret="ab" * 32))
+    told = pull_probe(store, paired)
+    assert (told.proved, told.acknowledged_seq, told.records) == (False, 0, 42)
+    paired.key_refused = False
+    assert not paired.prove(1, 0, hashlib.sha256().digest())
+    found = Takeover(paired, lambda batch: None, None, None).run(None)
+    assert (found.proved, found.acknowledged_seq) == (False, 0)
+
+
+def test_records_changed_on_their_way_are_not_proved(paired: Client) -> None:
+    raws = [raw for batch in paired.batches(1, 20) for raw in batch.raws]
+    digest = hashlib.sha256(b"".join(raws)).digest()
+    assert paired.prove(1, 20, digest)
+    assert not paired.prove(1, 19, digest)
+    assert not paired.prove(1, 20, hashlib.sha256(b"".join(raws[:-1])).digest())
+
+
+def test_a_proof_of_an_older_greeting_is_not_taken(paired: Client) -> None:
+    """Another bench greets in between: this one greets anew, once, and asks again."""
+    first = paired._bench_nonce
+    digest = hashlib.sha256().digest()
+    with_other = Client(paired._link, Keyring(Path("/nowhere")), "other")
+    with_other.greet()
+    assert paired.prove(1, 0, digest)
+    assert paired._bench_nonce != first

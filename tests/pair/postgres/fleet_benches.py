@@ -19,7 +19,7 @@ from curbtick.store import tables
 from curbtick.store.history import Store
 from sqlalchemy import Connection, Table, func, select
 
-from tests.bench.history_made import Maker
+from tests.bench.history.made import Maker
 from tests.pair.postgres.cutter import Cutter
 from tests.pair.postgres.server import Server
 

@@ -1,13 +1,12 @@
 """A bench that cannot reach the server works on its own file and catches up; a probe gives up only what is stored."""
 
-import hashlib
 import signal
 from collections.abc import Iterator
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 from curbtick.errors import StoreError
+from curbtick.link.download import Batch
 from curbtick.link.pull import Takeover
 from curbtick.store import depots, tables
 from curbtick.store.history import Store
@@ -17,6 +16,7 @@ from sqlalchemy import select
 from tests.pair.postgres import server as postgres
 from tests.unit.bench import benchdata
 from tests.unit.bench.benchdata import DAY_MS, NOON_MS, PROBE, Logbook, anchored, reading
+from tests.unit.bench.fake_client import FakeClient
 from tests.unit.bench.store.test_contract import OTHER, count, depot_day, server
 
 __all__ = ["server"]
@@ -110,54 +110,25 @@ def test_a_server_set_back_to_an_older_copy_gets_it_all_again(own: Store, centra
     assert told(central) == told(own)
 
 
-class Probe:
-    """The part of a client that a takeover needs; remembers what it was allowed to free."""
-
-    may_change = True
-
-    def __init__(self, batches: list[list[bytes]]) -> None:
-        self._batches = batches
-        last = sum(map(len, batches))
-        self.greeting = SimpleNamespace(acknowledged_seq=0, last_seq=last)
-
-    def greet(self) -> SimpleNamespace:
-        return self.greeting
-
-    def batches(self, from_seq: int = 1, until_seq: int | None = None) -> Iterator[SimpleNamespace]:
-        seq = 1
-        for raws in self._batches:
-            first, last = seq, seq + len(raws) - 1
-            seq += len(raws)
-            if last >= from_seq:
-                yield SimpleNamespace(raws=raws, first_seq=first, last_seq=last)
-
-    def acknowledge(self, last_seq: int, digest: bytes) -> int:
-        raws = [raw for batch in self._batches for raw in batch]
-        first = self.greeting.acknowledged_seq
-        assert hashlib.sha256(b"".join(raws[first:last_seq])).digest() == digest
-        self.greeting.acknowledged_seq = last_seq
-        return last_seq
-
-
 def test_a_probe_gives_up_only_what_the_server_has_on_its_disk(
     server: postgres.Server, central: Store
 ) -> None:
     """The server crashes before a batch; what was acknowledged is there after its recovery, the rest on the probe."""
     raws = [anchored(1, NOON_MS // 1000), *(reading(seq) for seq in range(2, 4001))]
-    probe = Probe([raws[first : first + 500] for first in range(0, 4000, 500)])
+    probe = FakeClient(dict(enumerate(raws, 1)), batch_size=500)
 
-    def commit(batch: SimpleNamespace) -> None:
+    def commit(batch: Batch) -> None:
         if batch.first_seq == 2501:
             server.stop(signal.SIGQUIT)
         central.ingest(PROBE, batch.raws, covered=(batch.first_seq, batch.last_seq))
 
     with pytest.raises(StoreError, match="does not answer"):
-        Takeover(probe, commit, None, None).run(None)  # type: ignore[arg-type]
+        Takeover(probe, commit, None, None).run(None)
     server.start()
     assert 0 < probe.greeting.acknowledged_seq <= central.stored_to(PROBE) <= 2500
 
-    def again(batch: SimpleNamespace) -> None:
+    def again(batch: Batch) -> None:
         central.ingest(PROBE, batch.raws, covered=(batch.first_seq, batch.last_seq))
 
-    Takeover(probe, again, None, None).run(None)  # type: ignore[arg-type]
+    Takeover(probe, again, None, None).run(None)
     assert probe.greeting.acknowledged_seq == central.stored_to(PROBE) == count(central, tables.log) == 4000

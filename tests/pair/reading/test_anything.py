@@ -124,14 +124,14 @@ def check(reading: Reading) -> None:
     kinds=st.lists(st.sampled_from(sorted(KINDS)), min_size=1, max_size=3),
     high=st.sampled_from(sorted(KINDS)),
     seed=st.integers(0, 1 << 32),
-    heard_before=st.booleans(),
+    before_us=st.sampled_from([0, 200_000]),
 )
 def test_any_stream_gives_a_reading_and_never_an_exception(
-    probed: Lasting, kinds: list[str], high: str, seed: int, heard_before: bool
+    probed: Lasting, kinds: list[str], high: str, seed: int, before_us: int
 ) -> None:
     """A record that could not be encoded, or a traceback on the probe, fails here too (Prober.take)."""
     ear: Ear = Inputs(stream(kinds, seed), stream([high], seed + 1))
-    check(probed(lambda prober: prober.take(ear, heard_before=heard_before)))
+    check(probed(lambda prober: prober.take(ear, before_us=before_us)))
 
 
 @pytest.mark.parametrize(

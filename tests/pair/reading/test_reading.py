@@ -8,6 +8,7 @@ import pytest
 from curbtick.virtual.probe.bus import Ear
 from curbtick.yard.ear import faults
 from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
+from curbtick.yard.front_end import inputs
 from curbtick.yard.front_end.timebase import ticks_of_ms
 from curbtick.yard.scenes.build import Neighbour
 from curbtick.yard.scenes.scenes import single_scene
@@ -28,10 +29,10 @@ def prober() -> Iterator[Prober]:
         yield made
 
 
-def take(prober: Prober, class_khz: int = 48, *, heard_before: bool = False, **scene: object) -> Reading:
+def take(prober: Prober, class_khz: int = 48, *, before_us: int = 0, **scene: object) -> Reading:
     """A reading of single_scene."""
     built = single_scene(class_khz, **scene)  # type: ignore[arg-type]
-    return prober.take(built.ear, class_khz, heard_before=heard_before)
+    return prober.take(built.ear, class_khz, before_us=before_us)
 
 
 @pytest.mark.parametrize("class_khz", CLASSES_KHZ)
@@ -84,12 +85,12 @@ def test_an_early_pass_never_comes_with_a_burst_missing(prober: Prober, missing:
         assert reading.verdict != WEAK
 
 
-@pytest.mark.parametrize("heard_before", [False, True])
-def test_silence_alone_is_no_verdict(prober: Prober, heard_before: bool) -> None:
-    reading = take(prober, fault=faults.DEAD, siblings=0, heard_before=heard_before)
-    assert (reading.verdict, reading.reasons) == (DEAD if heard_before else RETRY, ["nothing_heard"])
+@pytest.mark.parametrize("before_us", [0, 200_000])
+def test_silence_alone_is_no_verdict(prober: Prober, before_us: int) -> None:
+    reading = take(prober, fault=faults.DEAD, siblings=0, before_us=before_us)
+    assert (reading.verdict, reading.reasons) == (DEAD if before_us else RETRY, ["nothing_heard"])
     assert "front_end_live" in reading.proofs
-    assert ("bumper_heard_before" in reading.proofs) is heard_before
+    assert ("bumper_heard_before" in reading.proofs) is bool(before_us)
     assert reading.values["high_floor_cdb"] == pytest.approx(-4350, abs=100)
 
 
@@ -155,12 +156,39 @@ def test_a_sensor_that_rings_on_and_on_is_not_called_dead(prober: Prober, decay_
     assert reading.reasons in (["odd_ringdown"], ["not_a_burst"])
 
 
-def test_a_loud_sensor_is_heard_again_through_the_pad(prober: Prober) -> None:
-    reading = take(prober, level_dbfs=3.0)
+# Where the amplifiers stop: nominal, and at either end of all tolerances (curbtick.hardware.rails.stop_range_codes).
+STOPS = [(38.0, 3983.0), (115.0, 3846.0), (2.0, 4068.0)]
+
+
+@pytest.mark.parametrize("stops", STOPS)
+@pytest.mark.parametrize("level_dbfs", [-2.0, -1.0, 0.0, 3.0])
+def test_a_loud_sensor_is_heard_again_through_the_pad(
+    prober: Prober, monkeypatch: pytest.MonkeyPatch, level_dbfs: float, stops: tuple[float, float]
+) -> None:
+    monkeypatch.setattr(inputs, "STOP_CODES", stops)
+    reading = take(prober, level_dbfs=level_dbfs)
     assert (reading.verdict, reading.values["input"]) == (PASS, INPUT_PADDED)
-    assert reading.values["level_cdb"] == pytest.approx(300, abs=50)
+    assert reading.values["level_cdb"] == pytest.approx(100 * level_dbfs, abs=50)
     assert reading.took_us < 1_500_000
-    assert take(prober, level_dbfs=-1.0).values["input"] == INPUT_LOW
+
+
+@pytest.mark.parametrize("stops", STOPS)
+def test_a_sensor_that_is_not_so_loud_needs_no_pad(
+    prober: Prober, monkeypatch: pytest.MonkeyPatch, stops: tuple[float, float]
+) -> None:
+    monkeypatch.setattr(inputs, "STOP_CODES", stops)
+    assert take(prober, level_dbfs=-3.5).values["input"] == INPUT_LOW
+
+
+@pytest.mark.parametrize("stops", [(1300.0, 3983.0), (38.0, 2900.0), (1300.0, 2900.0)])
+@pytest.mark.parametrize("class_khz", CLASSES_KHZ)
+def test_an_amplifier_that_stops_beyond_all_tolerances_is_found(
+    prober: Prober, monkeypatch: pytest.MonkeyPatch, stops: tuple[float, float], class_khz: int
+) -> None:
+    """Of the sensor 5 dB are lost, or more; the flatness of one burst does not show less for sure."""
+    monkeypatch.setattr(inputs, "STOP_CODES", stops)
+    reading = take(prober, class_khz, level_dbfs=-3.2)
+    assert (reading.verdict, reading.reasons) == (RETRY, ["clipped"])
 
 
 def test_what_clips_through_the_pad_too_is_retry(prober: Prober) -> None:
@@ -168,11 +196,11 @@ def test_what_clips_through_the_pad_too_is_retry(prober: Prober) -> None:
     assert (reading.verdict, reading.reasons, reading.values["input"]) == (RETRY, ["clipped"], INPUT_PADDED)
 
 
-@pytest.mark.parametrize("heard_before", [False, True])
+@pytest.mark.parametrize("before_us", [0, 200_000])
 @pytest.mark.parametrize("fault", [name for name in PROBE_FAULTS if name not in ("none", "battery_low")])
-def test_a_broken_probe_neither_blames_nor_blesses(prober: Prober, fault: str, heard_before: bool) -> None:
+def test_a_broken_probe_neither_blames_nor_blesses(prober: Prober, fault: str, before_us: int) -> None:
     for sensor_fault in (faults.HEALTHY, faults.DEAD, faults.weak(15.0)):
-        reading = take(prober, fault=sensor_fault, probe=ProbeState(fault), heard_before=heard_before)
+        reading = take(prober, fault=sensor_fault, probe=ProbeState(fault), before_us=before_us)
         assert reading.verdict == RETRY
         assert reading.reasons == ["clipped" if fault == "clipped" else "microphone_fault"]
 
@@ -182,7 +210,7 @@ def test_a_converter_is_stuck_when_it_spans_three_codes(prober: Prober, spread: 
     """The high input is live, so that nothing but the low one's codes can say so."""
     random = np.random.default_rng(1)
     low, high = 2000 + random.integers(0, spread + 1, 340_001), random.normal(2048, 20, 40_001)
-    reading = prober.take(Inputs(low, high), heard_before=True)
+    reading = prober.take(Inputs(low, high), before_us=200_000)
     assert (reading.reasons == ["microphone_fault"]) is broken
 
 
@@ -197,9 +225,9 @@ def test_samples_lost_while_the_probe_was_busy_spoil_the_reading(prober: Prober)
 def test_samples_lost_while_the_high_input_is_heard_spoil_the_reading(prober: Prober) -> None:
     """The low input's listening is over after 316 blocks; what a silent place then hears is the microphone's floor."""
     silent = single_scene(48, fault=faults.DEAD, siblings=0)
-    whole = prober.take(silent.ear, 48, heard_before=True)
+    whole = prober.take(silent.ear, 48, before_us=200_000)
     assert (whole.verdict, whole.reasons) == (DEAD, ["nothing_heard"])
-    late = prober.take(silent.ear, 48, heard_before=True, stall=(4, 60_000), stalled_input=INPUT_HIGH)
+    late = prober.take(silent.ear, 48, before_us=200_000, stall=(4, 60_000), stalled_input=INPUT_HIGH)
     assert (late.verdict, late.reasons) == (RETRY, ["samples_lost"])
 
 
@@ -209,16 +237,16 @@ def test_memory_that_runs_out_while_listening_is_no_fault_of_the_microphone(
     prober: Prober, stalled_input: int, lacks: int
 ) -> None:
     silent = single_scene(48, fault=faults.DEAD, siblings=0)
-    late = prober.take(silent.ear, 48, heard_before=True, stall=(4, lacks), stalled_input=stalled_input)
+    late = prober.take(silent.ear, 48, before_us=200_000, stall=(4, lacks), stalled_input=stalled_input)
     assert (late.verdict, late.reasons) == (RETRY, ["samples_lost"])
-    assert prober.take(silent.ear, 48, heard_before=True).verdict == DEAD
+    assert prober.take(silent.ear, 48, before_us=200_000).verdict == DEAD
 
 
 def test_a_reading_listens_with_the_heap_locked_and_leaves_it_unlocked(prober: Prober) -> None:
     """Of a silent place, which the high input is heard at as well; and of one where memory runs out."""
     silent = single_scene(48, fault=faults.DEAD, siblings=0)
     for stall in ((-1, 0), (4, NO_MEMORY), (4, NO_STACK)):
-        reading = prober.take(silent.ear, 48, heard_before=True, stall=stall)
+        reading = prober.take(silent.ear, 48, before_us=200_000, stall=stall)
         assert reading.unlocked_blocks == 0
         assert reading.locked_after == 0
 

@@ -141,7 +141,7 @@ def test_times_are_a_past_day_s_in_order(summary: dict[str, Any]) -> None:
 def test_the_history_and_the_report_are_there(folder: Path, summary: dict[str, Any]) -> None:
     with closing(sqlite3.connect(folder / "d" / "curbtick.db")) as history:
         assert history.execute("select count(*) from readings").fetchone() == (len(summary["readings"]),)
-    page = (folder / "d" / "report" / "index.html").read_text()
+    page = (folder / "d" / "report" / "day.html").read_text()
     for plan in yard.load(1).vehicles:
         assert plan.name in page
     assert "ISO 17386" in page
@@ -216,7 +216,7 @@ def test_the_readmes_picture_shows_this_report(folder: Path, summary: dict[str, 
 
 
 def test_the_day_s_tiles_add_up(folder: Path) -> None:
-    page = (folder / "d" / "report" / "index.html").read_text(encoding="utf-8")
+    page = (folder / "d" / "report" / "day.html").read_text(encoding="utf-8")
     tiles = page[page.index('<ul class="tiles">') :].partition("</ul>")[0]
     _vehicles, total, *verdicts, _silent = map(int, re.findall(r"<b>(\d+)</b>", tiles))
     (again,) = map(int, re.findall(r"readings, (\d+) taken again", tiles))

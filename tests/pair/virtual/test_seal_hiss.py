@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.io import wavfile
 from typer.testing import CliRunner
 
-from tests.target.streams import EXTREMES
+from tests.target.kernels.streams import EXTREMES
 
 RATE_HZ = 250_000
 RANDOM = np.random.default_rng(7)

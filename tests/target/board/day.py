@@ -31,7 +31,7 @@ needs_image = pytest.mark.skipif(
 )
 needs_speed = pytest.mark.usefixtures("compiler")
 
-HERE = Path(__file__).parent
+PROGRAMS = Path(__file__).with_name("programs")
 PRELOADED = 100
 PRESS_S = 0.09
 REST_S = 0.5
@@ -56,7 +56,8 @@ for n in range({count}):
     values["level_cdb"] = -800 - n
     values["frequency_hz"] = 48000 + n
     log.append(records.READING, values)
-vehicle = {{"vehicle": 1, "rear_positions": 4, "rear_class_khz": 48, "front_positions": 0, "front_class_khz": 0}}
+vehicle = {{"vehicle": 1, "rear_positions": 4, "front_positions": 0, "front_class_khz": 0}}
+vehicle["rear_class_khz"] = {class_khz}
 Rounds(board.root).put(codec.pack_round({{"round_id": 7, "vehicles": [vehicle]}}))
 """
 
@@ -147,17 +148,17 @@ class Day:
         return len(self.watch.changes) > first + 1 and last.mask.bit_count() == 1 and since_s > 1.0
 
 
-def preloaded(tmp_path: Path) -> Path:
-    """A flash file with a round and a log of PRELOADED readings."""
+def preloaded(tmp_path: Path, class_khz: int = 48) -> Path:
+    """A flash file with a round of such sensors and a log of PRELOADED readings."""
     script = tmp_path / "preload.py"
-    script.write_text(PRELOAD.format(count=PRELOADED))
+    script.write_text(PRELOAD.format(count=PRELOADED, class_khz=class_khz))
     run_script(script, flash_path=tmp_path / "flash")
     return tmp_path / "flash"
 
 
 def power_up(tmp_path: Path, flash: Path) -> Day:
     """The installed firmware on an emulated board with such a flash, through its self-test to the first position."""
-    folder = install_folder(tmp_path / "files", (HERE / "main.py").read_bytes())
+    folder = install_folder(tmp_path / "files", (PROGRAMS / "main.py").read_bytes())
     day = Day(EmulatedBoard(Path(UF2), image.make(tmp_path / "image", folder, flash)))
     day.start()
     return day

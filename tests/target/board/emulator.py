@@ -29,6 +29,7 @@ from rp2040py.simulator import Simulator
 from rp2040py.usb.cdc import USBCDC
 from rp2040py.utils.logging import ConsoleLogger, LogLevel
 
+from tests.target.board.flash import FlashTime
 from tests.target.fastcore.engine import Engine
 from tests.target.fastcore.library import NoCompiler
 
@@ -63,10 +64,14 @@ class EmulatedBoard:
         self.adc: AdcSource = mid_scale
         self.conversions = 0
         self.lost = 0
+        self.restarts = 0
         self.received = bytearray()
         self._patch_adc()
         self._patch_dma()
         self.engine = self._make_engine() if has_fast_core else None
+        self.flash = FlashTime(self.chip, self.engine) if self.engine else None
+        if self.engine and self.flash:
+            self.engine.fast.slow_flash(self.flash.miss_cycles)
         self._usb = USBCDC(self.chip.usb_ctrl)
         self._usb.on_serial_data = self.received.extend
         self.chip.watchdog.on_watchdog_trigger = self.restart
@@ -125,6 +130,7 @@ class EmulatedBoard:
 
     def restart(self) -> None:
         """Start the chip anew as its watchdog does: only the blocks that the program chose are reset."""
+        self.restarts += 1
         self._reset(from_watchdog=True)
 
     def _reset(self, from_watchdog: bool) -> None:

@@ -12,7 +12,7 @@ from curbtick.virtual.probe.process import VirtualProbe
 from curbtick.yard.ear.ear import Ear
 from curbtick_wire import names, records
 
-from tests.target.board import contract, image
+from tests.target.board import image
 from tests.target.board.clock import BoardClock, board_clock
 from tests.target.board.day import (
     PRELOADED,
@@ -27,6 +27,7 @@ from tests.target.board.day import (
     tell,
 )
 from tests.target.board.emulator import EmulatedBoard
+from tests.target.board.programs import contract
 from tests.target.board.yard import YardAdc
 
 __all__ = ["board_clock"]

@@ -9,14 +9,15 @@ import pytest
 from curbtick.virtual.probe.process import run_script
 from numpy.typing import NDArray
 
-from tests.target.board import contract
-from tests.target.board.fake_board import FakeBoard
-from tests.target.board.fakes import GPIO_OUT_XOR, FakeChip, chip, data_directory
+from tests.target.board.doubles.chip import GPIO_OUT_XOR, FakeChip, chip, data_directory
+from tests.target.board.doubles.fake_board import FakeBoard
+from tests.target.board.programs import contract
 
 __all__ = ["chip"]
 
 BOARD = Path(__file__).resolve().parents[3] / "firmware/curbtick_probe/board"
 CASES = Path(contract.__file__)
+WATCHDOG_REASON, WATCHDOG_SCRATCH = 0x40058008, 0x4005800C
 
 
 class RampEar:
@@ -86,6 +87,41 @@ def test_rp2_board_changes_the_whole_bar_by_one_write(
     assert chip.writes == [(GPIO_OUT_XOR, (before ^ mask) << 2)]
     assert sum(chip.pins[2 + led].level << led for led in range(12)) == mask
     assert {number: chip.pins[number].level for number in others} == others
+
+
+@pytest.mark.parametrize(
+    ("reason", "noted", "hung_in"),
+    [(0, 5, -1), (1, 5, 5), (2, 5, -1), (1, 0x1FF, 255)],
+    ids=["power", "watchdog", "reset by the program", "a word of a byte"],
+)
+def test_rp2_watchdog_tells_of_a_hang_alone(
+    chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, reason: int, noted: int, hung_in: int
+) -> None:
+    """REASON: bit 0 the timer, bit 1 a forced restart (RP2040 data sheet, 4.7.6); machine.reset() is the latter."""
+    chip.registers |= {WATCHDOG_REASON: reason, WATCHDOG_SCRATCH: noted}
+    rp2_board = importlib.import_module("curbtick_probe.board.rp2.board")
+    data_directory(monkeypatch, rp2_board, tmp_path)
+    board = rp2_board.Board()
+    assert board.hung_in == hung_in
+    assert chip.registers[WATCHDOG_SCRATCH] == 0
+    board.note(7)
+    assert chip.registers[WATCHDOG_SCRATCH] == 7
+
+
+def test_rp2_watchdog_runs_once_started_and_is_fed_by_who_looks_at_the_buttons_or_waits(
+    chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    rp2_board = importlib.import_module("curbtick_probe.board.rp2.board")
+    data_directory(monkeypatch, rp2_board, tmp_path)
+    board = rp2_board.Board()
+    for feed in (board.buttons, board.feed, lambda: board.wait(50)):
+        feed()
+    assert chip.feeds == []
+    board.watch()
+    for feed, least in ((board.buttons, 1), (board.feed, 1), (lambda: board.wait(50), 2)):
+        chip.feeds.clear()
+        feed()
+        assert len(chip.feeds) >= least and set(chip.feeds) == {8000}
 
 
 def test_rp2_buttons_are_debounced(chip: FakeChip, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

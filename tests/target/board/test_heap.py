@@ -27,7 +27,7 @@ def yard_ear(seed: int) -> Ear:
 
 
 BLOCKS = 720
-SCRIPT = Path(__file__).with_name("heap.py")
+SCRIPT = Path(__file__).with_name("programs") / "heap.py"
 SCENES: dict[str, tuple[Callable[[], Ear], set[int]]] = {
     "healthy": (lambda: scenes.single(seed=11), {names.PASS}),
     "weak": (lambda: scenes.single(seed=12, fault=faults.weak(15.0)), {names.WEAK}),

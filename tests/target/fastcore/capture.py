@@ -103,6 +103,8 @@ class RingCapture:
         if not self._is_next(channel, sample_ns - CONVERSION_NS):
             state.samples_place = state.samples_end
         state.period_ns, state.sample_ns, self._channel, state.blocks = PERIOD_NS, sample_ns, channel, 0
+        first_word = state.table_address & ~state.table_mask
+        state.blocks_read, state.next_read = 0, self._chip.read_uint32(first_word)
         self._adc.multi_shot_alarm.cancel()
         self._adc.sample_alarm.cancel()
         state.is_capturing = 1

@@ -1,6 +1,8 @@
 /* Runs instructions until a limit of cycles or something that is not done here. Built and called by Python. */
 #include "core.h"
 #include "memory.h"
+#include "cache.h"
+#include "watch.h"
 #include "alu.h"
 #include "data.h"
 #include "sio.h"
@@ -49,11 +51,13 @@ static inline int run_to(core_t *s, int64_t limit) {
         const uint8_t *place = readable(s, s->r[PC], 2);
         if (!place) return leave(s, 0, false), PACKAGE;
         s->next = s->r[PC] + 2;
+        touch(s, s->r[PC]);
         int result = execute(s, half_at(place));
         if (result <= 0) return stop_of(result);
         s->r[PC] = s->next;
         s->cycles += result;
         s->instructions++;
+        watch_stack(s);
     }
     return LIMIT;
 }

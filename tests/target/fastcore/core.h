@@ -60,6 +60,19 @@ typedef struct core {
     int64_t samples_place;
     int64_t conversions;
     int64_t blocks;
+
+    /* The cache before flash: its tags, and what a miss costs. */
+    uint32_t *cache;
+    uint32_t last_line;
+    uint32_t miss_cycles;
+    int64_t misses;
+
+    /* What is noted while a capture runs: the lowest stack pointer; blocks whose reading has begun, the address of the
+     * next one's first sample, and the most that were complete when the reading of one began. */
+    uint32_t stack_least;
+    uint32_t next_read;
+    int64_t blocks_read;
+    int64_t waiting_most;
 } core_t;
 
 /* What run() returns. */

@@ -20,6 +20,7 @@ import numpy as np
 from tests.target.fastcore.library import State, library
 
 NS_PER_CYCLE = 8.0
+CACHE_LINES = 2048
 SIO_START, SIO_END = 0xD0000000, 0xE0000000
 
 
@@ -61,6 +62,7 @@ class FastCore:
             "usb_ram": chip.usb_dpram,
         }
         # The arrays keep the package's memory alive as long as C points into it.
+        self._tags: Any = None
         self._views = {name: np.asarray(view) for name, view in views.items()}
         for name, view in self._views.items():
             setattr(self.state, name, view.ctypes.data)
@@ -73,6 +75,24 @@ class FastCore:
         state.divisor = 1
         state.spin_locks = 0
         state.is_capturing = 0
+        self.empty_cache()
+        self.watch_anew()
+
+    def slow_flash(self, miss_cycles: int) -> None:
+        """Put the chip's cache before flash from now on: so many cycles for a line that it does not hold."""
+        self._tags = np.zeros(CACHE_LINES, np.uint32)
+        self.state.cache, self.state.miss_cycles = self._tags.ctypes.data, miss_cycles
+
+    def empty_cache(self) -> None:
+        """What writing to flash does to its cache."""
+        self.state.last_line = 0
+        if self._tags is not None:
+            self._tags.fill(0)
+
+    def watch_anew(self) -> None:
+        """Forget what was noted of captures."""
+        self.state.stack_least = 0xFFFFFFFF
+        self.state.waiting_most = 0
 
     def run(self, limit_cycles: int) -> Stop:
         """Run up to so many cycles of 8 ns; `state.cycles` of them were used. Raises ChipFault."""

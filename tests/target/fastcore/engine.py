@@ -31,6 +31,7 @@ class Engine:
         self._core = self._chip.core
         self._clock = self._chip.clock
         self.fast = FastCore(self._chip)
+        self._stall_ns = 0.0
         self.capture = RingCapture(self._chip, self.fast, convert)
 
     def reset(self) -> None:
@@ -79,3 +80,21 @@ class Engine:
         state = self.fast.state
         self.capture.before_access(state.stop_address, bool(state.is_store))
         self._clock.tick(self.fast.step_package() * NS_PER_CYCLE)
+        if self._stall_ns:
+            self._pass_stall()
+
+    def stall(self, duration_ns: float) -> None:
+        """Let the instruction that the package is about to do take so much longer."""
+        self._stall_ns += duration_ns
+
+    def _pass_stall(self) -> None:
+        left_ns, self._stall_ns = self._stall_ns, 0.0
+        while left_ns > 0:
+            step_ns = left_ns
+            if self._clock.has_scheduled_alarm:
+                step_ns = min(left_ns, max(NS_PER_CYCLE, self._clock.nanos_to_next_alarm))
+            if self.capture.is_on:
+                step_ns = min(step_ns, ASLEEP_NS)
+                self.capture.go_on_until(self._clock.nanos + step_ns)
+            self._clock.tick(step_ns)
+            left_ns -= step_ns

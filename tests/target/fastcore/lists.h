@@ -41,8 +41,10 @@ static inline int load_multiple(core_t *s, uint32_t op) {
     const uint8_t *place = readable(s, address, 4 * count);
     if (!list) return leave(s, address, false);
     if (address & 3) return FAULT_UNALIGNED;
-    if (place) load_list(s, place, list);
-    else if (is_divider(address, count)) load_divider(s, address, list);
+    if (place) {
+        for (uint32_t word = 0; word < count; word++) touch(s, address + 4 * word);
+        load_list(s, place, list);
+    } else if (is_divider(address, count)) load_divider(s, address, list);
     else return leave(s, address, false);
     if (!(list >> base & 1)) s->r[base] = address + 4 * count;
     return 1 + (int)count;

@@ -15,6 +15,8 @@ static inline int load(core_t *s, uint32_t address, uint32_t bytes, bool is_sign
     if (address & (bytes - 1)) return FAULT_UNALIGNED;
     const uint8_t *place = readable(s, address, bytes);
     if (!place) return load_device(s, address, bytes, target);
+    touch(s, address);
+    watch_load(s, address);
     uint32_t value = bytes == 4 ? word_at(place) : bytes == 2 ? half_at(place) : *place;
     *target = is_signed ? signed_field(value, 8 * (int)bytes) : value;
     return MEMORY_CYCLES;

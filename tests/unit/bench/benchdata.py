@@ -54,8 +54,8 @@ def record(
     for name, form, low, _ in fields:
         value = values.get(name, max(low, 0))
         body += struct.pack("<" + form, *(value if isinstance(value, Sequence) else [value]))
-    size = 14 + len(body) + len(tail) + 4
-    raw = struct.pack("<BBHIHI", kind, 1, size, seq, boot, ticks_ms) + body + tail
+    size = 16 + len(body) + len(tail) + 4
+    raw = struct.pack("<BBHIII", kind, 1, size, seq, boot, ticks_ms) + body + tail
     return raw + struct.pack("<I", binascii.crc32(raw))
 
 

@@ -10,8 +10,8 @@ from curbtick_wire import names
 
 from hardware_notes.board import footprints, layout
 from hardware_notes.case import dimensions as d
-from hardware_notes.case import page, sun
 from hardware_notes.case.digest import FOLDER, digest
+from hardware_notes.case.notes import page, sun
 from hardware_notes.collar import felt, geometry, weather
 from tests.unit.probe.bumper.readingdata import Prober
 
@@ -19,7 +19,7 @@ PICTURES = FOLDER.parent / "pictures" / "case"
 
 
 def test_page_is_fresh() -> None:
-    assert page.PAGE.read_text() == page.page(), "run python -m hardware_notes.case.page"
+    assert page.PAGE.read_text() == page.page(), "run python -m hardware_notes.case.notes.page"
 
 
 @pytest.mark.parametrize("path", sorted(PICTURES.glob("*.svg")), ids=lambda path: path.name)

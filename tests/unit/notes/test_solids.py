@@ -74,7 +74,7 @@ def _box(x: float, y: float, z: float, low_z: float = 0.0):
 
 @needs_solids
 def test_a_sound_box_passes_every_mesh_check() -> None:
-    from hardware_notes.case import mesh
+    from hardware_notes.case.printing import mesh
 
     box = _box(20.0, 20.0, 2.0)
     assert (mesh.open_edges(box), mesh.turned_faces(box), mesh.pieces(box), mesh.steep_mm2(box)) == (
@@ -88,7 +88,7 @@ def test_a_sound_box_passes_every_mesh_check() -> None:
 
 @needs_solids
 def test_a_hole_in_the_mesh_is_seen() -> None:
-    from hardware_notes.case import mesh
+    from hardware_notes.case.printing import mesh
 
     box = _box(20.0, 20.0, 20.0)
     box.update_faces([False] + [True] * (len(box.faces) - 1))
@@ -97,7 +97,7 @@ def test_a_hole_in_the_mesh_is_seen() -> None:
 
 @needs_solids
 def test_a_mesh_turned_inside_out_is_seen() -> None:
-    from hardware_notes.case import mesh
+    from hardware_notes.case.printing import mesh
 
     box = _box(20.0, 20.0, 20.0)
     box.invert()
@@ -108,7 +108,7 @@ def test_a_mesh_turned_inside_out_is_seen() -> None:
 def test_a_thin_wall_is_seen_and_placed() -> None:
     import trimesh
 
-    from hardware_notes.case import mesh
+    from hardware_notes.case.printing import mesh
 
     thin = _box(20.0, 20.0, 0.8, low_z=30.0)
     found = mesh.thinnest_wall(trimesh.util.concatenate([_box(20.0, 20.0, 5.0), thin]), 100, 1)
@@ -120,7 +120,7 @@ def test_a_thin_wall_is_seen_and_placed() -> None:
 def test_an_overhang_is_seen_and_so_is_a_loose_piece() -> None:
     import trimesh
 
-    from hardware_notes.case import mesh
+    from hardware_notes.case.printing import mesh
 
     mushroom = trimesh.util.concatenate([_box(10.0, 10.0, 10.0), _box(30.0, 30.0, 3.0, low_z=10.0)])
     assert mesh.steep_mm2(mushroom) == pytest.approx(900.0)
@@ -134,7 +134,7 @@ def test_the_overhang_s_angle_is_the_one_from_upright(lean_deg: float, needs_sup
     import numpy as np
     import trimesh
 
-    from hardware_notes.case import mesh
+    from hardware_notes.case.printing import mesh
 
     reach = 10.0 * np.tan(np.radians(lean_deg))
     cone = trimesh.creation.cone(radius=reach, height=10.0, sections=720)
@@ -147,7 +147,8 @@ def test_a_part_printed_the_wrong_way_up_needs_support(tmp_path: Path) -> None:
     import numpy as np
     import trimesh
 
-    from hardware_notes.case import export, mesh, shell
+    from hardware_notes.case import shell
+    from hardware_notes.case.printing import export, mesh
 
     found = mesh.load(export.write_stl(shell.shell(), tmp_path / "shell.stl"))
     found.apply_transform(trimesh.transformations.rotation_matrix(np.pi, (1, 0, 0)))
@@ -158,7 +159,8 @@ def test_a_part_printed_the_wrong_way_up_needs_support(tmp_path: Path) -> None:
 def test_a_groove_cut_too_deep_leaves_too_thin_a_wall(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from hardware_notes.case import collar, export, mesh
+    from hardware_notes.case import collar
+    from hardware_notes.case.printing import export, mesh
 
     monkeypatch.setattr(d, "GROOVE_RADIUS", d.GROOVE_RADIUS + 1.6)
     found = mesh.load(export.write_stl(collar.collar(), tmp_path / "collar.stl"))
@@ -167,7 +169,7 @@ def test_a_groove_cut_too_deep_leaves_too_thin_a_wall(
 
 @needs_solids
 def test_an_empty_file_is_refused_in_words(tmp_path: Path) -> None:
-    from hardware_notes.case import mesh
+    from hardware_notes.case.printing import mesh
 
     path = tmp_path / "empty.stl"
     path.write_text("solid none\nendsolid none\n")

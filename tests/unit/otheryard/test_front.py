@@ -10,12 +10,12 @@ from tests.bench.otheryard.foreign.source import Steady
 from tests.bench.otheryard.front import hum
 from tests.bench.otheryard.front.converter import WIDE_CODES, Converter
 from tests.bench.otheryard.front.microphone import DISCONNECTED
-from tests.bench.otheryard.front.unit import LOW_STOP_CODE, STEP_DB, TOP_STOP_CODES, Unit, drawn
+from tests.bench.otheryard.front.unit import REST_CODES, Unit, drawn
 from tests.bench.otheryard.physics.strips import SIZES, SPECTRA, cut
 from tests.bench.otheryard.scene import Stream
 from tests.unit.otheryard.heard import SINE_RMS_CODES, band_rms_dbfs, codes
 
-NOMINAL = Unit(dict(STEP_DB), slow_noise_codes=0.0, seed=5)
+NOMINAL = Unit(slow_noise_codes=0.0, seed=5)
 
 
 def tone_at(level_dbfs: float, hz: float = 48e3) -> Steady:
@@ -30,10 +30,10 @@ def test_noise_of_8_7_effective_bits() -> None:
 
 
 @pytest.mark.parametrize(
-    ("unit", "floor_dbfs"), [(NOMINAL, -43.5), (replace(NOMINAL, microphone=DISCONNECTED), -55.3)]
+    ("unit", "floor_dbfs"), [(NOMINAL, -42.8), (replace(NOMINAL, microphone=DISCONNECTED), -53.5)]
 )
 def test_floor_of_the_high_input(unit: Unit, floor_dbfs: float) -> None:
-    """hardware_notes/frontend.md: -43.5 dBFS live, -55.3 dBFS unplugged."""
+    """hardware_notes/frontend.md: -42.8 dBFS live, -53.5 dBFS unplugged, the converter of 8.7 bits included."""
     assert band_rms_dbfs(codes(Stream([], unit), 1.0, INPUT_HIGH)) == pytest.approx(floor_dbfs, abs=0.3)
 
 
@@ -47,11 +47,18 @@ def test_the_inputs_are_12_and_40_db_apart(input_: int, level_dbfs: float) -> No
 
 
 def test_amplifiers_stop_before_the_rails() -> None:
-    unit = drawn(np.random.default_rng(3), converter=Converter(12.0))
-    read = codes(Stream([tone_at(3.0)], unit), 0.1)
-    assert read.min() == pytest.approx(LOW_STOP_CODE, abs=2)
-    assert TOP_STOP_CODES[0] - 2 <= read.max() <= TOP_STOP_CODES[1] + 2
+    """Nominal: 30 mV from ground and from 3.1788 V, over 3.2381 V, are codes 38 and 3983 (hardware_notes)."""
+    read = codes(Stream([tone_at(3.0)], replace(NOMINAL, converter=Converter(14.0))), 0.1)
+    assert read.min() == pytest.approx(38, abs=2) and read.max() == pytest.approx(3983, abs=2)
     assert np.mean(read >= read.max() - 3) > 0.15, "a clipped sine has flat tops"
+
+
+def test_each_copy_rests_and_stops_elsewhere() -> None:
+    units = [drawn(np.random.default_rng(n)) for n in range(60)]
+    rests = [unit.rest_codes[INPUT_LOW] for unit in units]
+    assert min(rests) > 2070 and max(rests) < 2125 and np.ptp(rests) > 20
+    tops = [unit.stops[1] for unit in units]
+    assert min(tops) < 3910 and max(tops) > 4000 and REST_CODES[INPUT_LOW] == pytest.approx(2098, abs=1)
 
 
 def test_the_padded_input_does_not_clip_then() -> None:

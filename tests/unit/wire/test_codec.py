@@ -169,7 +169,7 @@ def test_factory_limits_come_back_and_fit_a_message():
 
 def largest_round():
     vehicle = values_of(settings.ROUND_VEHICLE, 1)
-    return {"round_id": 65535, "vehicles": [vehicle] * 60}
+    return {"round_id": 4294967295, "vehicles": [vehicle] * 60}
 
 
 def test_the_largest_sets_fit_a_message():

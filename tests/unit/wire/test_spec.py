@@ -16,6 +16,8 @@ TABLES = [
     ("limit_class", settings.LIMIT_CLASS),
     ("round", settings.ROUND),
     ("round_vehicle", settings.ROUND_VEHICLE),
+    ("calibration", settings.CALIBRATION),
+    ("calibration_gain", settings.CALIBRATION_GAIN),
     ("signature", messages.SIGNATURE),
     ("key_row", messages.KEY_ROW),
     *[(entry[1], entry[2]) for entry in records.KINDS + messages.REQUESTS + messages.REPLIES],
@@ -41,6 +43,8 @@ def test_no_word_describes_nothing():
     assert set(texts.MESSAGES) == {entry[1] for entry in messages.REQUESTS + messages.REPLIES}
     assert set(texts.ERRORS) == set(messages.ERRORS)
     assert set(texts.EVENTS) == set(names.EVENTS)
+    assert set(texts.REASONS) == set(names.REASONS)
+    assert set(texts.CRASHES) == set(names.CRASHES)
 
 
 def test_numbers_stand_once():
@@ -59,15 +63,26 @@ def test_both_ends_derive_the_same_definition():
     assert done.stdout == messages.definition().hex(), done.stderr
 
 
-def test_signatures_are_bound_to_probe_kind_key_and_counter():
-    text = messages.signed_text(b"12345678", 17, b"body", 3, 9)
-    others = [
-        (b"12345679", 17, b"body", 3, 9),
-        (b"12345678", 18, b"body", 3, 9),
-        (b"12345678", 17, b"bodz", 3, 9),
-    ]
-    others += [(b"12345678", 17, b"body", 4, 9), (b"12345678", 17, b"body", 3, 10)]
-    assert all(messages.signed_text(*other) != text for other in others)
+def _differ(make, given, others):
+    """Whether each other value, in its place, changes what is made."""
+    made = make(*given)
+    changed = [[*given[:place], other, *given[place + 1 :]] for place, other in enumerate(others)]
+    return all(make(*arguments) != made for arguments in changed)
+
+
+def test_signatures_are_bound_to_probe_greeting_kind_key_and_counter():
+    given = [b"12345678", b"n" * 16, 17, b"body", 3, 9]
+    assert _differ(messages.signed_text, given, [b"12345679", b"m" * 16, 18, b"bodz", 4, 10])
+
+
+def test_proofs_are_bound_to_probe_greeting_log_range_counter_and_records():
+    given = [b"12345678", b"n" * 16, 5, 1, 9, 3, b"d" * 32]
+    assert _differ(messages.proof_text, given, [b"12345679", b"m" * 16, 6, 2, 8, 4, b"e" * 32])
+
+
+def test_no_tag_of_one_use_is_good_for_the_other():
+    assert len(messages.REQUEST_LABEL) == len(messages.RECORDS_LABEL)
+    assert messages.REQUEST_LABEL != messages.RECORDS_LABEL
 
 
 def test_later_fields_of_a_message_are_left_alone():
@@ -120,6 +135,8 @@ def test_units_end_names_of_measured_fields(table):
         "secret",
         "name",
         "unique_id",
+        "bench_nonce",
+        "probe_nonce",
         "firmware",
         "capabilities",
         "pairing",
@@ -133,6 +150,11 @@ def test_units_end_names_of_measured_fields(table):
         "request_kind",
         "bias_code",
         "limits_revision",
+        "calibration_revision",
+        "crash_boot",
+        "cause",
+        "blocks_lost",
+        "collections",
     }
     units = (
         "_cdb",

@@ -21,7 +21,7 @@ from micropython import const
 from curbtick_probe.board.rp2 import chip, pins
 
 RING_BLOCKS = const(8)
-ADC_CLOCK_HZ = const(48_000_000)
+_ADC_CLOCK_HZ = const(48_000_000)
 
 _ADC = 0x400A0000 if chip.RP2350 else 0x4004C000
 _DREQ_ADC = 48 if chip.RP2350 else 36
@@ -41,7 +41,7 @@ _FCS_OVER = const(1 << 11)
 _FCS_LEVEL = const(15 << 16)
 _FCS_THRESHOLD_ONE = const(1 << 24)
 _FCS_RUN = const(_FCS_EN | _FCS_DREQ | _FCS_THRESHOLD_ONE)
-_DIV_RUN = (ADC_CLOCK_HZ // RATE_HZ - 1) << 8
+_DIV_RUN = (_ADC_CLOCK_HZ // RATE_HZ - 1) << 8
 
 _DMA = const(0x5000_0000)
 _DMA_STRIDE = const(0x40)

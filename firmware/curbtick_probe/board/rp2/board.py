@@ -7,12 +7,14 @@ import machine
 from machine import ADC, PWM, Pin
 from micropython import const
 
-from curbtick_probe.board.rp2 import adc_dma, bar, pins, serial
+from curbtick_probe.board.rp2 import adc_dma, bar, pins, serial, watchdog
 
 ROOT = "/probe"
 
-DEBOUNCE_MS = const(8)
+_DEBOUNCE_MS = const(8)
 _POLL_MS = const(2)
+# READ and STEP held, as buttons() says it.
+_BOTH_BUTTONS = const(3)
 _NAP_MS = const(10)
 _REFERENCE_MV = const(3300)
 _SUPPLY_DIVIDER = const(3)
@@ -22,7 +24,7 @@ _UART_WANTED = ROOT + "/uart"
 
 
 class Buttons:
-    """Two buttons to ground, debounced: a change counts once it has stood for DEBOUNCE_MS."""
+    """Two buttons to ground, debounced: a change counts once it has stood for _DEBOUNCE_MS."""
 
     def __init__(self) -> None:
         self._pins = (_input("read"), _input("step"))
@@ -40,15 +42,15 @@ class Buttons:
         if seen != self._candidate:
             self._candidate = seen
             self._since_ms = now_ms
-        elif time.ticks_diff(now_ms, self._since_ms) >= DEBOUNCE_MS:
+        elif time.ticks_diff(now_ms, self._since_ms) >= _DEBOUNCE_MS:
             self._stable = seen
         return self._stable
 
     def settle(self) -> int:
-        """Wait until the contacts have stood still for DEBOUNCE_MS and return the state."""
+        """Wait until the contacts have stood still for _DEBOUNCE_MS and return the state."""
         self._candidate = self.raw()
         self._since_ms = time.ticks_ms()
-        while time.ticks_diff(time.ticks_ms(), self._since_ms) < DEBOUNCE_MS:
+        while time.ticks_diff(time.ticks_ms(), self._since_ms) < _DEBOUNCE_MS:
             machine.idle()
             self.held()
         return self.held()
@@ -99,6 +101,8 @@ class Board:
         self._told_buttons = self._buttons.held()
         self._battery_mv = 0
         self._temperature_ddeg = 0
+        self._watchdog = watchdog.Watchdog()
+        self.hung_in = self._watchdog.hung_in
         self.capture = adc_dma.Capture()
         self.serial = serial.Uart() if _exists(_UART_WANTED) else serial.Usb()
 
@@ -145,6 +149,7 @@ class Board:
 
     def buttons(self) -> int:
         """Return the buttons held: bit 0 READ, bit 1 STEP."""
+        self._watchdog.feed()
         self._told_buttons = self._buttons.held()
         return self._told_buttons
 
@@ -155,6 +160,7 @@ class Board:
             left_ms = time.ticks_diff(until_ms, time.ticks_ms())
             if left_ms <= 0:
                 break
+            self._watchdog.feed()
             self._nap(left_ms)
         self._clock.us()
 
@@ -165,6 +171,18 @@ class Board:
         else:
             machine.lightsleep(min(left_ms, _NAP_MS))
 
+    def watch(self) -> None:
+        """Start the watchdog: without buttons(), wait() or feed() for its time it restarts the chip from now on."""
+        self._watchdog.start()
+
+    def feed(self) -> None:
+        """Say that the program goes on."""
+        self._watchdog.feed()
+
+    def note(self, doing: int) -> None:
+        """Keep what the program does, 0..255, for `hung_in` of the start after the watchdog's restart."""
+        self._watchdog.note(doing)
+
     def reset(self) -> None:
         """Start again, as a power cycle does."""
         machine.reset()
@@ -172,7 +190,7 @@ class Board:
 
 def repl_wanted() -> bool:
     """Return whether both buttons are held: the way back to MicroPython's prompt, for main.py before all else."""
-    return Buttons().settle() == 3
+    return Buttons().settle() == _BOTH_BUTTONS
 
 
 def _input(name: str) -> Pin:

@@ -60,17 +60,17 @@ GOES_TO = {
 }
 
 BAR_LEDS = 12
-ADC_FIRST_GPIO = 26
+_ADC_FIRST_GPIO = 26
 
 
 def gpio(name: str) -> int:
     """Return the GPIO number of the pin called name; raises KeyError for a name that is not in the table."""
-    for row in PINS:
-        if row[2] == name:
-            return row[0]
+    for number, _pad, pin, _kind in PINS:
+        if pin == name:
+            return number
     raise KeyError(name)
 
 
 def adc_channel(name: str) -> int:
     """Return the ADC channel of an analogue pin."""
-    return gpio(name) - ADC_FIRST_GPIO
+    return gpio(name) - _ADC_FIRST_GPIO

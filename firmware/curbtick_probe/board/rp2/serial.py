@@ -9,7 +9,7 @@ from micropython import const
 
 from curbtick_probe.board.rp2 import pins
 
-UART_BAUD = const(230_400)
+_UART_BAUD = const(230_400)
 _INTERRUPT_OFF = const(-1)
 _INTERRUPT_ON = const(3)
 
@@ -56,7 +56,7 @@ class Usb:
 class Uart:
     """A UART in place of USB, for a board whose USB is taken; 8 data bits, no parity, one stop bit."""
 
-    def __init__(self, baud: int = UART_BAUD) -> None:
+    def __init__(self, baud: int = _UART_BAUD) -> None:
         self._uart = machine.UART(
             0,
             baudrate=baud,

@@ -21,9 +21,34 @@ from curbtick_probe.board.virtual import flashdisk
 
 RING_BLOCKS = 8
 ROOT = "/probe"
+TIMEOUT_US = 8_000_000
+# READ and STEP held, as buttons() says it.
+_BOTH_BUTTONS = 3
 
 _REQUEST = "<BIQ"
 _ANSWER_BYTES = 8
+
+
+class Watchdog:
+    """The chip's watchdog by simulated time; a program that hangs without letting time pass is not seen.
+
+    noted: what the program does, for the start after a restart.
+    """
+
+    def __init__(self) -> None:
+        self._bites_us = 0
+        self.runs = False
+        self.noted = 0
+
+    def feed(self, now_us: int) -> None:
+        """Put the restart off by TIMEOUT_US."""
+        self._bites_us = now_us + TIMEOUT_US
+
+    def look(self, bus: "Bus") -> None:
+        """Restart the program where it was not fed in time."""
+        if self.runs and bus.now_us > self._bites_us:
+            bus.send(ord("R"), self.noted + 1)
+            sys.exit(0)
 
 
 class Bus:
@@ -31,6 +56,7 @@ class Bus:
 
     def __init__(self) -> None:
         self.now_us = 0
+        self.watchdog = Watchdog()
         self._out = sys.stdout.buffer
         self._in = sys.stdin.buffer
         self._request = bytearray(struct.calcsize(_REQUEST))
@@ -40,6 +66,7 @@ class Bus:
     def charge(self, duration_us: int) -> None:
         """Let duration_us of simulated time pass."""
         self.now_us += duration_us
+        self.watchdog.look(self)
 
     def send(self, operation: int, argument: int = 0) -> None:
         """Send one request with the time it is made at."""
@@ -98,6 +125,7 @@ class Capture:
         bus.now_us = start_us
         bus.send(ord("B"), BLOCK)
         bus.now_us = now_us
+        bus.watchdog.look(bus)
         block = self._ring[self._next]
         self._next = (self._next + 1) % RING_BLOCKS
         bus.receive_into(block, 2 * BLOCK)
@@ -122,8 +150,8 @@ class Serial:
 
     def _ready(self, event: int, timeout_ms: int = 0) -> bool:
         self._poll.modify(self.stream, event)
-        for item in self._poll.ipoll(timeout_ms):
-            return bool(item[1] & event)
+        for _stream, events in self._poll.ipoll(timeout_ms):
+            return bool(events & event)
         return False
 
     def any(self) -> bool:
@@ -183,6 +211,7 @@ class Board:
         options = _options()
         self.bus = Bus()
         self.capture = Capture(self.bus)
+        self.hung_in = int(options.get("hung", 0)) - 1
         self.unique_id = bytes.fromhex(options.get("id", "c0b0000000000001"))
         serial = options.get("serial")
         self.serial = Serial(serial) if serial else NoSerial()
@@ -217,6 +246,7 @@ class Board:
 
     def buttons(self) -> int:
         """Return the buttons held: bit 0 READ, bit 1 STEP."""
+        self.feed()
         self._ask(ord("G"))
         return self.bus.held
 
@@ -237,13 +267,27 @@ class Board:
         self.bus.send(ord("W"), ms)
         if heeds_serial and self._serial_first():
             self.bus.send(ord("C"))
-        self.bus.charge(self.bus.answer())
+        self.bus.now_us += self.bus.answer()
+        self.feed()
 
     def _serial_first(self) -> bool:
         for stream, _ in self._events.poll(-1):
             if stream is sys.stdin:
                 return False
         return True
+
+    def watch(self) -> None:
+        """Start the watchdog."""
+        self.feed()
+        self.bus.watchdog.runs = True
+
+    def feed(self) -> None:
+        """Say that the program goes on."""
+        self.bus.watchdog.feed(self.bus.now_us)
+
+    def note(self, doing: int) -> None:
+        """Keep what the program does, for `hung_in` of the start after the watchdog's restart."""
+        self.bus.watchdog.noted = doing
 
     def reset(self) -> None:
         """Start again, as a power cycle does."""
@@ -256,7 +300,7 @@ def repl_wanted() -> bool:
     bus = Bus()
     bus.send(ord("G"))
     bus.answer()
-    return bus.held == 3
+    return bus.held == _BOTH_BUTTONS
 
 
 def _options() -> dict[str, str]:

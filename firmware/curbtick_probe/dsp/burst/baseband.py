@@ -1,7 +1,8 @@
 """Real samples to a complex baseband around 62.5 kHz: the one per-sample filter of the bumper check.
 
-In every kernel the hot pointers and a spare integer come first, because viper keeps just the first three
-parameters in registers, and pointers move, because a constant index is one load.
+In every kernel of the listening the first two parameters are what its inner loop uses most, often a pointer and
+`part`, a number to work with whose value at the call is not used: in a .mpy file only these two live in registers, all
+else on the stack. Pointers move, because a constant index is one load.
 """
 
 import micropython
@@ -11,9 +12,9 @@ _RATE_HZ = const(250000)
 CENTRE_HZ = const(_RATE_HZ // 4)
 
 # Samples for each value; the samples that one value is made of; how often a value comes.
-FOLD = const(4)
-TAPS = const(21)
-VALUE_RATE_HZ = const(_RATE_HZ // FOLD)
+_FOLD = const(4)
+_TAPS = const(21)
+VALUE_RATE_HZ = const(_RATE_HZ // _FOLD)
 VALUE_US = const(16)
 
 # A part is stored with this offset; sums are kept, rounded, at 2**-6. A full-scale sine (2047.5 codes) at CENTRE_HZ
@@ -27,13 +28,14 @@ _SUM_ZERO = const((ZERO << _SUM_BITS) + 32)
 RING = const(2048)
 GUARD = const(8)
 
-# Samples that a block's first outputs need from the block before, and the room in which `fold` joins the two: so many
-# outputs begin in the block before, and the next one begins so many bytes into the block.
-HISTORY = const(TAPS - FOLD)
-_JOINED = const(5)
-_JOINED_SAMPLES = const(_JOINED * FOLD)
+# Samples that a block's first outputs need from the block before, and the room in which `fold` joins the two: it serves
+# so many outputs, five that begin in the block before and one more, for outputs are made in pairs. The next one begins
+# so many bytes into the block.
+HISTORY = const(_TAPS - _FOLD)
+_JOINED = const(6)
+_JOINED_SAMPLES = const(_JOINED * _FOLD)
 _BLOCK_AHEAD = const(2 * (_JOINED_SAMPLES - HISTORY))
-JOINT = const(40)
+JOINT = const(HISTORY + _JOINED_SAMPLES)
 
 # Extreme codes are looked for in 32 samples (64 bytes) at a time, of which 8 outputs are made.
 LOWEST = const(0)
@@ -41,9 +43,14 @@ HIGHEST = const(1)
 _STRIDE_BYTES = const(64)
 _STRIDE_OUTPUTS = const(8)
 
+# The parts of a value, and its halfwords.
+_REAL = const(0)
+_IMAGINARY = const(1)
+_VALUE_HALFWORDS = const(2)
+
 # Bytes of one value's samples, and of the value.
-_FOLD_BYTES = const(2 * FOLD)
-VALUE_BYTES = const(4)
+_FOLD_BYTES = const(2 * _FOLD)
+_VALUE_BYTES = const(4)
 
 # The filter's loss against CENTRE_HZ at 30, 31, ... 80 kHz in hundredths of a dB, from the taps below:
 # -20 log10(|sum h[k] (-j)**k exp(j 2 pi f k / 250 kHz)| / 928).
@@ -70,11 +77,18 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
     Q format: 1 code of input is 7.25 steps of output. Range: |real| <= 21888 and |imag| <= 20864 for any input.
     Headroom: partial sums stay below 4095 * 684 = 2.9e6 < 2**22.
     """
-    block = ptr16(uint(x) + _BLOCK_AHEAD)
-    n = int(0)
-    while n < _JOINED_SAMPLES:
-        joint[HISTORY + n] = x[n]
-        n += 1
+    block = ptr16(uint(x))
+    room = ptr16(uint(joint) + 2 * HISTORY)
+    n = int(_JOINED)
+    while n:
+        room[0] = x[0]
+        room[1] = x[1]
+        room[2] = x[2]
+        room[3] = x[3]
+        x = ptr16(uint(x) + _FOLD_BYTES)
+        room = ptr16(uint(room) + _FOLD_BYTES)
+        n -= 1
+    x = ptr16(uint(block))
     part = codes[LOWEST]
     n = int(count)
     while n:
@@ -91,8 +105,8 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
         x = ptr16(uint(x) + _STRIDE_BYTES)
         n -= _STRIDE_OUTPUTS
     codes[LOWEST] = part
+    x = ptr16(uint(block))
     part = codes[HIGHEST]
-    x = ptr16(uint(block) - _BLOCK_AHEAD)
     n = int(count)
     while n:
         if x[0] > part:
@@ -108,6 +122,7 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
         x = ptr16(uint(x) + _STRIDE_BYTES)
         n -= _STRIDE_OUTPUTS
     codes[HIGHEST] = part
+    block = ptr16(uint(block) + _BLOCK_AHEAD)
     z = ptr16(uint(z) + (z_at << 2))
     x = ptr16(uint(joint))
     n = int(_JOINED)
@@ -119,17 +134,22 @@ def fold(x: ptr16, part: int, z: ptr16, joint: ptr16, codes: ptr32, count: int, 
             part -= (x[2] + x[18]) * 17
             part -= (x[4] + x[16]) * 27
             part += (x[6] + x[14]) * 29
-            part += (x[8] + x[12]) * 134
-            z[0] = (part + _SUM_ZERO) >> _SUM_BITS
-            part = (x[19] - x[1]) * 22
-            part += (x[3] - x[17]) << 1
+            z[_REAL] = (part + (x[8] + x[12]) * 134 + _SUM_ZERO) >> _SUM_BITS
+            part = (((x[11] - x[9]) * 10 + x[19] - x[1]) * 11 + x[3] - x[17]) << 1
             part += (x[5] - x[15]) * 46
-            part += (x[7] - x[13]) * 36
-            part += (x[11] - x[9]) * 220
-            z[1] = (part + _SUM_ZERO) >> _SUM_BITS
-            x = ptr16(uint(x) + _FOLD_BYTES)
-            z = ptr16(uint(z) + VALUE_BYTES)
-            n -= 1
+            z[_IMAGINARY] = (part + (x[7] - x[13]) * 36 + _SUM_ZERO) >> _SUM_BITS
+            part = (x[4] + x[24]) << 3
+            part -= x[14] * 254
+            part -= (x[6] + x[22]) * 17
+            part -= (x[8] + x[20]) * 27
+            part += (x[10] + x[18]) * 29
+            z[_VALUE_HALFWORDS + _REAL] = (part + (x[12] + x[16]) * 134 + _SUM_ZERO) >> _SUM_BITS
+            part = (((x[15] - x[13]) * 10 + x[23] - x[5]) * 11 + x[7] - x[21]) << 1
+            part += (x[9] - x[19]) * 46
+            z[_VALUE_HALFWORDS + _IMAGINARY] = (part + (x[11] - x[17]) * 36 + _SUM_ZERO) >> _SUM_BITS
+            x = ptr16(uint(x) + 2 * _FOLD_BYTES)
+            z = ptr16(uint(z) + 2 * _VALUE_BYTES)
+            n -= 2
         n = count
         count = int(0)
         if n:
@@ -163,18 +183,27 @@ def unroll(z: ptr16, part: int, out: ptr16, at: int, count: int) -> int:
 
     Q format: as fold. Range: 0..32767. Headroom: nothing is added.
     """
+    ring = ptr16(uint(z) + GUARD * _VALUE_BYTES)
     top = int(0)
     while count > 0:
-        at = (at & (RING - 1)) + GUARD
-        part = z[at << 1]
-        out[0] = part
-        part -= ZERO
-        top |= part ^ (part >> 31)
-        part = z[(at << 1) + 1]
-        out[1] = part
-        part -= ZERO
-        top |= part ^ (part >> 31)
-        out = ptr16(uint(out) + VALUE_BYTES)
-        at -= GUARD - 1
-        count -= 1
+        at = at & (RING - 1)
+        # As many as there are up to the ring's end.
+        run = RING - at
+        if run > count:
+            run = int(count)
+        z = ptr16(uint(ring) + (at << 2))
+        at += run
+        count -= run
+        while run:
+            part = z[_REAL]
+            out[_REAL] = part
+            part -= ZERO
+            top = part ^ (part >> 31) | top
+            part = z[_IMAGINARY]
+            out[_IMAGINARY] = part
+            part -= ZERO
+            top = part ^ (part >> 31) | top
+            z = ptr16(uint(z) + _VALUE_BYTES)
+            out = ptr16(uint(out) + _VALUE_BYTES)
+            run -= 1
     return top

@@ -9,6 +9,10 @@ STEP_MHZ = const(976562)
 _TURN_MASK = const(2 * STEPS - 1)
 _TURN_ZERO = const(128)
 
+# Places of the parts of a value, a sum and a turn.
+_REAL = const(0)
+_IMAGINARY = const(1)
+
 # The offset of a value's parts (curbtick_probe.dsp.burst.baseband), and bytes of a value, of a word and of a sum.
 _ZERO = const(32768)
 _VALUE_BYTES = const(4)
@@ -27,6 +31,7 @@ SIGN_MASK = const(0x3FFFFFFF)
 BEST = const(0)
 BEST_STEP = const(1)
 _TRIES = const(5)
+_FINE_TRIES = const(2)
 
 # Words that `shape` gives out.
 TOP = const(0)
@@ -68,11 +73,11 @@ _ANGLE_BITS = const(5)
 
 
 @micropython.viper
-def rotate_sums(s: ptr16, sums: ptr32, turn: ptr8, first: int, count: int, step: int):
+def rotate_sums(s: ptr16, part: int, sums: ptr32, turn: ptr8, first: int, count: int, step: int):
     """Turn values back by step / 64 of a turn each and add them up.
 
-    s: complex values, offset by 32768; `count` of them are used, from `first` on. turn: from tables.turns. sums: 2 *
-    (count + 1) words: the sums of the first 0, 1, ... count turned values. step: 0..63. count: at most 512.
+    s: complex values, offset by 32768; `count` of them are used, from `first` on. part: spare. turn: from tables.turns.
+    sums: 2 * (count + 1) words: the sums of the first 0, 1, ... count turned values. step: 0..63. count: at most 512.
 
     Q format: Q4 of the values less 127/128. Range: |part| of one term <= (30240 * 127) / 8 + 1 = 480061, of a sum
     <= 512 * 480061 = 2.46e8 < 2**28. Headroom: products < 2 * 32768 * 127 < 2**24.
@@ -80,17 +85,24 @@ def rotate_sums(s: ptr16, sums: ptr32, turn: ptr8, first: int, count: int, step:
     s = ptr16(uint(s) + (first << 2))
     step = step << 1
     phase = int(0)
-    sums[0] = 0
-    sums[1] = 0
+    real = int(0)
+    imaginary = int(0)
+    sums[_REAL] = 0
+    sums[_IMAGINARY] = 0
     while count > 0:
         t = ptr8(uint(turn) + phase)
-        c = t[0] - _TURN_ZERO
-        d = t[1] - _TURN_ZERO
-        zr = s[0] - _ZERO
-        zi = s[1] - _ZERO
-        sums[2] = sums[0] + ((zr * c + zi * d) >> _PRODUCT_DROP)
-        sums[3] = sums[1] + ((zi * c - zr * d) >> _PRODUCT_DROP)
+        c = t[_REAL] - _TURN_ZERO
+        d = t[_IMAGINARY] - _TURN_ZERO
         sums = ptr32(uint(sums) + _SUM_BYTES)
+        part = s[_REAL] - _ZERO
+        real_c = part * c
+        real_d = part * d
+        part = s[_IMAGINARY] - _ZERO
+        imaginary = ((part * c - real_d) >> _PRODUCT_DROP) + imaginary
+        sums[_IMAGINARY] = imaginary
+        part = ((part * d + real_c) >> _PRODUCT_DROP) + real
+        sums[_REAL] = part
+        real = part
         s = ptr16(uint(s) + _VALUE_BYTES)
         phase = (phase + step) & _TURN_MASK
         count -= 1
@@ -99,7 +111,7 @@ def rotate_sums(s: ptr16, sums: ptr32, turn: ptr8, first: int, count: int, step:
 @micropython.viper
 def search(
     s: ptr16,
-    re: int,
+    part: int,
     sums: ptr16,
     turn: ptr8,
     spans: ptr8,
@@ -111,10 +123,10 @@ def search(
 ):
     """Find the stretch and the frequency step whose coherent sum is largest for its length.
 
-    For step - 2, step, step + 2 and then the two beside the best of these, the values are turned back and added up as
-    in rotate_sums, but into halfwords, scaled down so that they fit, which are fast to compare; then each second start
-    of each length is tried.
-    s, turn, first: as rotate_sums. re: spare. sums: 2 * (count + 1) halfwords to work in. spans: lengths, ended by 0.
+    For step - 2, step and step + 2, and then for the two beside the best of these, the values are turned back and added
+    up as in rotate_sums, but into halfwords, which are fast to compare; they are scaled down to fit. Then every second
+    start of every length is tried.
+    s, turn, first: as rotate_sums. part: spare. sums: 2 * (count + 1) halfwords to work in. spans: lengths, ended by 0.
     count: at most 128, and such that 181 * 128 * |part| < 2**(15 + shift) for every part of a value. shift: 0..15. out:
     BEST, the largest |sum|**2 / length, and BEST_STEP, its step, which may lie outside 0..63.
 
@@ -125,39 +137,35 @@ def search(
     values = ptr16(uint(s) + (first << 2))
     out[BEST] = 0
     out[BEST_STEP] = step
+    at = step - 2
     tries = int(_TRIES)
     while tries:
-        if tries == _TRIES:
-            at = step - 2
-        elif tries == 4:
-            at = int(step)
-        elif tries == 3:
-            at = step + 2
-        elif tries == 2:
-            step = ((out[BEST_STEP] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF
-            at = step - 1
-        else:
-            at = step + 1
+        if tries == _FINE_TRIES:
+            at = ((out[BEST_STEP] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF - 1
         turned = (at & (STEPS - 1)) << 1
         phase = int(0)
         real = _ZERO << shift
         imaginary = int(real)
         here = ptr16(uint(sums))
-        here[0] = _ZERO
-        here[1] = _ZERO
+        here[_REAL] = _ZERO
+        here[_IMAGINARY] = _ZERO
         s = ptr16(uint(values))
         n = int(count)
         while n:
             t = ptr8(uint(turn) + phase)
-            c = t[0] - _TURN_ZERO
-            d = t[1] - _TURN_ZERO
-            re = s[0] - _ZERO
-            im = s[1] - _ZERO
-            real += re * c + im * d
-            imaginary += im * c - re * d
+            c = t[_REAL] - _TURN_ZERO
+            d = t[_IMAGINARY] - _TURN_ZERO
             here = ptr16(uint(here) + _VALUE_BYTES)
-            here[0] = real >> shift
-            here[1] = imaginary >> shift
+            part = s[_REAL] - _ZERO
+            real_c = part * c
+            real_d = part * d
+            part = s[_IMAGINARY] - _ZERO
+            imaginary = part * c - real_d + imaginary
+            part = part * d + real_c + real
+            here[_REAL] = part >> shift
+            real = part
+            part = imaginary
+            here[_IMAGINARY] = part >> shift
             s = ptr16(uint(s) + _VALUE_BYTES)
             phase = (phase + turned) & _TURN_MASK
             n -= 1
@@ -167,41 +175,46 @@ def search(
             top = int(0)
             s = ptr16(uint(sums))
             ahead = ptr16(uint(sums) + (span << 2))
-            n = count - span
-            while n > 0:
-                re = ahead[0] - s[0]
-                im = ahead[1] - s[1]
-                re = re * re + im * im
-                if re > top:
-                    top = re
+            n = (count - span + 1) >> 1
+            if n < 0:
+                n = int(0)
+            while n:
+                part = ahead[_REAL]
+                part -= s[_REAL]
+                square = part * part
+                part = ahead[_IMAGINARY]
+                part -= s[_IMAGINARY]
+                part = part * part + square
+                if part > top:
+                    top = part
                 s = ptr16(uint(s) + 2 * _VALUE_BYTES)
                 ahead = ptr16(uint(ahead) + 2 * _VALUE_BYTES)
-                n -= 2
+                n -= 1
             top = top // span
             if top > out[BEST]:
                 out[BEST] = top
                 out[BEST_STEP] = at
             length = ptr8(uint(length) + 1)
+        at += 2
         tries -= 1
 
 
 @micropython.viper
-def envelope(sums: ptr32, ahead: ptr32, e: ptr32, count: int, span: int, shift: int):
+def envelope(sums: ptr32, part: int, e: ptr32, count: int, span: int, shift: int):
     """Squared magnitude of each coherent sum over `span` values: an envelope smoothed at the carrier.
 
-    sums, ahead: the same words of rotate_sums. e: `count` words; e[n] belongs to values n .. n + span - 1.
+    sums: of rotate_sums. part: spare. e: `count` words; e[n] belongs to values n .. n + span - 1.
     shift: takes a sum's parts below 2**14.
 
     Q format: that of rotate_sums, shifted, squared. Range: e < 2**29. Headroom: differences below 2**29, which the
     extension of the sign relies on; squares below 2**28 each.
     """
-    ahead = ptr32(uint(ahead) + (span << 3))
+    ahead = ptr32(uint(sums) + (span << 3))
     while count > 0:
-        re = ahead[0] - sums[0]
-        re = (((re + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
-        im = ahead[1] - sums[1]
-        im = (((im + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
-        e[0] = re * re + im * im
+        part = (((ahead[_REAL] - sums[_REAL] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
+        square = part * part
+        part = (((ahead[_IMAGINARY] - sums[_IMAGINARY] + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
+        e[0] = part * part + square
         sums = ptr32(uint(sums) + _SUM_BYTES)
         ahead = ptr32(uint(ahead) + _SUM_BYTES)
         e = ptr32(uint(e) + _WORD_BYTES)
@@ -209,10 +222,10 @@ def envelope(sums: ptr32, ahead: ptr32, e: ptr32, count: int, span: int, shift: 
 
 
 @micropython.viper
-def shape(e: ptr32, at: int, v: int, out: ptr32, first: int, last: int, count: int):
+def shape(e: ptr32, at: int, out: ptr32, first: int, last: int, count: int):
     """Where an envelope peaks and where it crosses a quarter (-6 dB) and a hundredth (-20 dB) of the peak.
 
-    e: `count` words of power below 2**29. at, v: spare. The peak is sought in first..last - 1. out: TOP the peak
+    e: `count` words of power below 2**29. at: spare. The peak is sought in first..last - 1. out: TOP the peak
     power, TOP_AT its index, RISE and FALL the -6 dB crossings around it, RING the -20 dB crossing after it, these
     three in sixteenths of a value, by linear interpolation of the power; -1 where the envelope ends first.
 
@@ -244,51 +257,48 @@ def shape(e: ptr32, at: int, v: int, out: ptr32, first: int, last: int, count: i
             )
             break
     at = top_at + 1
+    crossing = int(FALL)
     while at < count:
         v = e[at]
         if v < limit:
-            out[FALL] = (at << _PART_BITS) - (((limit - v) >> _POWER_DROP) << _PART_BITS) // (
+            out[crossing] = (at << _PART_BITS) - (((limit - v) >> _POWER_DROP) << _PART_BITS) // (
                 ((e[at - 1] - v) >> _POWER_DROP) + 1
             )
-            break
-        at += 1
-    limit = top // _HUNDREDTH
-    while at < count:
-        v = e[at]
-        if v < limit:
-            out[RING] = (at << _PART_BITS) - (((limit - v) >> _POWER_DROP) << _PART_BITS) // (
-                ((e[at - 1] - v) >> _POWER_DROP) + 1
-            )
-            break
-        at += 1
+            if crossing == RING:
+                break
+            crossing = int(RING)
+            limit = top // _HUNDREDTH
+        else:
+            at += 1
 
 
 @micropython.viper
 def thirds(sums: ptr32, out: ptr32, first: int, length: int, shift: int):
     """Three consecutive coherent sums over `length` values each, from `first` on.
 
-    sums: of rotate_sums. out: 7 words: the sums' real and imaginary parts in turn, their squares' sum.
+    sums: of rotate_sums. out: THIRDS_WORDS words.
     shift: takes a sum's parts below 2**14.
 
     Q format: that of rotate_sums, shifted. Range: parts below 2**14, energy below 3 * 2**29 < 2**31. Headroom:
     differences below 2**29, which the extension of the sign relies on.
     """
     sums = ptr32(uint(sums) + (first << 3))
+    third = ptr32(uint(out))
     energy = int(0)
     n = int(3)
     while n:
         ahead = ptr32(uint(sums) + (length << 3))
-        re = ahead[0] - sums[0]
+        re = ahead[_REAL] - sums[_REAL]
         re = (((re + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
-        im = ahead[1] - sums[1]
+        im = ahead[_IMAGINARY] - sums[_IMAGINARY]
         im = (((im + SIGN_HALF) & SIGN_MASK) - SIGN_HALF) >> shift
-        out[0] = re
-        out[1] = im
+        third[_REAL] = re
+        third[_IMAGINARY] = im
         energy += re * re + im * im
         sums = ptr32(uint(ahead))
-        out = ptr32(uint(out) + _SUM_BYTES)
+        third = ptr32(uint(third) + _SUM_BYTES)
         n -= 1
-    out[0] = energy
+    out[THIRDS_ENERGY] = energy
 
 
 @micropython.viper

@@ -23,6 +23,9 @@ LAST_HIT_US = const(4)
 STEP_US = const(5)
 CHAIN_WORDS = const(6)
 
+# The slack grows with the step by one part in so many.
+_SLACK_PARTS = const(400)
+
 # The score of no chain.
 _NONE = const(-1)
 
@@ -42,15 +45,15 @@ def best_chain(
     later one forwards, in steps of their distance that start anew from each hit. Its score is the sum of its hits'
     weights less the cost of each miss.
     t: `count` times, ascending. k: spare. level, hz, weight: of the same events; weight 0 leaves an event out. rules:
-    RULES_WORDS words: interval at least, at most; slack of each step; largest difference of level and of frequency from
-    the seed's event on that side; end of the time in which an event would have been heard; cost of a missing event;
-    begin of that time. chain: CHAIN_WORDS words; SCORE is -1 where there is none that scores 0 or more.
+    RULES_WORDS words: interval at least, at most; slack of each step, with one part in 400 of it more; largest
+    difference of level and of frequency from the seed's event on that side; end of the time in which an event would
+    have been heard; cost of a missing event; begin of that time. chain: CHAIN_WORDS words; SCORE is -1 where there
+    is none that scores 0 or more.
 
     Q format: integers. Range: times 0..4e6, |level| < 2**15, |score| < count * 2**16. Headroom: as the range.
     """
     chain[SCORE] = _NONE
     best = int(_NONE)
-    slack = rules[SLACK_US]
     end = rules[END_US]
     begin = rules[BEGIN_US]
     i = int(0)
@@ -73,6 +76,7 @@ def best_chain(
                 if d <= rules[LEVEL_CDB] and f <= rules[SPREAD_HZ]:
                     fits = int(1)
             if fits:
+                slack = rules[SLACK_US] + step // _SLACK_PARTS
                 score = weight[i] + weight[j]
                 hits = int(2)
                 misses = int(0)

@@ -52,7 +52,7 @@ def _parts(words: list[str]) -> dict[str, str]:
     parts = {}
     for word in words:
         name, _, truth = word.partition("=")
-        if truth not in study.VERDICTS[:3] or not name:
+        if truth not in study.TRUTHS or not name:
             raise InputError(
                 f"{word} names no part and truth.",
                 "Nothing was planned.",

@@ -10,6 +10,7 @@ from curbtick.dates import now_ms, when
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper, Vehicle
+from curbtick.numbers import whole
 from curbtick.store.history import open_store
 
 Name = Annotated[str, typer.Argument(help="A vehicle's name, or # and its number.")]
@@ -34,7 +35,7 @@ def list_vehicles(ctx: typer.Context, db: Db = None, as_json: Json = False) -> N
     with open_store(db) as store, store.read() as connection:
         found = vehicles.load(connection)
     output.table(
-        ("", "name", "type", "depot", "rear", "front", "retired"),
+        ("", "name", "type", "depot", *names.BUMPERS, "retired"),
         [
             (
                 f"#{v.id}",
@@ -78,10 +79,10 @@ def parse_bumper(text: str | None) -> Bumper:
     if text in (None, "", "0", "-"):
         return vehicles.NO_SENSORS
     positions, _, class_khz = str(text).lower().partition("x")
-    khz = "0" if class_khz == "custom" else class_khz
-    if not positions.isdigit() or not khz.isdigit():
+    count, khz = whole(positions), whole("0" if class_khz == "custom" else class_khz)
+    if count is None or khz is None:
         raise InputError(f"{text} says nothing about a bumper.", "Nothing was changed.", "Write it as 4x48.")
-    return vehicles.checked_bumper(int(positions), int(khz))
+    return vehicles.checked_bumper(count, khz)
 
 
 @group.command("add")

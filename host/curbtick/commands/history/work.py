@@ -12,10 +12,11 @@ from curbtick.dates import date, now_ms, when
 from curbtick.fleet import leaks, vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.places.state import VehicleState
-from curbtick.fleet.work import findings, reread
+from curbtick.fleet.work import findings, plans, reread
 from curbtick.fleet.work.findings import Finding
 from curbtick.fleet.work.reread import Again
 from curbtick.report import build
+from curbtick.report.views import site_map, todo
 from curbtick.report.views.places import place_words, reasons_in_words
 from curbtick.store.history import open_store
 
@@ -36,7 +37,7 @@ def work(
     as_json: Json = False,
 ) -> None:
     """List what is to do: each finding with the next step a workshop would try, what is to be read again, and how
-    many readings belong to no vehicle.
+    many readings belong to no vehicle; worst first.
     """
     if ctx.invoked_subcommand is not None:
         return
@@ -48,6 +49,7 @@ def work(
         standing = state.of_vehicles(connection, chosen)
         loose = {} if vehicle else reread.loose_counts(connection)
         bodies = leaks.of_vehicles(connection)
+    found.sort(key=lambda one: (todo.RANKS.index(one.what), one.opened_ms, one.vehicle.lower()))
     in_service = [one for one in chosen if one.retired_ms is None]
     body = [(one, words) for one in in_service for words in bodies.get(one.id, leaks.NO_BODY).pointers]
     places = reread.of_states(standing, found)
@@ -137,7 +139,7 @@ def finding_object(finding: Finding) -> dict[str, Any]:
 @group.command("done")
 def done(
     finding: Annotated[int, typer.Argument(help="Number of the finding.")],
-    step: Annotated[str, typer.Argument(help="What was done: " + ", ".join(findings.STEP_WORDS))],
+    step: Annotated[str, typer.Argument(help="What was done: " + ", ".join(plans.STEP_WORDS))],
     note: Annotated[
         str | None, typer.Option(help="Words to keep, fault codes for one.", show_default=False)
     ] = None,
@@ -149,7 +151,7 @@ def done(
     output = Output(as_json)
     with open_store(db) as store, store.write() as connection:
         findings.note(connection, finding, step, now_ms(), by, note)
-    output.say(f"Noted on finding {finding}: {findings.STEP_WORDS[step]}.")
+    output.say(f"Noted on finding {finding}: {plans.STEP_WORDS[step]}.")
     output.done({"finding": finding, "step": step})
 
 
@@ -164,6 +166,7 @@ def print_(
     """
     output = Output(as_json)
     with open_store(db) as store, output.progress("Writing pages") as tick:
-        build(store, out, now_ms(), now_ms(), tick)
-    output.say(f"Wrote {out / 'work.html'}.")
-    output.done({"page": str(out / "work.html")})
+        build(store, out, None, now_ms(), tick)
+    page = out / site_map.WORK.file
+    output.say(f"Wrote {page}.")
+    output.done({"page": str(page)})

@@ -15,6 +15,7 @@ from curbtick.fleet.probes import health
 from curbtick.limits import effect, fit, sets
 from curbtick.limits.sets import LimitSet
 from curbtick.link.client import connect
+from curbtick.numbers import whole
 from curbtick.report.pages.fit import fit_page
 from curbtick.report.pages.limits import difference_words
 from curbtick.store.history import open_store
@@ -248,9 +249,10 @@ def send(
 
 
 def _wanted(store: Any, what: str | None) -> LimitSet:
-    if what is None or what.isdigit():
+    # A set is named by its revision, or not at all; else it is a file.
+    if what is None or whole(what) is not None:
         with store.read() as connection:
-            return sets.load(connection, None if what is None else int(what))
+            return sets.load(connection, None if what is None else whole(what))
     try:
         return sets.from_toml(Path(what).read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:
@@ -261,7 +263,7 @@ def _wanted(store: Any, what: str | None) -> LimitSet:
 
 def _stored(store: Any, wanted: LimitSet, what: str | None) -> LimitSet:
     """A set from a file is stored under the next revision before it is sent."""
-    if what is None or what.isdigit():
+    if what is None or whole(what) is not None:
         return wanted
     with store.write() as connection:
         return sets.save(connection, wanted, f"from {Path(what).name}", now_ms())

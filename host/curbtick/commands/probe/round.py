@@ -7,18 +7,21 @@ import typer
 from curbtick_wire import names
 from sqlalchemy import Connection
 
+from curbtick import spreadsheet
 from curbtick.commands.history.vehicles import as_object
 from curbtick.commands.output import Db, Json, Output, write_text
 from curbtick.commands.probe.probes import Port
 from curbtick.dates import now_ms
 from curbtick.exchange.send import send_round
-from curbtick.fleet import rounds, vehicles
+from curbtick.fleet import lines, rounds, vehicles
 from curbtick.fleet.rounds import Round
 from curbtick.link.client import connect
 from curbtick.report import sheets
 from curbtick.store.history import open_store
 
 group = typer.Typer(help="The day's round: its vehicles in order.", no_args_is_help=True)
+# What a list of vehicles is kept in; any other word is a vehicle's name.
+LIST_FILES = (".csv", ".tsv", ".txt", spreadsheet.XLSX)
 Number = Annotated[
     int | None, typer.Argument(help="Number of the round; the newest when left out.", show_default=False)
 ]
@@ -32,27 +35,44 @@ def register(app: typer.Typer) -> None:
 @group.command("make")
 def make(
     members: Annotated[
-        list[str], typer.Argument(help="Vehicles by name, or one CSV file.", metavar="VEHICLE... | FILE.csv")
+        list[str],
+        typer.Argument(help="Vehicles by name, or one list from a spreadsheet.", metavar="VEHICLE... | FILE"),
     ],
     name: Annotated[str | None, typer.Option(help="What to call the round.", show_default=False)] = None,
     technician: Annotated[str | None, typer.Option(help="Who walks it.", show_default=False)] = None,
     db: Db = None,
     as_json: Json = False,
 ) -> None:
-    """Make a round from vehicles the history knows, or from a CSV file with the columns vehicle, type, depot,
-    rear_positions, rear_class_khz, front_positions, front_class_khz."""
+    """Make a round from vehicles the history knows, or from a list (.csv, .xlsx) with the columns vehicle, type, depot,
+    rear_positions, rear_class_khz, front_positions, front_class_khz. A long list makes several rounds."""
     output = Output(as_json)
     with open_store(db, making=True) as store, store.write() as connection:
-        if len(members) == 1 and members[0].lower().endswith(".csv"):
-            chosen = rounds.enter(connection, rounds.read_lines(Path(members[0])), now_ms())
+        if len(members) == 1 and Path(members[0]).suffix.lower() in LIST_FILES:
+            chosen = rounds.enter(connection, lines.read(Path(members[0])), now_ms())
         else:
             chosen = [vehicles.find(connection, member) for member in members]
-        round_ = rounds.make(connection, chosen, now_ms(), name=name, technician=technician)
-        notes = _namesakes(connection, round_)
-    _show(output, round_)
+        parts = rounds.parted(chosen)
+        made = [
+            rounds.make(
+                connection, part, now_ms(), name=_part_name(name, n, len(parts)), technician=technician
+            )
+            for n, part in enumerate(parts, 1)
+        ]
+        notes = [note for round_ in made for note in _namesakes(connection, round_)]
+    if len(made) > 1:
+        notes.append(
+            f"A round holds {rounds.VEHICLES_MAX} vehicles: these {len(chosen)} make {len(made)} rounds."
+        )
+    for round_ in made:
+        _show(output, round_)
     for note in notes:
         output.say(note)
-    output.done({**_object(round_), "notes": notes})
+    first, *more = map(_object, made)
+    output.done({**first, "notes": notes, "more_rounds": more})
+
+
+def _part_name(name: str | None, number: int, count: int) -> str | None:
+    return name if count == 1 else f"{name or 'part'} {number} of {count}"
 
 
 def _namesakes(connection: Connection, round_: Round) -> list[str]:
@@ -123,7 +143,7 @@ def _show(output: Output, round_: Round) -> None:
         return f"{bumper.positions} x {bumper.class_khz or 'custom'} kHz" if bumper.positions else "-"
 
     output.table(
-        ("bar", "vehicle", "type", "rear", "front"),
+        ("bar", "vehicle", "type", *names.BUMPERS),
         [
             (place, vehicle.name, vehicle.type, fitted(place, names.REAR), fitted(place, names.FRONT))
             for place, vehicle in enumerate(round_.vehicles, 1)

@@ -11,7 +11,7 @@ from math import sqrt
 from statistics import median
 from typing import Any
 
-from curbtick_wire import names
+from curbtick_wire import messages, names, records, texts
 from sqlalchemy import Connection, func, select
 
 from curbtick.dates import DAY_MS
@@ -20,6 +20,7 @@ from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.limits import robust
 from curbtick.store import runs, tables
+from curbtick.store.decode import tail_of
 
 OVERDUE_DAYS = 1.5
 DRIFT_MIN_DB = 1.0
@@ -27,6 +28,7 @@ SCATTER_FACTOR = 3.0
 BASELINE_MIN = 5
 NEWEST = 3
 KEPT = 60
+CRASHES_SHOWN = 20
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,7 @@ class Health:
     scatter_db: robust standard deviation of that baseline, None likewise.
     self_test_ms: when it last tested itself, None for never.
     battery_mv: by its newest reading.
+    crashes: the newest times that it stopped of itself, a phrase each, newest first.
     flags: what speaks against trusting it, a phrase each.
     """
 
@@ -58,6 +61,7 @@ class Health:
     self_test_ms: int | None
     self_test_failed: bool
     battery_mv: int | None
+    crashes: Sequence[str]
     flags: Sequence[str]
 
 
@@ -90,6 +94,7 @@ def _of_probe(
         self_test_ms=None if test is None else test[0],
         self_test_failed=test is not None and test[1],
         battery_mv=_battery_mv(connection, probe.id),
+        crashes=crashes_in_words(connection, probe.id),
         flags=_flags(checks, drift_db, scatter_db, test, now_ms, has_reference),
     )
 
@@ -180,3 +185,20 @@ def gaps_in_words(connection: Connection, key: int) -> list[str]:
     )
     rows = connection.execute(query.order_by(columns.seq.desc()).limit(20))
     return [f"{names.EVENTS[row.event].replace('_', ' ')}: {row.value} to {row.extra}" for row in rows]
+
+
+def crashes_in_words(connection: Connection, key: int) -> list[str]:
+    """The newest crashes of a probe: in which start, why and where; newest first."""
+    columns, log = tables.crashes.c, tables.log.c
+    query = select(columns.crash_boot, columns.cause, log.raw).where(
+        columns.probe_id == key, log.probe_id == key, log.seq == columns.seq, log.boot == columns.boot
+    )
+    rows = connection.execute(query.order_by(columns.seq.desc()).limit(CRASHES_SHOWN))
+    return [_crash_words(row.crash_boot, row.cause, bytes(row.raw)) for row in rows]
+
+
+def _crash_words(boot: int, cause: int, raw: bytes) -> str:
+    word = names.CRASHES[cause] if cause < len(names.CRASHES) else names.CRASHES[0]
+    where = messages.field_text(tail_of(raw, records.CRASH))
+    start = f"start {boot}" if boot else "a start not known"
+    return f"{start}: {texts.CRASHES[word]}" + (f" ({where})" if where else "")

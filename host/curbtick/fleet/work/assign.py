@@ -17,6 +17,7 @@ from curbtick.fleet.places import results
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.fleet.work import findings
+from curbtick.numbers import whole
 from curbtick.store import tables
 from curbtick.store.history import inserted_key
 
@@ -224,13 +225,14 @@ def parse_range(connection: Connection, words: Sequence[str]) -> list[Reading]:
         if not dots:
             chosen.append(start)
             continue
-        if not last.isdigit() or int(last) < start.seq:
+        last_seq = whole(last)
+        if last_seq is None or last_seq < start.seq:
             raise InputError(
                 f"{word} names no range of readings.",
                 "Nothing was changed.",
                 f"Write it as {first}..{start.seq + 5}.",
             )
         columns = tables.readings.c
-        query = readings.query(columns.probe_id == start.probe_id, columns.seq.between(start.seq, int(last)))
+        query = readings.query(columns.probe_id == start.probe_id, columns.seq.between(start.seq, last_seq))
         chosen += readings.fetch(connection, query.order_by(columns.seq))
     return chosen

@@ -5,7 +5,6 @@ A finding opens with a WEAK or DEAD place, or with a bumper that does not transm
 repairing step is noted on it, and proved when a later reading passes; a later bad reading opens it again. Only a
 reading that was surely taken after the one that opened it, and after the repair, proves anything. A finding whose
 reading turns out to be another vehicle's is withdrawn, and one whose proof does is to be done again.
-The order of the steps is common practice: cheapest first.
 """
 
 from collections.abc import Mapping, Sequence
@@ -20,44 +19,19 @@ from curbtick.fleet import vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.places.state import Place, VehicleState
 from curbtick.fleet.readings import Reading
+from curbtick.fleet.work.plans import NOTE, REPAIRS, Plan, Step, plan_of
 from curbtick.store import tables
 from curbtick.store.history import inserted_key
 
 OPEN, DONE, PROVED, WITHDRAWN = "open", "done", "proved", "withdrawn"
 UNPROVED = (OPEN, DONE)
-
-SENSOR_STEPS = (
-    ("clean", "Clean the sensor's face and read again"),
-    ("inspect", "Inspect mounting, paint thickness, connector and corrosion"),
-    ("swap", "Swap with a neighbour, read both: does the fault move?"),
-    ("replace", "Replace the sensor, or repair its wiring if the fault stayed"),
-    ("read_again", "Read again to prove the repair"),
-)
-SILENT_STEPS = (
-    ("conditions", "Reverse gear in, ignition on, parking brake as the system needs it"),
-    ("fuse", "Check the system's fuse and supply"),
-    ("module", "Check the module and its connector"),
-    (
-        "fault_memory",
-        "Read the vehicle's fault memory (one faulty sensor can switch all off); note the codes, clear them",
-    ),
-    ("read_again", "Read the whole bumper again"),
-)
 # What shows that a bumper transmits.
 _HEARD = ("pass", "weak")
 _FAULTS = ("weak", "dead")
-REPAIRS = frozenset(("clean", "replace", "repair", "conditions", "fuse", "module", "fault_memory"))
-NOTE = "note"
-STEP_WORDS = {
-    **dict(SILENT_STEPS),
-    **dict(SENSOR_STEPS),
-    "repair": "Repair the wiring or connector",
-    NOTE: "Note",
-}
 
 
 @dataclass(frozen=True)
-class Step:
+class Noted:
     """Something done or noted on a finding."""
 
     step: str
@@ -89,27 +63,33 @@ class Finding:
     proved_ms: int | None
     opened_by_id: int | None
     proved_by_id: int | None
-    steps: Sequence[Step]
+    steps: Sequence[Noted]
 
     @property
-    def plan(self) -> tuple[tuple[str, str], ...]:
-        """(id, words) of the steps to try, cheapest first."""
-        return SILENT_STEPS if self.what == "not_transmitting" else SENSOR_STEPS
+    def plan(self) -> Plan:
+        """The steps to try, cheapest first."""
+        return plan_of(self.what, self.reasons)
 
     @property
     def next_step(self) -> str | None:
         """Id of the first planned step that was not tried; None when the finding is proved."""
         if self.state not in UNPROVED:
             return None
+        last = self.plan[-1].id
         if self.state == DONE:
-            return "read_again"
+            return last
         tried = {step.step for step in self.steps}
-        return next((name for name, _ in self.plan if name not in tried), "read_again")
+        return next((step.id for step in self.plan if step.id not in tried), last)
 
     @property
     def next_words(self) -> str:
         """The next step in words, empty when proved."""
         return "" if self.next_step is None else dict(self.plan)[self.next_step]
+
+    @property
+    def may_be_noted(self) -> tuple[Step, ...]:
+        """The planned steps that a person can note: all but the reading, which a pull brings."""
+        return self.plan[:-1]
 
 
 def refresh(connection: Connection, vehicle_ids: Sequence[int] | None = None) -> None:
@@ -295,21 +275,23 @@ def note(
     text: str | None = None,
 ) -> None:
     """Note a step on a finding; a repairing step makes an open finding done. Raises InputError."""
-    if step not in STEP_WORDS:
-        raise InputError(
-            f"There is no step {step}.",
-            "Nothing was noted.",
-            f"The steps are {', '.join(sorted(STEP_WORDS))}.",
-        )
     columns = tables.findings.c
-    state_before = connection.scalar(select(columns.state).where(columns.id == finding_id))
-    if state_before is None:
+    found = connection.execute(select(tables.findings).where(columns.id == finding_id)).one_or_none()
+    if found is None:
         raise InputError(
             f"There is no finding {finding_id}.", "Nothing was noted.", "`curbtick work` lists them."
         )
+    planned = plan_of(found.what, names.words_of(names.REASONS, found.reasons))[:-1]
+    allowed = [one.id for one in (*planned, NOTE)]
+    if step not in allowed:
+        raise InputError(
+            f"There is no step {step} for finding {finding_id}.",
+            "Nothing was noted.",
+            f"Its steps are {', '.join(allowed)}.",
+        )
     row = {"finding_id": finding_id, "step": step, "at_ms": at_ms, "by": by, "note": text}
     inserted_key(connection.execute(tables.steps.insert().values(**row)))
-    if state_before == OPEN and step in REPAIRS:
+    if found.state == OPEN and step in REPAIRS:
         connection.execute(update(tables.findings).where(columns.id == finding_id).values(state=DONE))
 
 
@@ -338,18 +320,18 @@ def load(
     return [_finding(row, steps.get(row.id, [])) for row in rows]
 
 
-def _steps(connection: Connection, finding_ids: Sequence[int]) -> dict[int, list[Step]]:
+def _steps(connection: Connection, finding_ids: Sequence[int]) -> dict[int, list[Noted]]:
     columns = tables.steps.c
     query = (
         select(tables.steps).where(columns.finding_id.in_(finding_ids)).order_by(columns.at_ms, columns.id)
     )
-    by_finding: dict[int, list[Step]] = {}
+    by_finding: dict[int, list[Noted]] = {}
     for row in connection.execute(query):
-        by_finding.setdefault(row.finding_id, []).append(Step(row.step, row.at_ms, row.by, row.note))
+        by_finding.setdefault(row.finding_id, []).append(Noted(row.step, row.at_ms, row.by, row.note))
     return by_finding
 
 
-def _finding(row: Any, steps: Sequence[Step]) -> Finding:
+def _finding(row: Any, steps: Sequence[Noted]) -> Finding:
     return Finding(
         id=row.id,
         vehicle_id=row.vehicle_id,

@@ -13,7 +13,7 @@ from curbtick.fleet.places import trend
 from curbtick.fleet.places.trend import Trend
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
-from curbtick.fleet.work.findings import STEP_WORDS
+from curbtick.fleet.work.plans import STEP_WORDS
 from curbtick.limits import sets
 from curbtick.limits.sets import LimitSet
 from curbtick.store import tables

@@ -46,7 +46,7 @@ def of_states(states: Iterable[VehicleState], findings: Sequence[Finding]) -> li
             covered = (*key, 0) in known_places or (
                 place.verdict != "retry" and (*key, place.position) in known_places
             )
-            if place.verdict in ("retry", "weak", "dead") and not covered:
+            if place.verdict not in ("pass", "unread") and not covered:
                 places.append(Again(state.vehicle, place, _next_words(state.vehicle, place.verdict)))
     return places
 

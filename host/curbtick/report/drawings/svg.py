@@ -8,12 +8,13 @@ cannot see it.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from typing import NamedTuple
 
 from curbtick_wire import names
 from markupsafe import Markup
 
-# Beside the colour; in the order in which they are counted.
-LETTERS = {"pass": "P", "weak": "W", "dead": "D", "retry": "R", "unread": "–"}
+# Beside the colour: a verdict's first letter.
+LETTERS = {**{verdict: verdict[0].upper() for verdict in names.VERDICTS}, "unread": "–"}
 WORDS = {
     **{verdict: verdict.upper() for verdict in names.VERDICTS},
     "unread": "not read",
@@ -219,22 +220,49 @@ def _steps(points: Sequence[Point], name: str, x, y, width: float) -> str:  # ty
     return f'<path class="s {name}" d="{path}{end}"/>' if path else ""
 
 
+class Rule(NamedTuple):
+    """A limit drawn across a trace: its value in the trace's unit, and its name, "pass_db" or "dead_db"."""
+
+    value: float
+    name: str
+
+
 def trace(
-    title: str, values: Sequence[float], low: float, high: float, labels: tuple[str, str, str]
+    title: str,
+    values: Sequence[float],
+    low: float,
+    high: float,
+    labels: tuple[str, str, str],
+    rules: Sequence[Rule] = (),
+    window: tuple[float, float] | None = None,
 ) -> Markup:
-    """Evenly spaced values as a line. labels: under the left end, under the right end, and the unit."""
+    """Evenly spaced values as a line.
+
+    labels: under the left end, under the right end, and the unit. rules: limits drawn across. window: the shares of the
+    width between which the trace is shaded.
+    """
     width, height = 600.0, 150.0
+    shade = "" if window is None else _shade(window, width, height)
     step = width / max(len(values) - 1, 1)
     span = high - low or 1.0
     points = " ".join(
         f"{index * step:.1f},{height - (min(max(value, low), high) - low) / span * height:.1f}"
         for index, value in enumerate(values)
     )
+    across = "".join(
+        f'<path class="s {rule.name}" d="M0 {height - (rule.value - low) / span * height:.1f}H{width:.0f}"/>'
+        for rule in rules
+    )
     return Markup(
         f'<svg class="trace" viewBox="-44 -8 652 186" role="img" aria-label="{escape(title)}">'
-        f'<rect class="frame" width="{width:.0f}" height="{height:.0f}"/><polyline points="{points}"/>'
+        f'<rect class="frame" width="{width:.0f}" height="{height:.0f}"/>{shade}{across}<polyline points="{points}"/>'
         f'<text class="a" x="-4" y="8">{high:g}</text><text class="a" x="-4" y="{height:.0f}">{low:g}</text>'
         f'<text class="a" x="-4" y="{height / 2:.0f}">{escape(labels[2])}</text>'
         f'<text class="t" x="0" y="168">{escape(labels[0])}</text>'
         f'<text class="t r" x="{width:.0f}" y="168">{escape(labels[1])}</text></svg>'
     )
+
+
+def _shade(window: tuple[float, float], width: float, height: float) -> str:
+    left, right = (min(max(share, 0.0), 1.0) * width for share in window)
+    return f'<rect class="z zp" x="{left:.1f}" width="{right - left:.1f}" height="{height:.0f}"/>'

@@ -11,4 +11,4 @@ def fading_page(frame: Frame, found: Sequence[Fading]) -> str:
     """Every fading position of the fleet."""
     probes = {reading.probe_id for place, _ in found for reading in place.readings}
     rows = fading.rows(found, frame.vehicle_names)
-    return frame.render("fading.html", site_map.FADING.file, probes, rows=rows)
+    return frame.render(site_map.FADING.file, probes, rows=rows)

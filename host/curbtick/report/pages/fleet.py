@@ -7,6 +7,7 @@ from markupsafe import Markup
 
 from curbtick.dates import date
 from curbtick.fleet.leaks import Body
+from curbtick.fleet.places.newest import SEVERITY
 from curbtick.fleet.places.state import VehicleState
 from curbtick.report.drawings import svg
 from curbtick.report.pages.frame import Frame, asset
@@ -17,7 +18,6 @@ from curbtick.report.views import reread, site_map
 def fleet_page(frame: Frame, states: Sequence[VehicleState]) -> str:
     """All vehicles in service, worst first."""
     return frame.render(
-        "fleet.html",
         site_map.FLEET.file,
         probes_of(states),
         rows=[_fleet_row(state, frame.body(state.vehicle.id)) for state in sorted(states, key=severity)],
@@ -41,10 +41,6 @@ def _fleet_row(state: VehicleState, body: Body) -> dict[str, Any]:
         "worst": state.worst,
         "badge": svg.badge(state.worst),
         "marks": body.marks,
-        "dead": state.count("dead"),
-        "weak": state.count("weak"),
-        "retry": state.count("retry"),
-        "unread": state.count("unread"),
-        "passed": state.count("pass"),
+        "counts": {stands: state.count(stands) for stands in SEVERITY},
         "last": "" if state.last_ms is None else date(state.last_ms),
     }

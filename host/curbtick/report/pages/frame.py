@@ -69,8 +69,10 @@ class Frame:
     is_live: bool = False
     _limits_db: dict[tuple[int, int], LimitsDb] = field(default_factory=dict)
 
-    def render(self, template: str, here: str, probe_ids: Iterable[int], **values: Any) -> str:
-        """A page. here: its file; probe_ids: probes whose readings stand on it, so that a doubtful one is flagged."""
+    def render(self, template: str, probe_ids: Iterable[int], **values: Any) -> str:
+        """A page. template: the template's file; a page of the navigation has its page's own file for one.
+        probe_ids: probes whose readings stand on the page, so that a doubtful one is flagged.
+        """
         used = set(probe_ids)
         flags = [
             {"name": probe.name, "words": words}
@@ -79,7 +81,7 @@ class Frame:
             for words in probe.flags
         ]
         return ENVIRONMENT.get_template(template).render(
-            here=here,
+            here=template,
             navigation=self.navigation,
             flags=flags,
             made=when(self.now_ms),

@@ -45,7 +45,7 @@ def limits_page(frame: Frame, origins: Mapping[int, Origin]) -> str:
                 "changes": [difference_words(change) for change in changes],
             }
         )
-    return frame.render("limits.html", site_map.LIMITS.file, (), sets=shown)
+    return frame.render(site_map.LIMITS.file, (), sets=shown)
 
 
 def _set_words(limit_set: LimitSet) -> str:

@@ -13,7 +13,7 @@ from curbtick.report.views import site_map
 def probes_page(frame: Frame, undated: Mapping[int, int]) -> str:
     """The page. undated: readings without a date, by the key of their probe."""
     shown = [_probe(frame, probe, undated.get(probe.probe_id, 0)) for probe in frame.health]
-    return frame.render("probes.html", site_map.PROBES.file, (), probes=shown)
+    return frame.render(site_map.PROBES.file, (), probes=shown)
 
 
 def _probe(frame: Frame, probe: Health, undated: int) -> dict[str, Any]:
@@ -24,6 +24,7 @@ def _probe(frame: Frame, probe: Health, undated: int) -> dict[str, Any]:
         ("Starts that never met a bench", _starts_words(probe.unanchored_boots, undated)),
         ("Battery at the last reading", f"{probe.battery_mv} mV" if probe.battery_mv else "not known"),
         ("Last self-test", _self_test_words(probe)),
+        ("Times it stopped of itself", "; ".join(probe.crashes) or "none stored"),
         ("Reference readings", len(probe.references)),
         ("Drift against its own history", _drift_words(probe)),
     ]

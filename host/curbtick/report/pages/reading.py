@@ -3,7 +3,7 @@
 import base64
 import struct
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,28 +11,38 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from curbtick.fleet.readings import Reading
+from curbtick.fleet.work import past
 from curbtick.report.drawings import svg
+from curbtick.report.drawings.sounds import timeline
 from curbtick.report.pages.frame import Frame
-from curbtick.report.views.places import number, only_neighbour, reasons_in_words
+from curbtick.report.views.answer import Limits, answer
+from curbtick.report.views.places import limits_db, number, only_neighbour, reasons_in_words
 from curbtick.sound.snippet import Snippet, centre_hz, envelope_db, spectrogram_db, spectrum_db
 
 GRAM_RANGE_DB = 60.0
 SHOWN_HZ = (0.0, 100_000.0)
+TIMELINE_WORDS = (
+    "The sounds of the reading: filled circles are the held sensor, rings its siblings, crosses echoes, bars other "
+    "sounds; the lines are the PASS limit and, dashed, the DEAD limit"
+)
 
 
 def reading_page(frame: Frame, reading: Reading, shown: Mapping[str, Any], snippet: Snippet | None) -> str:
     """The page. shown: the reading's JSON object; snippet: None where the probe dropped it."""
     neighbour = only_neighbour(reading)
+    limits = past.limits_of(reading, frame.limit_sets)
+    sounds = [{**sound, "kind": _whose(sound["kind"], neighbour)} for sound in shown["bursts"]]
     return frame.render(
         "reading.html",
-        "reading",
         [reading.probe_id],
         row=frame.row(reading),
-        neighbour=neighbour,
-        sounds=[{**sound, "kind": _whose(sound["kind"], neighbour)} for sound in shown["bursts"]],
+        badge_=svg.badge(reading.verdict),
+        answer=answer(reading, reading.verdict, tuple(reading.reasons), limits),
+        sounds=sounds,
+        has_snippet=snippet is not None,
         numbers=_numbers(reading, shown),
         remeasured=[] if snippet is None else remeasured(snippet),
-        figures=[] if snippet is None else _figures(snippet),
+        figures=_figures(snippet, sounds, limits),
     )
 
 
@@ -99,48 +109,76 @@ def remeasured(snippet: Snippet) -> list[tuple[str, str]]:
     ]
 
 
-def _figures(snippet: Snippet) -> list[dict[str, Markup | str]]:
-    count = len(snippet.samples)
+def _figures(
+    snippet: Snippet | None, sounds: Sequence[Mapping[str, Any]], limits: Limits | None
+) -> list[dict[str, Markup | str]]:
+    """The reading as a whole, then its strongest burst; the limits are drawn where they are levels or frequencies."""
+    level_limits = limits_db(limits)
+    figures = []
+    if sounds:
+        figures.append(_figure(timeline(sounds, *level_limits), TIMELINE_WORDS))
+    if snippet is None:
+        return figures
+    named = level_limits._asdict().items()
+    rules = [svg.Rule(limit, name) for name, limit in named if limit is not None]
+    return [*figures, *_of_burst(snippet, rules, limits), *_of_whole(snippet, rules)]
+
+
+def _of_burst(
+    snippet: Snippet, rules: Sequence[svg.Rule], limits: Limits | None
+) -> list[dict[str, Markup | str]]:
     peak = max(float(np.abs(snippet.samples).max(initial=1.0)), 1.0)
-    ms = f"{count / snippet.rate_hz * 1000:.2f} ms"
+    ms = f"{len(snippet.samples) / snippet.rate_hz * 1000:.2f} ms"
     start = f"{snippet.start_us / 1000:.1f} ms into the reading"
     frequency_hz, level_db = spectrum_db(snippet)
-    below = frequency_hz <= SHOWN_HZ[1]
-    figures = [
-        _figure(
+    spectrum = list(level_db[frequency_hz <= SHOWN_HZ[1]])
+    envelope = list(envelope_db(snippet))
+    drawings = (
+        (
+            svg.trace("Envelope of the strongest burst", envelope, -60, 0, ("0", ms, "dBFS"), rules),
+            "Envelope of the strongest burst over 30-80 kHz; the lines are the PASS limit and, dashed, the DEAD limit",
+        ),
+        (
+            svg.trace(
+                "Spectrum of the strongest burst",
+                spectrum,
+                -80,
+                0,
+                ("0 kHz", "100 kHz", "dBFS"),
+                (),
+                _window(limits),
+            ),
+            "Its spectrum; shaded: the frequencies of its class",
+        ),
+        (
             svg.trace(
                 "Waveform of the strongest burst", list(snippet.samples), -peak, peak, (start, ms, "codes")
             ),
-            "Waveform of the strongest burst",
+            "Its waveform",
         ),
-        _figure(
-            svg.trace(
-                "Envelope of the strongest burst", list(envelope_db(snippet)), -60, 0, ("0", ms, "dBFS")
-            ),
-            "Its envelope over 30-80 kHz",
-        ),
-        _figure(
-            svg.trace(
-                "Spectrum of the strongest burst", list(level_db[below]), -80, 0, ("0 kHz", "100 kHz", "dBFS")
-            ),
-            "Its spectrum",
-        ),
-        _figure(
+        (
             spectrogram(snippet),
             f"Its spectrogram: 0 to 100 kHz upwards, {ms} across, 60 dB from light to dark",
         ),
-    ]
-    if len(snippet.envelope_db):
-        whole = f"{len(snippet.envelope_db) * snippet.envelope_step_us / 1000:.0f} ms"
-        figures.append(
-            _figure(
-                svg.trace(
-                    "Envelope of the whole reading", list(snippet.envelope_db), -80, 0, ("0", whole, "dBFS")
-                ),
-                "Envelope of the whole reading, as the probe kept it",
-            )
-        )
-    return figures
+    )
+    return [_figure(*drawing) for drawing in drawings]
+
+
+def _window(limits: Limits | None) -> tuple[float, float] | None:
+    """Where the class's frequencies lie, as shares of the spectrum's width."""
+    if limits is None:
+        return None
+    low_hz, high_hz = limits["centre_hz"] - limits["window_hz"], limits["centre_hz"] + limits["window_hz"]
+    return low_hz / SHOWN_HZ[1], high_hz / SHOWN_HZ[1]
+
+
+def _of_whole(snippet: Snippet, rules: Sequence[svg.Rule]) -> list[dict[str, Markup | str]]:
+    if not len(snippet.envelope_db):
+        return []
+    whole = f"{len(snippet.envelope_db) * snippet.envelope_step_us / 1000:.0f} ms"
+    levels = list(snippet.envelope_db)
+    drawing = svg.trace("Envelope of the whole reading", levels, -80, 0, ("0", whole, "dBFS"), rules)
+    return [_figure(drawing, "Envelope of the whole reading, as the probe kept it")]
 
 
 def _figure(drawing: Markup, words: str) -> dict[str, Markup | str]:

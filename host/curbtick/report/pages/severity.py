@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable
 
+from curbtick.fleet.places.newest import SEVERITY
 from curbtick.fleet.places.state import VehicleState
 
-WORST_FIRST = ("not_transmitting", "dead", "weak", "retry", "unread", "pass")
+WORST_FIRST = ("not_transmitting", *SEVERITY)
 
 
 def severity(state: VehicleState) -> tuple[int, int, int, str]:

@@ -34,7 +34,6 @@ def vehicle_page(
     probes = {reading.probe_id for place in histories for reading in place.readings}
     return frame.render(
         "vehicle.html",
-        "vehicle",
         probes,
         state=frame.view(state),
         body=body_view(frame.body(state.vehicle.id)),

@@ -28,7 +28,6 @@ def work_page(
     """
     counts = Counter(finding.state for finding in findings)
     return frame.render(
-        "work.html",
         site_map.WORK.file,
         probes_of(states),
         sheets=_sheets(frame, findings, again, body, abouts, states, swaps),

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from curbtick.dates import when
+from curbtick.dates import date, when
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.work.reread import Standing, loose_words
 from curbtick.report.views.reread import loose_counts
@@ -22,10 +22,13 @@ def day_notes(of_day: Sequence[Reading], standing: Standing) -> list[str]:
     return notes
 
 
-def day_words(of_day: Sequence[Reading]) -> str:
-    """When and with which probes the day's readings were taken."""
+def day_words(of_day: Sequence[Reading], before_ms: int | None) -> str:
+    """When and with which probes the day's readings were taken. before_ms: the newest day before it that has readings,
+    None for none.
+    """
     if not of_day:
-        return "No reading was taken on this day."
+        last = "" if before_ms is None else f" The last ones before it are of {date(before_ms)}."
+        return f"No reading was taken on this day.{last}"
     dated = [r.time_ms for r in of_day if r.time_ms is not None]
     probes = ", ".join(sorted({r.probe for r in of_day}))
     span = f", {when(min(dated))[11:]} to {when(max(dated))[11:]}" if dated else ""

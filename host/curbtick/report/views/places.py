@@ -11,8 +11,8 @@ from curbtick.dates import date, local, when
 from curbtick.fleet.leaks import NO_BODY, Body
 from curbtick.fleet.places.state import Place, VehicleState
 from curbtick.fleet.readings import Reading
-from curbtick.fleet.work import past
-from curbtick.fleet.work.findings import STEP_WORDS, Finding
+from curbtick.fleet.work import past, plans
+from curbtick.fleet.work.findings import Finding
 from curbtick.limits.sets import LimitSet
 from curbtick.report.drawings import svg
 from curbtick.report.views import site_map
@@ -46,6 +46,8 @@ REASON_WORDS = {
     "too_short": "the section was too short",
     "samples_lost": "the probe lost samples, or served a bench meanwhile: read again; if it comes back, restart the "
     "probe and report it",
+    "timing_unknown": "level and frequency are fine, but the timing is not understood",
+    "starts_or_stops": "the system started or stopped during the reading: read again",
 }
 
 
@@ -204,8 +206,9 @@ class VehicleView:
 
 @dataclass(frozen=True)
 class PlanStep:
-    """A planned step on the printed sheet; done is the date it was done, empty where it was not."""
+    """A planned step on a page; done is the date it was done, empty where it was not."""
 
+    id: str
     words: str
     done: str
     next: bool
@@ -273,15 +276,29 @@ class FindingView:
         done = {step.step: step.at_ms for step in self.finding.steps}
         following = self.finding.next_step
         return [
-            PlanStep(words, date(done[name]) if name in done else "", name == following)
-            for name, words in self.finding.plan
+            PlanStep(
+                step.id, step.words, date(done[step.id]) if step.id in done else "", step.id == following
+            )
+            for step in self.finding.plan
         ]
+
+    @property
+    def offered(self) -> list[PlanStep]:
+        """What a person can note on it: the planned steps but for the reading, and a mere note."""
+        following = self.finding.next_step
+        steps = (*self.finding.may_be_noted, plans.NOTE)
+        return [PlanStep(step.id, step.words, "", step.id == following) for step in steps]
+
+    @property
+    def by(self) -> str:
+        """Who noted the last step, empty for nobody."""
+        return next((step.by for step in reversed(self.finding.steps) if step.by), "")
 
     @property
     def notes(self) -> list[str]:
         """What was noted on it, in words."""
         return [
-            f"{date(step.at_ms)} {STEP_WORDS[step.step]}: {step.note or ''} {step.by or ''}".strip()
+            f"{date(step.at_ms)} {plans.STEP_WORDS[step.step]}: {step.note or ''} {step.by or ''}".strip()
             for step in self.finding.steps
             if step.note
         ]

@@ -83,14 +83,20 @@ def day_work(
     """What a day leaves to do. found: places of the day's vehicles to be read again."""
     stays = [reading for reading in of_day if not reading.superseded]
     loose = [(r, reread.stands(r, standing)) for r in stays if r.vehicle_id is None]
-    bad = [(reading, stands) for reading, stands in loose if stands[0] != "pass"]
-    passing = [reading for reading, stands in loose if stands[0] == "pass"]
+    bad = [(reading, stands) for reading, stands in loose if not passes(stands)]
+    passing = [reading for reading, stands in loose if passes(stands)]
     return DayWork(
         [view(one, pages) for one in found],
         [_loose(reading, stands, pages) for reading, stands in bad],
         [(r.ref, site_map.reading(r.ref) if r.id in pages else "") for r in passing],
         "" if has_findings or found or loose else calm_words(stays, standing),
     )
+
+
+def passes(stands: Stands) -> bool:
+    """Whether what stands of a reading is PASS."""
+    verdict, _ = stands
+    return verdict == "pass"
 
 
 def _loose(reading: Reading, stands: Stands, pages: frozenset[int]) -> AgainView:
@@ -104,7 +110,7 @@ def calm_words(stays: Sequence[Reading], standing: Standing) -> str:
     """What is true of a day that leaves nothing to do. stays: its readings, but for those taken again."""
     if not stays:
         return "Nothing: no reading was taken on this day."
-    failed = sum(reread.stands(reading, standing)[0] != "pass" for reading in stays)
+    failed = sum(not passes(reread.stands(reading, standing)) for reading in stays)
     if not failed:
         return "Nothing: every position read this day passes."
     did = (

@@ -10,15 +10,16 @@ class PageName(NamedTuple):
     title: str
 
 
-DAY = PageName("index.html", "Day")
+TODO = PageName("index.html", "To do")
+DAY = PageName("day.html", "Day")
 FLEET = PageName("fleet.html", "Fleet")
-WORK = PageName("work.html", "Work")
+WORK = PageName("work.html", "Sheets")
 FADING = PageName("fading.html", "Fading")
 LIMITS = PageName("limits.html", "Limits")
 PROBES = PageName("probes.html", "Probes")
 
 # In the order of the navigation.
-OVERVIEWS = (DAY, FLEET, WORK, FADING, LIMITS, PROBES)
+OVERVIEWS = (TODO, DAY, FLEET, WORK, FADING, LIMITS, PROBES)
 # Only where the pages are served to this computer.
 BENCH = PageName("bench.html", "Bench")
 

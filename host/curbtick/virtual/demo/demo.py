@@ -12,7 +12,8 @@ from curbtick.device import demo_data_folder
 from curbtick.exchange.pull import pull_probe
 from curbtick.exchange.send import send_limits, send_round
 from curbtick.fleet import rounds
-from curbtick.fleet.rounds import Line, Round
+from curbtick.fleet.lines import Line
+from curbtick.fleet.rounds import Round
 from curbtick.fleet.vehicles import Bumper
 from curbtick.fleet.work import findings
 from curbtick.limits import sets
@@ -190,11 +191,9 @@ class Demo:
 
 
 def _line(plan: VehiclePlan, depot: str) -> Line:
-    fitted = []
-    for bumper in names.BUMPERS:
-        carried = plan.bumpers.get(bumper)
-        fitted.append(Bumper(carried.positions, carried.class_khz) if carried else Bumper(0, 0))
-    return Line(plan.name, fitted[0], fitted[1], plan.type, depot)
+    carried = (plan.bumpers.get(bumper) for bumper in names.BUMPERS)
+    rear, front = (Bumper(one.positions, one.class_khz) if one else Bumper(0, 0) for one in carried)
+    return Line(plan.name, rear, front, plan.type, depot)
 
 
 def _line_of(place: Place, seen: Seen) -> str:

@@ -23,7 +23,7 @@ Frames = Sequence[tuple[int, int]]
 TITLES = {**{verdict: verdict.upper() for verdict in names.VERDICTS}, "log_full": "LOG FULL"}
 
 # The patterns that end a section of a seal or hiss check.
-SECTION_WORDS = ("leak", "tight", "hiss", "quiet", "tone", "retry")
+SECTION_WORDS = frozenset((*names.SEAL_VERDICTS, *names.HISS_VERDICTS))
 
 # What each pattern means to the technician; a test holds this to the probe's table.
 MEANINGS = {

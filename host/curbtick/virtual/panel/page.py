@@ -82,7 +82,7 @@ def gestures_table() -> str:
     """Return the gesture table as Markdown."""
     lines = ["| check | gesture | what it does |", "|---|---|---|"]
     for (check, gesture), action in bar.probe_gestures()["GESTURE_TABLE"].items():
-        lines.append(f"| {check} | {_gesture_words(gesture)} | {action_words(check, action)} |")
+        lines.append(f"| {check} | {gesture_words(gesture)} | {action_words(check, action)} |")
     return "\n".join(lines)
 
 
@@ -91,7 +91,8 @@ def action_words(check: str, action: str) -> str:
     return CHECK_ACTIONS.get((check, action)) or ACTIONS[action]
 
 
-def _gesture_words(gesture: str) -> str:
+def gesture_words(gesture: str) -> str:
+    """Return a gesture as a person makes it, such as `hold READ`."""
     button, _, manner = gesture.partition("_")
     return MANNERS[manner].format(BUTTONS[button])
 

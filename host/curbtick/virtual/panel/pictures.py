@@ -7,6 +7,7 @@ from pathlib import Path
 
 from curbtick_wire import names
 
+from curbtick.verdicts import BEST_FIRST
 from curbtick.virtual.panel import bar
 
 WIDTH, MARGIN = 1060, 24
@@ -29,7 +30,7 @@ FONT = "font-family='DejaVu Sans, Verdana, sans-serif'"
 
 # Groups of rows: (title, pattern names).
 GROUPS = (
-    ("After a press of READ", ("pass", "weak", "dead", "retry")),
+    ("After a press of READ", BEST_FIRST),
     ("About the vehicle", ("not_transmitting",)),
     ("About the probe", ("log_full", "battery_low", "self_test_failed", "pairing")),
     ("Which check is current", ("check_bumper", "check_seal", "check_hiss")),

@@ -9,7 +9,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from curbtick_wire.sampling import MID_CODE
@@ -88,28 +88,47 @@ class Panel:
         return self.bars[-1].mask if self.bars else 0
 
 
+class ButtonChange(NamedTuple):
+    """The buttons that are held from a time on."""
+
+    time_us: int
+    mask: int
+
+
+class Wait(NamedTuple):
+    """A program that waits: since when, and for how long."""
+
+    start_us: int
+    duration_ms: int
+
+    @property
+    def end_us(self) -> int:
+        """When the wait is over, if nothing happens before."""
+        return self.start_us + self.duration_ms * 1000
+
+
 class Buttons:
-    """The two buttons over simulated time: a schedule of (time_us, mask) changes."""
+    """The two buttons over simulated time: a schedule of changes."""
 
     def __init__(self, held: int = 0, release_us: int = 0) -> None:
-        self._changes: list[tuple[int, int]] = [(0, held)]
+        self._changes = [ButtonChange(0, held)]
         if held:
-            self._changes.append((release_us, 0))
+            self._changes.append(ButtonChange(release_us, 0))
 
     def at(self, time_us: int) -> int:
         """Return the mask of the buttons held at a time, and forget what was before it."""
-        while len(self._changes) > 1 and self._changes[1][0] <= time_us:
+        while len(self._changes) > 1 and self._changes[1].time_us <= time_us:
             self._changes.pop(0)
-        return self._changes[0][1]
+        return self._changes[0].mask
 
     def next_change_us(self, time_us: int) -> int | None:
         """Return when the buttons change next after a time, or None."""
-        return next((when for when, _ in self._changes if when > time_us), None)
+        return next((change.time_us for change in self._changes if change.time_us > time_us), None)
 
     def add(self, press_us: int, buttons: int, hold_ms: int) -> None:
         """Press buttons at a time (not before the last scheduled change) and let go hold_ms later."""
-        press_us = max(press_us, self._changes[-1][0] + 1)
-        self._changes += [(press_us, buttons), (press_us + hold_ms * 1000, 0)]
+        press_us = max(press_us, self._changes[-1].time_us + 1)
+        self._changes += [ButtonChange(press_us, buttons), ButtonChange(press_us + hold_ms * 1000, 0)]
 
 
 class BoardBus:
@@ -128,6 +147,8 @@ class BoardBus:
         self.on_ask: Callable[[bytes], bytes] = lambda payload: b""
         self.on_panel: Callable[[Panel], None] = lambda panel: None
         self.reset_asked = False
+        # Where the watchdog restarts the program: one more than what it noted last.
+        self.hung = 0
         self.samples_read = 0
         self._send = send
         self._paced = paced
@@ -135,7 +156,7 @@ class BoardBus:
         self._boot_us = 0
         self._now_us = 0
         self._real_start_s = time.monotonic()
-        self._wait: tuple[int, int] | None = None
+        self._wait: Wait | None = None
         self._buttons = Buttons()
         self._told_buttons = 0
         self._limit_us: int | None = None
@@ -228,14 +249,14 @@ class BoardBus:
         return self._now_us
 
     def _idle(self) -> bool:
-        return self._wait is not None and self._wait[1] >= IDLE_MS
+        return self._wait is not None and self._wait.duration_ms >= IDLE_MS
 
     def _wait_end_us(self) -> int:
         assert self._wait is not None
-        start_us, duration_ms = self._wait
+        start_us = self._wait.start_us
         if self._buttons.at(start_us) != self._told_buttons:
             return start_us
-        end_us = start_us + duration_ms * 1000
+        end_us = self._wait.end_us
         change_us = self._buttons.next_change_us(start_us)
         return end_us if change_us is None else min(end_us, change_us)
 
@@ -247,13 +268,13 @@ class BoardBus:
         if self._paced:
             over = self._clock_us() >= end_us
         else:
-            over = not self._idle() or end_us < self._wait[0] + self._wait[1] * 1000
+            over = not self._idle() or end_us < self._wait.end_us
         if over:
             self._end_wait(end_us)
 
     def _end_wait(self, end_us: int) -> None:
         assert self._wait is not None
-        start_us = self._wait[0]
+        start_us = self._wait.start_us
         self._wait = None
         self._now_us = end_us
         self._answer(end_us - start_us)
@@ -301,7 +322,7 @@ class BoardBus:
 
     def _wait_request(self, duration_ms: int, read: Read) -> None:
         with self._change:
-            self._wait = (self._now_us, duration_ms)
+            self._wait = Wait(self._now_us, duration_ms)
             self._resolve()
             self._change.notify_all()
 
@@ -309,7 +330,7 @@ class BoardBus:
         with self._change:
             if self._wait is None:
                 return
-            start_us = self._wait[0]
+            start_us = self._wait.start_us
             self._end_wait(max(start_us, min(self._clock_us(), self._wait_end_us())))
 
     def _battery(self, argument: int, read: Read) -> None:
@@ -323,7 +344,7 @@ class BoardBus:
             self._answer(0)
 
     def _reset(self, argument: int, read: Read) -> None:
-        self.reset_asked = True
+        self.reset_asked, self.hung = True, argument
 
     def _ask(self, size: int, read: Read) -> None:
         reply = self.on_ask(read(size))

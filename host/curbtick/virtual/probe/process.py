@@ -174,8 +174,9 @@ class VirtualProbe:
         self._master = -1
         self._stderr.close()
 
-    def _spawn(self) -> None:
-        words = [*self._command, *(f"{name}={value}" for name, value in self._options.items())]
+    def _spawn(self, hung: int = 0) -> None:
+        options = {**self._options, "hung": str(hung)}
+        words = [*self._command, *(f"{name}={value}" for name, value in options.items())]
         self._process = subprocess.Popen(
             words,
             stdin=subprocess.PIPE,
@@ -257,7 +258,7 @@ class VirtualProbe:
             if pipe is not None:
                 pipe.close()
         self.bus.begin()
-        self._spawn()
+        self._spawn(self.bus.hung)
 
     def _stopped(self) -> CurbtickError:
         if self._failure is not None:

@@ -25,6 +25,7 @@ from curbtick.yard.front_end.inputs import (
     Volts,
     codes_of_rms_dbfs,
     rms_dbfs_of_codes,
+    stop,
 )
 from curbtick.yard.front_end.timebase import TICKS_PER_SAMPLE, ticks_of_us
 
@@ -123,6 +124,7 @@ class Ear:
             self._add_sounds(codes, input_, tick)
         if self.probe.extra_gain_db:
             codes *= np.float32(10.0 ** (self.probe.extra_gain_db / 20.0))
+        stop(codes)
         # White over 0-125 kHz; steps add their own share.
         codes += self._random.standard_normal(CHUNK, dtype=np.float32) * np.float32(self.adc.noise_codes)
         return self.adc.convert(codes)

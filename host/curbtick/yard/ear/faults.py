@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 
 from curbtick.yard.sounds.sensors import Sensor
 
+NONE = "none"
 SENSOR_FAULTS = (
-    "none",
     "dead",
     "weak",
     "off_frequency",
@@ -25,7 +25,7 @@ SENSOR_FAULTS = (
 class Fault:
     """A sensor's fault.
 
-    kind: one of SENSOR_FAULTS.
+    kind: one of SENSOR_FAULTS, or NONE.
     loss_db: what it costs in level.
     shift_hz: how far it moves resonance and drive.
     missing: share of the bursts that are left out.
@@ -34,7 +34,7 @@ class Fault:
     brake_us: the time constant after the drive with this fault, None where it keeps its own.
     """
 
-    kind: str = "none"
+    kind: str = NONE
     loss_db: float = 0.0
     shift_hz: float = 0.0
     missing: float = 0.0

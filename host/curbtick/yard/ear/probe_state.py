@@ -2,9 +2,7 @@
 
 from dataclasses import dataclass
 
-from curbtick_wire.sampling import MID_CODE
-
-from curbtick.yard.front_end.inputs import CODE_MAX
+from curbtick_wire.sampling import HIGHEST_CODE, MID_CODE
 
 PROBE_FAULTS = ("none", "unplugged", "stuck_low", "stuck_high", "dead_code", "clipped", "battery_low")
 
@@ -14,7 +12,7 @@ class ProbeState:
     """The probe's own health: a fault of PROBE_FAULTS, and its battery in mV.
 
     clipped: a feedback path has come open, so that the stage has 80 dB more gain than it should and its own noise
-    drives every input from rail to rail.
+    drives every input from stop to stop.
     """
 
     fault: str = "none"
@@ -28,4 +26,4 @@ class ProbeState:
     @property
     def stuck_code(self) -> int | None:
         """The one code the ADC gives, or None."""
-        return {"stuck_low": 0, "stuck_high": CODE_MAX, "dead_code": MID_CODE}.get(self.fault)
+        return {"stuck_low": 0, "stuck_high": HIGHEST_CODE, "dead_code": MID_CODE}.get(self.fault)

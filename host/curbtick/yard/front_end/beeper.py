@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
-from curbtick_wire.sampling import RATE_HZ
+from curbtick_wire.sampling import HIGHEST_CODE, RATE_HZ
 from numpy.typing import NDArray
 
-from curbtick.yard.front_end.inputs import CODE_MAX, OUTPUT_OF, TABLE, codes_of_peak_dbfs
+from curbtick.yard.front_end.inputs import OUTPUT_OF, TABLE, codes_of_peak_dbfs
 
 SAMPLE_US = 1e6 / RATE_HZ
 
@@ -54,7 +54,7 @@ def hear(
     time_us = start_us + SAMPLE_US * np.arange(len(samples)) - beep.time_us
     during = (time_us >= 0.0) & (time_us < beep.duration_ms * 1000)
     tone = PEAK_CODES[input_] * np.sin(2e-6 * np.pi * beep.frequency_hz * time_us) * during
-    summed: NDArray[np.uint16] = np.clip(np.rint(samples + tone), 0, CODE_MAX).astype(np.uint16)
+    summed: NDArray[np.uint16] = np.clip(np.rint(samples + tone), 0, HIGHEST_CODE).astype(np.uint16)
     return summed
 
 

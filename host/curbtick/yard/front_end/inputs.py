@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
-from curbtick_wire.sampling import FULL_SCALE_CODES, MID_CODE, RATE_HZ
+from curbtick_wire.sampling import FULL_SCALE_CODES, HIGHEST_CODE, RATE_HZ
 
 from curbtick.hardware import converter, frontend, noise
 
@@ -21,8 +21,6 @@ Volts = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
-# The largest code of 12 bits.
-CODE_MAX = 4095
 BAND_LOW_HZ, BAND_HIGH_HZ = noise.BAND_HZ
 UNITY_HZ = frontend.UNITY_HZ
 BAND_SHARE = (BAND_HIGH_HZ - BAND_LOW_HZ) / (RATE_HZ / 2)
@@ -44,6 +42,10 @@ OUTPUT_OF = {INPUT_LOW: "low", INPUT_PADDED: "padded", INPUT_HIGH: "high"}
 INPUTS = {
     input_: Input(TABLE.step_db(output), *TABLE.corners_hz(output)) for input_, output in OUTPUT_OF.items()
 }
+
+# The code at which every input rests, and the lowest and the highest that its amplifier reaches.
+REST_CODE = TABLE.rest_code("low")
+STOP_CODES = TABLE.clip_codes()
 
 # A microphone of the kind sold for ultrasound falls by a few dB towards 80 kHz; a second-order low-pass stands for it.
 MICROPHONE_LOW_PASS_HZ = 120_000.0
@@ -113,6 +115,12 @@ def response(input_: int, frequency_hz: FloatArray) -> ComplexArray:
     return gain
 
 
+def stop(codes: Volts) -> None:
+    """Cut codes around zero where the amplifiers stop, in place."""
+    low, high = STOP_CODES
+    np.clip(codes, low - REST_CODE, high - REST_CODE, out=codes)
+
+
 def _code_table() -> npt.NDArray[np.uint16]:
     """Map quarter codes of an ideal converter to what the RP2040's gives.
 
@@ -122,17 +130,17 @@ def _code_table() -> npt.NDArray[np.uint16]:
     for code in converter.WIDE_CODES:
         edges += [code - SPIKE_WIDTH / 2, code + SPIKE_WIDTH / 2]
         outputs += [code - 0.5, code + 0.5]
-    edges.append(float(CODE_MAX))
-    outputs.append(CODE_MAX + 0.49)
-    ideal = (np.arange((CODE_MAX + 1) * _STEPS_PER_CODE) + 0.5) / _STEPS_PER_CODE - 0.5
+    edges.append(float(HIGHEST_CODE))
+    outputs.append(HIGHEST_CODE + 0.49)
+    ideal = (np.arange((HIGHEST_CODE + 1) * _STEPS_PER_CODE) + 0.5) / _STEPS_PER_CODE - 0.5
     codes = np.rint(np.interp(ideal, edges, outputs))
     for code in converter.WIDE_CODES:
         codes[np.abs(ideal - code) < SPIKE_WIDTH / 2] = code
-    return np.clip(codes, 0, CODE_MAX).astype(np.uint16)
+    return np.clip(codes, 0, HIGHEST_CODE).astype(np.uint16)
 
 
 _CODES = _code_table()
-_IDEAL_CODES = (np.arange((CODE_MAX + 1) * _STEPS_PER_CODE) // _STEPS_PER_CODE).astype(np.uint16)
+_IDEAL_CODES = (np.arange((HIGHEST_CODE + 1) * _STEPS_PER_CODE) // _STEPS_PER_CODE).astype(np.uint16)
 
 
 @dataclass(frozen=True)
@@ -159,8 +167,8 @@ class Adc:
         return rms_dbfs_of_codes(((self.noise_codes**2 + 1.0 / 12.0) * BAND_SHARE) ** 0.5)
 
     def convert(self, codes: Volts) -> Samples:
-        """Quantise float codes around zero (they are overwritten), clipped to 0..4095; noise is the caller's."""
-        codes += MID_CODE + 0.5
+        """Quantise float codes around rest (they are overwritten), clipped to 0..4095; noise is the caller's."""
+        codes += np.float32(REST_CODE + 0.5)
         codes *= _STEPS_PER_CODE
         np.clip(codes, 0, len(_CODES) - 1, out=codes)
         table = _CODES if self.wide_codes else _IDEAL_CODES

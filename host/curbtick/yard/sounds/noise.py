@@ -155,13 +155,15 @@ class Spur:
         part = _circular(_tone(self.frequency_hz, input_), start_tick // TICKS_PER_SAMPLE, len(block))
         part = part * np.float32(codes_of_peak_dbfs(self.level_dbfs))
         if self.gate_ms is not None:
+            period_ms, on_ms = self.gate_ms
             ticks = start_tick + TICKS_PER_SAMPLE * np.arange(len(block))
-            part *= ticks % ticks_of_ms(self.gate_ms[0]) < ticks_of_ms(self.gate_ms[1])
+            part *= ticks % ticks_of_ms(period_ms) < ticks_of_ms(on_ms)
         block += part
 
     def band_power(self, start_tick: int, end_tick: int) -> float:
         """Return the mean power over 30-80 kHz on the low input, in codes squared (start and end do not matter)."""
         if not BAND_LOW_HZ <= self.frequency_hz <= BAND_HIGH_HZ:
             return 0.0
-        duty = 1.0 if self.gate_ms is None else self.gate_ms[1] / self.gate_ms[0]
+        period_ms, on_ms = self.gate_ms or (1.0, 1.0)
+        duty = on_ms / period_ms
         return codes_of_rms_dbfs(self.level_dbfs) ** 2 * duty

@@ -57,7 +57,7 @@ class Truth:
 
     class_khz: the held sensor's class.
     interval_ms: of the vehicle's cycle.
-    fault: of the held sensor (faults.SENSOR_FAULTS).
+    fault: of the held sensor (faults.SENSOR_FAULTS, or faults.NONE).
     ear: what the microphone gets.
     burst: the held sensor's burst on the low input, the median of its variants; None if it sends none.
     held: the held sensor's train, None if it sends none.

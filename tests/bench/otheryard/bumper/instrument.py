@@ -3,19 +3,27 @@
 from dataclasses import replace
 
 import numpy as np
+from curbtick.hardware import rails
+from curbtick_wire.names import INPUT_LOW
 
 from tests.bench.otheryard.bumper import setting
 from tests.bench.otheryard.bumper.faulty import WEAK_SPAN_DBFS
 from tests.bench.otheryard.front import hum
-from tests.bench.otheryard.front.converter import Converter
+from tests.bench.otheryard.front.converter import MISSING_CODE, Converter
 from tests.bench.otheryard.front.microphone import DISCONNECTED, Microphone
-from tests.bench.otheryard.front.unit import LOW_STOP_CODE, TOP_STOP_CODES
+from tests.bench.otheryard.front.unit import OUTPUTS, REST_CODES
 from tests.bench.otheryard.kinds import Draft, Kinds, entered
+from tests.bench.otheryard.physics.level import FULL_SCALE_CODES, decibel
 from tests.bench.otheryard.truth import DEAD, FAULTY_PROBE, NOTHING_TRANSMITS, Truth, by_level, said
 from tests.bench.otheryard.vehicle.bumper import Arrivals
 
 KINDS: Kinds = {}
 CLOGGED = "a clogged microphone: only the siblings' levels, over readings, can tell it from weak sensors"
+
+
+def resting(code: float) -> dict[int, float]:
+    """All inputs at rest at one code."""
+    return dict.fromkeys(OUTPUTS, code)
 
 
 def _any_state(rng: np.random.Generator, world: setting.Setting) -> Draft:
@@ -34,12 +42,34 @@ def _odd(rng: np.random.Generator, **fields: object) -> Draft:
     return _any_state(rng, setting.with_unit(setting.drawn(rng, least=3), **fields))
 
 
-@entered(KINDS, "amplifiers that stop early: at code 25 and between 3984 and 3994; sensors at -1.5 to 1 dBFS")
-def early_stops(rng: np.random.Generator) -> Draft:
-    stops = (LOW_STOP_CODE, TOP_STOP_CODES[0] + rng.uniform(0, 10))
+# The worst copy that the hardware's table allows.
+WORST_LOW_STOP, WORST_TOP_STOP = rails.stop_range_codes()[0][1], rails.stop_range_codes()[1][0]
+
+
+def _stopping(rng: np.random.Generator, stops: tuple[float, float], level_dbfs: float) -> Draft:
+    """A loud sensor under a probe whose amplifiers stop there."""
     world = setting.with_unit(setting.drawn(rng), stops=stops)
-    held = world.sensor(rng.uniform(-1.5, 1.0))
+    held = world.sensor(level_dbfs)
     return world.draft(by_level(held.level_db(8), held.frequency_hz(8)), world.turns(), world.siblings(held))
+
+
+@entered(KINDS, "amplifiers that stop as early as the tolerances allow; sensors at -2 to 1 dBFS")
+def early_stops(rng: np.random.Generator) -> Draft:
+    return _stopping(rng, (WORST_LOW_STOP, WORST_TOP_STOP + rng.uniform(0, 10)), rng.uniform(-2, 1))
+
+
+@entered(
+    KINDS, "an amplifier that is worn or short of supply stops below half its swing, on one side or both"
+)
+def broken_stops(rng: np.random.Generator) -> Draft:
+    """A sensor that sends at least 4 dB more than the amplifier gives, so that only RETRY is right."""
+    reach = rng.uniform(500, 800, 2)
+    side, rest = int(rng.integers(3)), REST_CODES[INPUT_LOW]
+    low = WORST_LOW_STOP if side == 0 else rest - reach[0]
+    top = WORST_TOP_STOP if side == 1 else rest + reach[1]
+    world = setting.with_unit(setting.drawn(rng), stops=(low, top))
+    held = world.sensor(decibel(max(reach) / FULL_SCALE_CODES) + rng.uniform(4, 5))
+    return world.draft(FAULTY_PROBE, world.turns(), world.siblings(held))
 
 
 @entered(KINDS, "a noisy converter: 7.3 to 8.3 effective bits")
@@ -60,10 +90,16 @@ def supply_ripple(rng: np.random.Generator) -> Draft:
     return _odd(rng, lines=lines, slow_noise_codes=rng.uniform(1, 6))
 
 
-@entered(KINDS, "steps: wide codes of 6 to 10 LSB, code 2047 missing, bias 15 to 40 codes off")
+@entered(
+    KINDS, "steps: wide codes of 6 to 10 LSB, code 2047 missing, and the inputs rest 15 to 40 codes beside it"
+)
 def bad_steps(rng: np.random.Generator) -> Draft:
-    bias = 2048 + rng.choice([-1, 1]) * rng.uniform(15, 40)
-    return _odd(rng, converter=Converter(8.7, rng.uniform(6, 10), missing=True), bias_code=bias)
+    moved = rng.choice([-1, 1]) * rng.uniform(15, 40)
+    return _odd(
+        rng,
+        converter=Converter(8.7, rng.uniform(6, 10), missing=True),
+        rest_codes=resting(MISSING_CODE + moved),
+    )
 
 
 @entered(KINDS, "the hand moves: the level swings by 1 to 3 dB within the reading")
@@ -114,7 +150,7 @@ def microphone_open(rng: np.random.Generator) -> Draft:
 
 @entered(KINDS, "the microphone is shorted: the bias 20 to 60 codes off, nothing heard")
 def microphone_shorted(rng: np.random.Generator) -> Draft:
-    return _faulty(rng, DISCONNECTED, FAULTY_PROBE, bias_code=2048 - rng.uniform(20, 60))
+    return _faulty(rng, DISCONNECTED, FAULTY_PROBE, rest_codes=resting(REST_CODES[0] - rng.uniform(20, 60)))
 
 
 @entered(KINDS, "a half deaf microphone: signal and own noise 14 to 26 dB down")

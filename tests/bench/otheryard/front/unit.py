@@ -1,9 +1,10 @@
-"""One probe: gains, rails, bias and noise of its three inputs, within the tolerances that hardware_notes give."""
+"""One probe: gains, stops, rests and noise of its three inputs, nominal or drawn, as the hardware's table has them."""
 
 from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
+from curbtick.hardware import frontend
 from curbtick_wire.names import INPUT_HIGH, INPUT_LOW, INPUT_PADDED
 
 from tests.bench.otheryard.front.converter import SINE_RMS_CODES, Converter
@@ -13,18 +14,27 @@ from tests.bench.otheryard.physics.level import FULL_SCALE_CODES
 from tests.bench.otheryard.physics.strips import cut
 from tests.bench.otheryard.types import F32, F64, Codes
 
-MID_CODE = 2048
-# Gains against the low input, and half the spread that 95 of 100 copies keep to (hardware_notes/frontend.md).
-STEP_DB = {INPUT_LOW: 0.0, INPUT_PADDED: -12.03, INPUT_HIGH: 39.95}
-STEP_SPREAD_DB = {INPUT_LOW: 0.0, INPUT_PADDED: 0.10, INPUT_HIGH: 0.43}
-# Where the amplifiers stop: 25 codes over the lower rail; between 3984 and 4070 under the upper one.
-LOW_STOP_CODE, TOP_STOP_CODES = 25, (3984, 4070)
-# Noise over 30 to 80 kHz at the high input, dBFS: a live microphone's, and the amplifiers' alone.
-MICROPHONE_NOISE_DBFS, AMPLIFIER_NOISE_DBFS = -43.6, -58.4
+OUTPUTS = {INPUT_LOW: "low", INPUT_PADDED: "padded", INPUT_HIGH: "high"}
+TABLE = frontend.of()
+
+
+def step_db(built: frontend.FrontEnd) -> dict[int, float]:
+    """Gains of the inputs against the low one."""
+    return {input_: built.step_db(output) for input_, output in OUTPUTS.items()}
+
+
+def rest_codes(built: frontend.FrontEnd) -> dict[int, float]:
+    """Where the inputs rest."""
+    return {input_: built.rest_code(output) for input_, output in OUTPUTS.items()}
+
+
+# Nominal gains, rests and stops.
+STEP_DB, REST_CODES, STOP_CODES = step_db(TABLE), rest_codes(TABLE), TABLE.clip_codes()
+HIGH_OVER_LOW_DB = STEP_DB[INPUT_HIGH]
+# Noise over 30 to 80 kHz at the high input, dBFS: the amplifiers' with a live microphone, and without one.
+LIVE_NOISE_DBFS, OPEN_NOISE_DBFS = TABLE.front_floor_dbfs(), TABLE.front_floor_dbfs(live=False)
 # Share of the converter's noise, white over 125 kHz, that lies within 30 to 80 kHz.
 BAND_SHARE = 0.4
-# The amplifiers' offset, seen at the low and the high input, codes (our choice).
-OFFSET_CODES = 12.0
 KNOTS, KNOT_SAMPLES = 4096, 1000
 
 
@@ -32,15 +42,14 @@ KNOTS, KNOT_SAMPLES = 4096, 1000
 class Unit:
     """A copy of the probe. The dB gains are against nominal, by input."""
 
-    step_db: dict[int, float]
-    bias_code: float = MID_CODE
-    stops: tuple[float, float] = (LOW_STOP_CODE, 4030)
+    step_db: dict[int, float] = field(default_factory=lambda: dict(STEP_DB))
+    rest_codes: dict[int, float] = field(default_factory=lambda: dict(REST_CODES))
+    stops: tuple[float, float] = STOP_CODES
     converter: Converter = Converter()
     microphone: Microphone = SOUND
     lines: tuple[Line, ...] = ()
     slow_noise_codes: float = 0.3
     seed: int = 0
-    offsets: dict[int, float] = field(default_factory=dict)
 
     def codes(self, pressure: F32, first: int, input_: int) -> Codes:
         """What the converter delivers for a page of pressure (full scales of the low input) from sample `first` on."""
@@ -48,7 +57,7 @@ class Unit:
         wanted = self.microphone.heard(pressure) * np.float32(10 ** (self.step_db[input_] / 20))
         wanted += self._analogue_noise(len(pressure), first, input_)
         wanted *= np.float32(FULL_SCALE_CODES)
-        wanted += np.float32(self.bias_code + self.offsets.get(input_, 0.0))
+        wanted += np.float32(self.rest_codes[input_])
         np.clip(wanted, *self.stops, out=wanted)
         self._add_converter_noise(wanted, first, rng)
         return self.converter.convert(wanted)
@@ -60,8 +69,9 @@ class Unit:
 
     def _analogue_rms(self, input_: int) -> float:
         """The microphone's and the amplifiers' noise as this input shows it."""
-        microphone = 10 ** (MICROPHONE_NOISE_DBFS / 20) * self.microphone.own_noise
-        rms = np.hypot(microphone, 10 ** (AMPLIFIER_NOISE_DBFS / 20))
+        amplifiers = 10 ** (OPEN_NOISE_DBFS / 10)
+        microphone = (10 ** (LIVE_NOISE_DBFS / 10) - amplifiers) * self.microphone.own_noise**2
+        rms = np.sqrt(microphone + amplifiers)
         return float(rms * 10 ** ((self.step_db[input_] - self.step_db[INPUT_HIGH]) / 20))
 
     def _analogue_noise(self, count: int, first: int, input_: int) -> F32:
@@ -91,15 +101,15 @@ def _slow(seed: int, first: int, count: int) -> F32:
 
 def drawn(rng: np.random.Generator, **different: object) -> Unit:
     """A sound copy with its own tolerances; `different` replaces fields."""
+    built = frontend.drawn(rng)
     fields: dict[str, object] = {
-        "step_db": {i: STEP_DB[i] + rng.normal(0, STEP_SPREAD_DB[i] / 1.96) for i in STEP_DB},
-        "bias_code": MID_CODE + rng.normal(0, 5),
-        "stops": (LOW_STOP_CODE, float(rng.uniform(*TOP_STOP_CODES))),
+        "step_db": step_db(built),
+        "rest_codes": rest_codes(built),
+        "stops": built.clip_codes(),
         "converter": Converter(
             float(rng.uniform(8.5, 9.2)), float(rng.uniform(1, 6)), bool(rng.uniform() < 0.3)
         ),
         "slow_noise_codes": float(rng.uniform(0, 1.0)),
         "seed": int(rng.integers(1 << 40)),
-        "offsets": {i: float(rng.normal(0, OFFSET_CODES / 2)) for i in (INPUT_LOW, INPUT_HIGH)},
     }
     return Unit(**(fields | different))  # type: ignore[arg-type]

@@ -8,9 +8,9 @@ from tests.bench.otheryard.foreign.devices import pest_repeller
 from tests.bench.otheryard.foreign.electric import lamp_driver
 from tests.bench.otheryard.front import unit as probe
 from tests.bench.otheryard.front.microphone import DISCONNECTED
+from tests.bench.otheryard.front.unit import HIGH_OVER_LOW_DB
 from tests.bench.otheryard.jet import flow, shift
 from tests.bench.otheryard.jet.shift import (
-    HIGH_OVER_LOW_DB,
     ONLY_RETRY,
     QUIET,
     QUIET_OR_RETRY,

@@ -6,13 +6,13 @@ import numpy as np
 from curbtick_wire.names import INPUT_HIGH
 
 from tests.bench.otheryard.front import unit as probe
+from tests.bench.otheryard.front.unit import HIGH_OVER_LOW_DB
 from tests.bench.otheryard.jet.flow import Course, Noise, steady
 from tests.bench.otheryard.scene import Stream
 from tests.bench.otheryard.story import PRESS, Press, Tale
 from tests.bench.otheryard.truth import Truth, said
 from tests.bench.otheryard.types import Source
 
-HIGH_OVER_LOW_DB = 39.95
 BACKGROUND_S = 6.9
 
 HISS = Truth(said("hiss"), must_not=said("quiet"))

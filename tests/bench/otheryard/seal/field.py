@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tests.bench.otheryard.front.unit import HIGH_OVER_LOW_DB
 from tests.bench.otheryard.physics.level import RATE_HZ
 from tests.bench.otheryard.types import C128, F32, F64
 
-HIGH_OVER_LOW_DB = 39.95
 _WAVES = 24
 _STEP = 128
 

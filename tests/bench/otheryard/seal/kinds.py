@@ -7,9 +7,9 @@ from tests.bench.otheryard.foreign.bodies import keys
 from tests.bench.otheryard.foreign.source import Steady
 from tests.bench.otheryard.front import unit as probe
 from tests.bench.otheryard.front.microphone import DISCONNECTED
+from tests.bench.otheryard.front.unit import HIGH_OVER_LOW_DB
 from tests.bench.otheryard.kinds import Kinds, entered
 from tests.bench.otheryard.seal import walk
-from tests.bench.otheryard.seal.field import HIGH_OVER_LOW_DB
 from tests.bench.otheryard.seal.walk import (
     LEAK,
     LEAK_LEAST_S,

@@ -6,8 +6,9 @@ import numpy as np
 
 from tests.bench.otheryard.bumper.yardair import Ambient
 from tests.bench.otheryard.front import unit as probe
+from tests.bench.otheryard.front.unit import HIGH_OVER_LOW_DB
 from tests.bench.otheryard.scene import Stream
-from tests.bench.otheryard.seal.field import HIGH_OVER_LOW_DB, Tone, Track
+from tests.bench.otheryard.seal.field import Tone, Track
 from tests.bench.otheryard.story import HOLD, PRESS, Press, Tale
 from tests.bench.otheryard.truth import Truth, said
 from tests.bench.otheryard.types import Source

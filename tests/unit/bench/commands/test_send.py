@@ -3,11 +3,7 @@ yes.
 """
 
 import json
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
 
 import pytest
 from curbtick.commands import main
@@ -23,58 +19,21 @@ from sqlalchemy import select
 from typer.testing import CliRunner, Result
 
 from tests.unit.bench.benchdata import PROBE, Logbook, add_round, add_vehicle, reading, record
-
-
-class Taker:
-    """A probe that takes what it is sent; the real one is driven by the tests of both ends together.
-
-    It has the two records that the fixture `db` pulled, and one more.
-    """
-
-    unique_id = PROBE
-    may_change = True
-
-    def __init__(self) -> None:
-        self.in_force = sets.factory()
-        self.rounds: list[dict[str, Any]] = []
-        self.held: dict[int, bytes] = {}
-        self.boot, self.last_seq, self.round_id = 1, 3, 0
-        self.error: BaseException | None = None
-
-    def greet(self) -> SimpleNamespace:
-        return SimpleNamespace(boot=self.boot, last_seq=self.last_seq, round_id=self.round_id)
-
-    def batches(self, first_seq: int, last_seq: int) -> list[SimpleNamespace]:
-        numbers = range(first_seq, last_seq + 1)
-        return [SimpleNamespace(raws=[self.held[seq] for seq in numbers if seq in self.held])]
-
-    def round(self) -> dict[str, Any] | None:
-        return self.rounds[-1] if self.rounds else None
-
-    def limits(self) -> sets.LimitSet:
-        return self.in_force
-
-    def send_limits(self, limit_set: sets.LimitSet) -> None:
-        self.in_force = limit_set
-
-    def send_round(self, made: dict[str, Any]) -> None:
-        if self.error:
-            raise self.error
-        self.rounds.append(made)
-        self.round_id = made["round_id"]
+from tests.unit.bench.fake_client import FakeClient
 
 
 @pytest.fixture
-def probe(monkeypatch: pytest.MonkeyPatch) -> Taker:
-    taker = Taker()
+def probe(monkeypatch: pytest.MonkeyPatch) -> FakeClient:
+    """It has the two records that the fixture `db` pulled, and one more."""
+    client = FakeClient()
+    client.last_seq = 3
 
-    @contextmanager
-    def connect(_port: str | None = None) -> Iterator[Taker]:
-        yield taker
+    def connect(_port: str | None = None) -> FakeClient:
+        return client
 
     for command in ("limits", "round"):
         monkeypatch.setattr(f"curbtick.commands.probe.{command}.connect", connect)
-    return taker
+    return client
 
 
 @pytest.fixture
@@ -98,7 +57,7 @@ def send(db: Path, *words: str | Path, answer: str = "") -> Result:
     return CliRunner().invoke(main.app, arguments, input=answer)
 
 
-def test_without_a_yes_nothing_is_sent_and_nothing_stored(probe: Taker, db: Path) -> None:
+def test_without_a_yes_nothing_is_sent_and_nothing_stored(probe: FakeClient, db: Path) -> None:
     for answer in ("n\n", "\n", ""):
         assert send(db, stricter(db), answer=answer).exit_code != 0
         assert probe.in_force == sets.factory()
@@ -106,14 +65,16 @@ def test_without_a_yes_nothing_is_sent_and_nothing_stored(probe: Taker, db: Path
         assert list(sets.all_sets(connection)) == [1]
 
 
-def test_the_difference_and_last_months_changes_are_shown_before_the_question(probe: Taker, db: Path) -> None:
+def test_the_difference_and_last_months_changes_are_shown_before_the_question(
+    probe: FakeClient, db: Path
+) -> None:
     shown = send(db, stricter(db), answer="n\n").output
     assert "class 48: pass_cdb -1700 -> -1500" in shown
     assert "1 from pass to weak" in shown
     assert shown.index("pass_cdb") < shown.index("Send these limits")
 
 
-def test_with_a_yes_it_is_stored_sent_and_noted(probe: Taker, db: Path) -> None:
+def test_with_a_yes_it_is_stored_sent_and_noted(probe: FakeClient, db: Path) -> None:
     found = send(db, stricter(db), "--json", answer="y\n")
     assert found.exit_code == 0, found.output
     shown = json.loads(found.stdout)
@@ -124,13 +85,13 @@ def test_with_a_yes_it_is_stored_sent_and_noted(probe: Taker, db: Path) -> None:
         assert sets.load(connection) == probe.in_force
 
 
-def test_the_same_limits_are_not_sent_again(probe: Taker, db: Path) -> None:
+def test_the_same_limits_are_not_sent_again(probe: FakeClient, db: Path) -> None:
     found = send(db, "--json")
     assert found.exit_code == 0 and json.loads(found.stdout)["sent_revision"] is None
 
 
 @pytest.mark.parametrize("text", ["pass_cdb = 3\n", "nonsense", ""])
-def test_a_file_that_makes_no_sense_is_not_sent(probe: Taker, db: Path, text: str) -> None:
+def test_a_file_that_makes_no_sense_is_not_sent(probe: FakeClient, db: Path, text: str) -> None:
     path = db.parent / "bad.toml"
     path.write_text(text)
     found = send(db, path, "--yes")
@@ -138,7 +99,7 @@ def test_a_file_that_makes_no_sense_is_not_sent(probe: Taker, db: Path, text: st
     assert probe.in_force == sets.factory()
 
 
-def test_a_file_or_revision_that_is_not_there_is_said(probe: Taker, db: Path) -> None:
+def test_a_file_or_revision_that_is_not_there_is_said(probe: FakeClient, db: Path) -> None:
     assert "cannot be read" in send(db, db.parent / "none.toml", "--yes").stderr
     assert "no limit set of revision 7" in send(db, "7", "--yes").stderr
 
@@ -155,14 +116,14 @@ def notes(db: Path) -> list[tuple[int, int | None]]:
         return [(row.number, row.above_seq) for row in connection.execute(query)][1:]
 
 
-def test_a_round_is_sent_as_it_was_made(probe: Taker, db: Path) -> None:
+def test_a_round_is_sent_as_it_was_made(probe: FakeClient, db: Path) -> None:
     found = send_round(db)
     assert json.loads(found.stdout) == {"round": 1, "probe": PROBE, "vehicles": 1, "notes": []}
     assert probe.rounds[0]["vehicles"][0]["rear_class_khz"] == 48
 
 
 def test_the_record_that_the_probe_had_is_noted_and_the_same_round_again_changes_nothing(
-    probe: Taker, db: Path
+    probe: FakeClient, db: Path
 ) -> None:
     send_round(db)
     probe.last_seq = 9
@@ -170,7 +131,7 @@ def test_the_record_that_the_probe_had_is_noted_and_the_same_round_again_changes
     assert len(probe.rounds) == 2 and notes(db) == [(1, 3)]
 
 
-def test_a_number_that_another_bench_used_on_the_probe_is_left_out(probe: Taker, db: Path) -> None:
+def test_a_number_that_another_bench_used_on_the_probe_is_left_out(probe: FakeClient, db: Path) -> None:
     with Store(db) as store:
         add_round(store, 2, [add_vehicle(store, "Van 2")])
     probe.round_id = 2
@@ -182,7 +143,7 @@ def test_a_number_that_another_bench_used_on_the_probe_is_left_out(probe: Taker,
     assert [vehicle.name for vehicle in three.vehicles] == ["Van 2"] == [v.name for v in two.vehicles]
 
 
-def test_a_number_that_a_pulled_event_names_is_left_out(probe: Taker, db: Path) -> None:
+def test_a_number_that_a_pulled_event_names_is_left_out(probe: FakeClient, db: Path) -> None:
     with Store(db) as store:
         add_round(store, 2, [add_vehicle(store, "Van 2")])
         values = {"event": names.EVENTS.index("round_received"), "value": 2}
@@ -190,13 +151,13 @@ def test_a_number_that_a_pulled_event_names_is_left_out(probe: Taker, db: Path) 
     assert json.loads(send_round(db).stdout)["round"] == 3
 
 
-def test_a_bench_that_may_not_send_notes_nothing(probe: Taker, db: Path) -> None:
-    probe.may_change = False
+def test_a_bench_that_may_not_send_notes_nothing(probe: FakeClient, db: Path) -> None:
+    probe.has_key = False
     send_round(db)
     assert notes(db) == []
 
 
-def test_a_round_is_not_sent_to_a_log_begun_afresh(probe: Taker, db: Path) -> None:
+def test_a_round_is_not_sent_to_a_log_begun_afresh(probe: FakeClient, db: Path) -> None:
     probe.last_seq = 1
     found = send_round(db)
     assert found.exit_code == 4 and "probes renew" in found.stderr
@@ -210,7 +171,9 @@ def test_a_round_is_not_sent_to_a_log_begun_afresh(probe: Taker, db: Path) -> No
         InputError("The keys cannot be read.", "Nothing.", "See."),
     ],
 )
-def test_a_round_that_the_probe_did_not_take_leaves_no_note(probe: Taker, db: Path, error: Exception) -> None:
+def test_a_round_that_the_probe_did_not_take_leaves_no_note(
+    probe: FakeClient, db: Path, error: Exception
+) -> None:
     """Another bench's round of that number, taken next, would count as this one's."""
     with Store(db) as store:
         add_round(store, 2, [add_vehicle(store, "Van 2")])
@@ -226,12 +189,14 @@ def test_a_round_that_the_probe_did_not_take_leaves_no_note(probe: Taker, db: Pa
 
 
 @pytest.mark.parametrize("error", [SilentError("The probe is silent.", "-", "-"), KeyboardInterrupt()])
-def test_a_round_that_the_probe_may_have_taken_is_noted(probe: Taker, db: Path, error: BaseException) -> None:
+def test_a_round_that_the_probe_may_have_taken_is_noted(
+    probe: FakeClient, db: Path, error: BaseException
+) -> None:
     probe.error = error
     assert send_round(db).exit_code != 0 and notes(db) == [(1, 3)]
 
 
-def test_a_refused_round_takes_no_new_number(probe: Taker, db: Path) -> None:
+def test_a_refused_round_takes_no_new_number(probe: FakeClient, db: Path) -> None:
     with Store(db) as store:
         add_round(store, 2, [add_vehicle(store, "Van 2")])
     probe.round_id, probe.error = 2, RefusedError("bad_tag", "a round", "", 0)

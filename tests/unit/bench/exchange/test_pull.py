@@ -1,49 +1,19 @@
 """A pull of a probe whose storage was wiped is refused before it touches anything, the times included."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from curbtick.errors import StoreError
-from curbtick.exchange.pull import pull_probe
-from curbtick.link.pull import Pulled, Takeover
-from curbtick.link.replies import Anchor
+from curbtick.exchange.pull import Pull, pull_probe
 from curbtick.store import tables
 from curbtick.store.history import Store
 from curbtick_wire import records
 from sqlalchemy import select
 
 from tests.unit.bench.benchdata import DAY_MS, NOON_MS, PROBE, reading
-
-
-class Probe:
-    """A client of a probe that this bench is not paired with, over a dict of raw records."""
-
-    unique_id, paired, may_change, key_refused = PROBE, False, False, False
-
-    def __init__(self, held: dict[int, bytes], boot: int, now_ms: int) -> None:
-        self._held, self._boot, self._now_ms = held, boot, now_ms
-        self.asked: list[int] = []
-        self.notes: tuple[str, ...] = ()
-        self.greeting = self.greet()
-
-    def greet(self) -> SimpleNamespace:
-        last = max(self._held, default=0)
-        return SimpleNamespace(boot=self._boot, last_seq=last, acknowledged_seq=0, shortcomings=list)
-
-    def measure_anchor(self) -> Anchor:
-        return Anchor(self._boot, 60_000, self._now_ms, 6)
-
-    def batches(self, from_seq: int = 1, until_seq: int | None = None) -> Iterator[SimpleNamespace]:
-        self.asked.append(from_seq)
-        last = self.greeting.last_seq if until_seq is None else until_seq
-        raws = [raw for seq, raw in sorted(self._held.items()) if from_seq <= seq <= last]
-        yield SimpleNamespace(raws=raws, first_seq=from_seq, last_seq=last)
-
-    def pull(self, commit: Callable[[Any], object], **more: Any) -> Pulled:
-        return Takeover(self, commit, more["stored_digest"], more["progress"]).run(more["from_seq"])  # type: ignore[arg-type]
+from tests.unit.bench.fake_client import UP_MS, FakeClient
 
 
 @pytest.fixture
@@ -52,10 +22,13 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield made
 
 
-def pull(store: Store, held: dict[int, bytes], boot: int, now_ms: int = NOON_MS) -> Probe:
-    probe = Probe(held, boot, now_ms)
-    probe.notes = pull_probe(store, probe).notes  # type: ignore[arg-type]
-    return probe
+def stranger(held: dict[int, bytes], boot: int, now_ms: int) -> FakeClient:
+    """A probe that this bench is not paired with."""
+    return FakeClient(held, boot=boot, has_key=False, host_ms=now_ms)
+
+
+def pull(store: Store, held: dict[int, bytes], boot: int, now_ms: int = NOON_MS) -> Pull:
+    return pull_probe(store, stranger(held, boot, now_ms))
 
 
 def told(store: Store) -> list[tuple[Any, ...]]:
@@ -128,9 +101,10 @@ def test_a_contradiction_in_the_first_batch_leaves_the_times_alone(store: Store)
 
 def test_the_same_log_goes_on_above_what_is_stored_and_its_boot_is_dated(store: Store) -> None:
     pull(store, OLD, boot=2)
-    probe = pull(store, {**OLD, **log(7, 8, boot=3)}, 3, NOON_MS + DAY_MS)
+    probe = stranger({**OLD, **log(7, 8, boot=3)}, 3, NOON_MS + DAY_MS)
+    pull_probe(store, probe)
     assert probe.asked == [6, 7]
-    assert (8, 3, NOON_MS + DAY_MS - 60_000 + 1008) in [row[:3] for row in told(store)]
+    assert (8, 3, NOON_MS + DAY_MS - UP_MS + 1008) in [row[:3] for row in told(store)]
 
 
 def test_a_pull_that_brings_nothing_new_anchors_the_boot_all_the_same(store: Store) -> None:
@@ -153,7 +127,8 @@ def test_a_clock_behind_an_earlier_pull_is_said(store: Store) -> None:
 def test_a_pull_was_made_when_the_callers_clock_says(store: Store) -> None:
     """A day that is made up has a clock of its own; the pull belongs to that day."""
     at_ms = NOON_MS - 7 * DAY_MS
-    pull_probe(store, Probe(OLD, 2, at_ms), clock_ms=lambda: at_ms)  # type: ignore[arg-type]
+    pull_probe(store, stranger(OLD, 2, at_ms), clock_ms=lambda: at_ms)
     with store.read() as connection:
         assert connection.execute(select(tables.pulls.c.at_ms)).scalars().all() == [at_ms]
-        assert connection.scalar(select(tables.boots.c.not_after_ms).where(tables.boots.c.boot == 1)) <= at_ms
+        latest_ms = connection.scalar(select(tables.boots.c.not_after_ms).where(tables.boots.c.boot == 1))
+        assert latest_ms is not None and latest_ms <= at_ms

@@ -45,7 +45,7 @@ class Yard:
         with self.store.write() as connection:
             findings.refresh(connection)
 
-    def page(self, name: str = "index.html", day_ms: int = NOON_MS) -> Page:
+    def page(self, name: str = "day.html", day_ms: int = NOON_MS) -> Page:
         with self.store.read() as connection:
             text = Site(connection, day_start_ms(date(day_ms)), day_ms + 3_600_000).named(name)
         assert text is not None
@@ -160,7 +160,7 @@ def test_a_retired_vehicle_that_was_read_afterwards_is_shown_with_a_note(yard: Y
     with yard.store.write() as connection:
         vehicles.retire(connection, yard.van, NOON_MS - 1)
     yard.read(NOON_MS, {"position": 2, **DEAD})
-    for name in ("index.html", "fleet.html"):
+    for name in ("day.html", "fleet.html"):
         assert "Van 1 (#1) was retired on" in yard.page(name).text, name
     day = yard.page().text
     assert CALM not in day and re.search(r"Van 1 rear 2 D DEAD .*The vehicle is retired", day)
@@ -168,7 +168,7 @@ def test_a_retired_vehicle_that_was_read_afterwards_is_shown_with_a_note(yard: Y
     assert "The vehicle is retired" in yard.page("work.html").text
     assert yard.work()[0]["read_again"][0]["verdict"] == "dead"
     build(yard.store, tmp_path / "out", day_start_ms(date(NOON_MS)), NOON_MS)
-    page = Page((tmp_path / "out" / "index.html").read_text(encoding="utf-8"))
+    page = Page((tmp_path / "out" / "day.html").read_text(encoding="utf-8"))
     assert all(link.startswith("#") or (tmp_path / "out" / link).exists() for link in page.links)
 
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 from curbtick.errors import InputError
-from curbtick.fleet import readings, rounds, vehicles
+from curbtick.fleet import lines, readings, rounds, vehicles
 from curbtick.fleet.places import state
 from curbtick.fleet.vehicles import Bumper
 from curbtick.store.history import Store
@@ -12,7 +12,7 @@ from curbtick_wire import codec, names, records
 
 from tests.unit.bench.benchdata import NOON_MS, PROBE, Logbook, add_round, add_vehicle, record
 
-HEADER = ",".join(rounds.COLUMNS) + "\n"
+HEADER = ",".join(lines.COLUMNS) + "\n"
 
 
 @pytest.fixture
@@ -81,28 +81,28 @@ def test_a_retrofit_changes_the_class_from_its_day_on(store: Store) -> None:
         ("Van 1,,,4,50,0,0", "no sensor class of 50"),
         ("Van 1,,,four,48,0,0", "rear_positions is 'four', not a whole number"),
         ("Van 1,,,4,48,0,4x", "front_class_khz is '4x', not a whole number"),
-        (",,,4,48,0,0", "names no vehicle"),
-        ("Van 1,,,-1,48,0,0", "no -1 positions"),
+        (",,,4,48,0,0", "The name of a vehicle is empty"),
+        ("Van 1,,,-1,48,0,0", "not a whole number"),
     ],
 )
 def test_a_line_that_makes_no_sense_is_named(tmp_path: Path, line: str, what: str) -> None:
     path = tmp_path / "round.csv"
     path.write_text(HEADER + "Van 0,,,4,48,4,48\n" + line + "\n")
     with pytest.raises(InputError, match=f"Line 3 .*{what}") as caught:
-        rounds.read_lines(path)
+        lines.read(path)
     assert caught.value.next_step != "Correct the line."
 
 
 def test_a_file_without_the_columns_or_that_is_no_text_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "round.csv"
     path.write_text("name,sensors\nVan 1,4\n")
-    with pytest.raises(InputError, match="no column rear_class_khz, rear_positions, vehicle"):
-        rounds.read_lines(path)
-    path.write_bytes(b"\xff\xfe\x00\x81")
-    with pytest.raises(InputError, match="Line 1 of .* is not UTF-8 text"):
-        rounds.read_lines(path)
+    with pytest.raises(InputError, match="no column vehicle, rear_positions, rear_class_khz"):
+        lines.read(path)
+    path.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(InputError, match="Line 1 of .* is neither UTF-8 nor UTF-16 text"):
+        lines.read(path)
     with pytest.raises(InputError, match="cannot be read"):
-        rounds.read_lines(tmp_path / "none.csv")
+        lines.read(tmp_path / "none.csv")
 
 
 @pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"], ids=["unix", "windows", "old mac"])
@@ -110,33 +110,33 @@ def test_a_file_from_a_spreadsheet_says_how_to_save_it(tmp_path: Path, ending: s
     path = tmp_path / "round.csv"
     text = HEADER + "Van 1,,,4,48,0,0\n\nLkw M\xfcnchen,,,4,48,0,0\n"
     path.write_bytes(text.replace("\n", ending).encode("latin-1"))
-    with pytest.raises(InputError, match="is not UTF-8 text") as caught:
-        rounds.read_lines(path)
+    with pytest.raises(InputError, match="is neither UTF-8 nor UTF-16 text") as caught:
+        lines.read(path)
     assert "CSV UTF-8" in caught.value.next_step
     path.write_bytes(text.replace("\n", ending).encode("utf-8-sig"))
-    assert [line.name for line in rounds.read_lines(path)] == ["Van 1", "Lkw M\xfcnchen"]
+    assert [line.name for line in lines.read(path)] == ["Van 1", "Lkw M\xfcnchen"]
 
 
 def test_a_line_is_counted_as_an_editor_counts_it(tmp_path: Path) -> None:
     """Empty lines are lines, and a cell may hold an end of line."""
     path = tmp_path / "round.csv"
-    path.write_text(HEADER + '\n"Van\n1",,,4,48,0,0\n\nVan 2,,,x,48,0,0\n')
+    path.write_text(HEADER.strip() + ',note\n\nVan 1,,,4,48,0,0,"a\nb"\n\nVan 2,,,x,48,0,0,\n')
     with pytest.raises(InputError, match="Line 6 "):
-        rounds.read_lines(path)
+        lines.read(path)
 
 
 def test_a_file_that_is_no_csv_is_said(tmp_path: Path) -> None:
     path = tmp_path / "round.csv"
     path.write_text(HEADER + '"' + "x" * 200_000 + '",,,4,48,0,0\n')
     with pytest.raises(InputError, match="is no CSV: field larger"):
-        rounds.read_lines(path)
+        lines.read(path)
 
 
 def test_a_round_goes_to_the_probe_as_the_file_has_it(store: Store, tmp_path: Path) -> None:
     path = tmp_path / "round.csv"
     path.write_text(HEADER + "Van 1,panel van,North,4,48,6,58\nBus 2,minibus,North,6,40,0,0\n")
     with store.write() as connection:
-        made = rounds.make(connection, rounds.enter(connection, rounds.read_lines(path), NOON_MS), NOON_MS)
+        made = rounds.make(connection, rounds.enter(connection, lines.read(path), NOON_MS), NOON_MS)
         again = rounds.load(connection)
     sent = codec.unpack_round(rounds.payload(again))
     assert sent["round_id"] == made.number == 1
@@ -183,7 +183,7 @@ def _retired_van(store: Store) -> int:
 
 def test_a_round_file_that_names_a_retired_vehicle_means_a_new_one(store: Store) -> None:
     old = _retired_van(store)
-    line = rounds.Line("Van 1", Bumper(6, 58), Bumper(0, 0))
+    line = lines.Line("Van 1", Bumper(6, 58), Bumper(0, 0))
     with store.write() as connection:
         first = rounds.enter(connection, [line], NOON_MS + 1)
         second = rounds.enter(connection, [line], NOON_MS + 2)
@@ -196,7 +196,7 @@ def test_a_round_file_does_not_mean_a_retired_vehicle_by_its_former_name(store: 
     old = _retired_van(store)
     with store.write() as connection:
         vehicles.rename(connection, old, "Old van", NOON_MS)
-        entered = rounds.enter(connection, [rounds.Line("Van 1", Bumper(4, 48), Bumper(0, 0))], NOON_MS)
+        entered = rounds.enter(connection, [lines.Line("Van 1", Bumper(4, 48), Bumper(0, 0))], NOON_MS)
     assert entered[0].id != old and entered[0].name == "Van 1"
 
 

@@ -6,6 +6,7 @@ from curbtick.hardware import converter, frontend, rails
 from curbtick.hardware.components import figure
 from curbtick.hardware.microphones import MICROPHONES, SECOND
 from curbtick.hardware.values import OUTPUTS, SUPPLY, nominal
+from curbtick_probe.dsp import extent
 
 from hardware_notes.frontend import netlist, spice
 from tests import programs
@@ -29,6 +30,26 @@ def test_the_amplifiers_stop_before_the_converter_s_last_code() -> None:
     """3.3 V less 10 ohm at 12.12 mA is 3.1788 V; less 30 mV, over 3.2381 V, is code 3983: clipping never shows 4095."""
     low, high = rails.rails().swing_codes
     assert (low, high) == (pytest.approx(37.9, abs=0.1), pytest.approx(3983.0, abs=0.5))
+
+
+def test_no_drawn_amplifier_stops_beyond_the_range() -> None:
+    """By hand: 80 mV of 3.12 V is code 105, and 10 of the converter's offset make 115."""
+    low, high = rails.stop_range_codes()
+    assert low[1] == pytest.approx(115, abs=1)
+    generator = np.random.default_rng(3)
+    for _ in range(300):
+        drawn = frontend.drawn(generator)
+        lowest, highest = (code + drawn.offset_codes for code in drawn.rails.swing_codes)
+        assert low[0] <= lowest <= low[1] and high[0] <= highest <= high[1]
+
+
+def test_the_firmware_trusts_no_code_at_which_an_amplifier_may_stop() -> None:
+    """Its own constants, with the converter's noise to spare: four sigma of 2.9 codes at 8.7 effective bits."""
+    low, high = rails.stop_range_codes()
+    assert low[1] + 12 < extent.STOP_LOW and high[0] - 12 > extent.STOP_HIGH
+    rests = [code for output in OUTPUTS for code in rails.bias_range_codes(output)]
+    whole = min(extent.STOP_HIGH - max(rests), min(rests) - extent.STOP_LOW)
+    assert 20 * np.log10(whole / 2047.5) > -2.0, "a healthy sensor of -2 dBFS needs no pad"
 
 
 @pytest.mark.usefixtures("ngspice")

@@ -194,6 +194,18 @@ def test_a_wireless_board_is_refused_in_three_lines(machine: str, monkeypatch: p
     assert {int(word) for word in re.findall(r"\b2\d\b", caught.value.what)} == wired_on_the_board
 
 
+@pytest.mark.parametrize("machine", ["W5500-EVB-Pico with RP2040", "W5100S-EVB-Pico with RP2040"])
+def test_a_board_with_ethernet_is_refused_in_three_lines(
+    machine: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Names as MicroPython's ports/rp2/boards of v1.28.0 has them."""
+    monkeypatch.setattr(firmware_image, "build", lambda architecture: pytest.fail("was compiled"))
+    with pytest.raises(CurbtickError, match="Ethernet") as caught:
+        versions.image_for(versions.BoardFacts(machine, (1, 28, 0), 6, 3, "armv6m", PLENTY))
+    assert machine in caught.value.what and caught.value.data and caught.value.next_step
+    assert f"GPIO {pins.gpio('beeper')}" in caught.value.what
+
+
 @pytest.mark.parametrize("machine", ["Raspberry Pi Pico with RP2040", "Raspberry Pi Pico2 with RP2350"])
 def test_the_same_boards_without_a_radio_are_not_refused(machine: str) -> None:
     image = firmware_image.build()

@@ -5,9 +5,10 @@ from collections.abc import Callable
 
 from curbtick_probe.link.link import Link as ProbeLink
 from curbtick_probe.link.link import Probe
-from curbtick_wire import codec, records
+from curbtick_wire import codec, messages, records
 
 ID = b"loopwire"
+LOG_ID = 77
 
 
 def event(seq: int) -> bytes:
@@ -35,6 +36,8 @@ def header(seq: int) -> dict[str, int]:
 
 class MemoryLog:
     """The part of a log that the link needs, over a dict of raw records."""
+
+    log_id = LOG_ID
 
     def __init__(self, held: dict[int, bytes]) -> None:
         self.held = held
@@ -65,7 +68,7 @@ class MemoryLog:
 
     def digest(self, first: int, last: int) -> bytes:
         raws = [self.held[seq] for seq in sorted(self.held) if first <= seq <= last]
-        return hashlib.sha256(b"".join(raws)).digest()
+        return messages.log_digest(self.log_id, hashlib.sha256(b"".join(raws)).digest())
 
     def acknowledge(self, seq: int, digest: bytes, first: int = 0) -> bool:
         if self.digest(first or self.acknowledged + 1, seq) != digest:
@@ -102,6 +105,10 @@ class Limits:
     revision = 1
 
 
+class NoCalibration:
+    revision = 0
+
+
 class Rounds:
     current = None
 
@@ -133,7 +140,9 @@ class LoopWire:
 
     def __init__(self, log: MemoryLog, loses: Callable[[int], bool] = lambda number: False) -> None:
         self._serial = ProbeSide(loses)
-        self._link = ProbeLink(self._serial, Probe(log, Limits(), Rounds(), Clock(), NoKeys(), Identity()))
+        self._link = ProbeLink(
+            self._serial, Probe(log, Limits(), Rounds(), Clock(), NoKeys(), NoCalibration(), Identity())
+        )
 
     def write(self, data: bytes) -> None:
         self._serial.coming += data

@@ -7,11 +7,12 @@ from curbtick.errors import LinkError
 from curbtick.link.download import Download, _joined
 from curbtick.link.line_quality import SLICE_SIZES, LineQuality
 from curbtick.link.port import Link
-from curbtick_wire import codec, messages
+from curbtick.link.request import Patience, SilentError, ask
+from curbtick_wire import codec, frames, messages
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.unit.bench.link.loop import LoopWire, MemoryLog, event, snippet
+from tests.unit.bench.link.loop import LOG_ID, LoopWire, MemoryLog, event, snippet
 
 PACE = 0.0001
 
@@ -26,7 +27,7 @@ def log_of(sizes: list[int], missing: set[int]) -> MemoryLog:
 
 
 def downloaded(log: MemoryLog, first: int, last: int, loses=lambda number: False) -> list:
-    return list(Download(Link(LoopWire(log, loses), PACE), first, last).batches())
+    return list(Download(Link(LoopWire(log, loses), PACE), first, last, LOG_ID).batches())
 
 
 @settings(deadline=None, max_examples=60)
@@ -61,7 +62,7 @@ def test_an_empty_log_is_covered_too():
 
 def test_a_log_that_changes_between_rounds_is_read_again():
     log = log_of([700] * 300, set())
-    download = Download(Link(LoopWire(log), PACE), 1, 300)
+    download = Download(Link(LoopWire(log), PACE), 1, 300, LOG_ID)
     batches = download.batches()
     raws = list(next(batches).raws)
     cut = len(raws)
@@ -73,7 +74,7 @@ def test_a_log_that_changes_between_rounds_is_read_again():
 def test_a_record_that_stays_damaged_stops_the_download_before_it():
     log = log_of([0] * 10, set())
     log.held[6] = log.held[6][:-1] + b"x"
-    download = Download(Link(LoopWire(log), PACE), 1, 10)
+    download = Download(Link(LoopWire(log), PACE), 1, 10, LOG_ID)
     seqs = []
     with pytest.raises(LinkError, match="Record 6"):
         for batch in download.batches():
@@ -89,7 +90,7 @@ def test_a_silent_probe_is_given_up():
 def test_only_lost_slices_are_asked_for_again():
     log = log_of([700] * 100, set())
     lost = {5, 30, 31}
-    download = Download(Link(LoopWire(log, lambda number: number in lost), PACE), 1, 100)
+    download = Download(Link(LoopWire(log, lambda number: number in lost), PACE), 1, 100, LOG_ID)
     assert len([raw for batch in download.batches() for raw in batch.raws]) == 100
     assert download.lost == len(lost)
 
@@ -99,7 +100,7 @@ def test_slices_held_survive_a_change_of_size(data):
     stream = bytes(range(256)) * 40
     stream = stream[: data.draw(st.integers(1, len(stream)))]
     old, new = data.draw(st.sampled_from(SLICE_SIZES)), data.draw(st.sampled_from(SLICE_SIZES))
-    download = Download(Link(LoopWire(MemoryLog({})), PACE), 1, 1)
+    download = Download(Link(LoopWire(MemoryLog({})), PACE), 1, 1, LOG_ID)
     count = -(-len(stream) // old)
     places = data.draw(st.sets(st.integers(0, count - 1)))
     download._size = old
@@ -144,3 +145,58 @@ def test_a_window_is_what_the_message_says():
     assert messages.WINDOW == 128
     assert max(SLICE_SIZES) == 1024
     assert all(large == 2 * small for large, small in zip(SLICE_SIZES, SLICE_SIZES[1:], strict=False))
+
+
+class Liar:
+    """A wire to what answers every read at once with frames of the right request that lead nowhere."""
+
+    def __init__(self, *answers: tuple[int, bytes]) -> None:
+        self._answers = answers
+        self._reader = frames.FrameReader()
+        self._request = 0
+
+    def write(self, data: bytes) -> None:
+        self._request = self._reader.feed(data)[-1][1]
+
+    def read(self, _timeout_s: float) -> bytes:
+        return b"".join(frames.encode(kind, self._request, payload) for kind, payload in self._answers)
+
+    def close(self) -> None:
+        pass
+
+
+def end(chunks: int, ended: int) -> tuple[int, bytes]:
+    kind = messages.READ_END | messages.REPLY
+    values = {"chunks": chunks, "ended": ended, "last_seq": 9, "log_id": LOG_ID}
+    return kind, messages.pack(kind, values)
+
+
+CHUNK = messages.READ | messages.REPLY
+ENDLESS = {
+    "frames of another kind": ((messages.TICKS | messages.REPLY, bytes(8)),),
+    "one slice without end": ((CHUNK, b"\x00" + bytes(32)),),
+    "slices outside the window": ((CHUNK, b"\xff" + bytes(32)), end(1, 0)),
+    "ended, and the slice is missing": (end(1, 1),),
+    "not ended, and no slice": (end(0, 0),),
+    "empty slices": ((CHUNK, b"\x00"), end(1, 0)),
+}
+
+
+@pytest.mark.parametrize("what", ENDLESS)
+def test_a_probe_that_answers_without_end_ends_the_download(what: str) -> None:
+    download = Download(Link(Liar(*ENDLESS[what]), PACE), 1, 9, LOG_ID)
+    with pytest.raises(LinkError):
+        list(download.batches())
+
+
+def test_a_request_answered_with_something_else_without_end_is_given_up() -> None:
+    link = Link(Liar((messages.KEYS | messages.REPLY, b"")), PACE)
+    with pytest.raises(SilentError):
+        ask(link, messages.TICKS, b"", Patience(first_wait_s=0.01, tries=2))
+
+
+def test_another_log_ends_the_download() -> None:
+    log = MemoryLog({1: event(1), 2: event(2)})
+    download = Download(Link(LoopWire(log), PACE), 1, 2, LOG_ID + 1)
+    with pytest.raises(LinkError, match="another one now"):
+        list(download.batches())

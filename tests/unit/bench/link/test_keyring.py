@@ -31,8 +31,8 @@ def test_a_counter_is_written_down_before_it_is_used(keyring: Keyring) -> None:
     keyring.put(PROBE, Key(3, "ab" * 32))
     assert [keyring.use(PROBE).counter for _ in range(3)] == [1, 2, 3]
     assert Keyring(keyring.path).use(PROBE).counter == 4
-    assert keyring.use(PROBE, at_least=90).counter == 91
-    assert keyring.use(PROBE, at_least=5).counter == 92
+    assert keyring.use(PROBE, proved=90).counter == 91
+    assert keyring.use(PROBE, proved=5).counter == 6
 
 
 def test_no_key_says_how_to_pair(keyring: Keyring) -> None:

@@ -199,7 +199,7 @@ def test_the_pages_name_a_leak_of_an_earlier_day_and_no_sensor_suffers(yard: Yar
     assert told in pages["work.html"] and "1 seal or hiss check that found something" in pages["work.html"]
     assert "0 open" in pages["work.html"] and "Nothing to do" not in pages["work.html"]
     assert "PASS seal leak" in pages["fleet.html"]
-    assert told in pages["index.html"] and "Nothing: every position" not in pages["index.html"]
+    assert told in pages["day.html"] and "Nothing: every position" not in pages["day.html"]
     with yard.store.read() as connection:
         (standing,) = state.of_vehicles(connection, vehicles.load(connection, yard.vans[:1]))
         assert standing.worst == "pass" and findings.load(connection) == []
@@ -211,7 +211,7 @@ def test_a_clean_check_leaves_the_pages_calm(yard: Yard, tmp_path: Path) -> None
     pages = yard.pages(tmp_path / "out")
     assert "Nothing is wrong that is known of" in pages["vehicle-1.html"]
     assert f"Seal check, {day(0)}" in pages["vehicle-1.html"] and "leak" not in pages["fleet.html"]
-    assert "Nothing to do" in pages["work.html"] and "Nothing: every position" in pages["index.html"]
+    assert "Nothing to do" in pages["work.html"] and "Nothing: every position" in pages["day.html"]
     assert "None was made yet" in pages["vehicle-2.html"]
 
 

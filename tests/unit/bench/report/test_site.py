@@ -95,12 +95,12 @@ def test_every_page_carries_the_cautions(pages: dict[str, Page]) -> None:
 
 
 def test_the_day_says_what_was_read_and_what_is_to_do(pages: dict[str, Page]) -> None:
-    text = pages["index.html"].text
+    text = pages["day.html"].text
     assert "6 vehicles read" in text.replace("  ", " ") or "vehicles read" in text
     for words in (
         "only a neighbour was heard",
         "not transmitting",
-        "Clean the sensor's face",
+        "Look at the plug and the wiring first",
         "proved by a reading of",
     ):
         assert words in text, words
@@ -108,7 +108,7 @@ def test_the_day_says_what_was_read_and_what_is_to_do(pages: dict[str, Page]) ->
 
 
 def test_seal_and_hiss_marks_stand_on_the_day(pages: dict[str, Page]) -> None:
-    text = pages["index.html"].text
+    text = pages["day.html"].text
     assert "12.0 dB below the free reference" in text and "6.0 dB above the background" in text
 
 
@@ -146,7 +146,15 @@ def test_letters_of_marks_close_together_do_not_cover_each_other() -> None:
 
 
 def test_a_drifted_probe_is_flagged_on_the_pages_that_used_it(pages: dict[str, Page]) -> None:
-    for name in ("index.html", "fleet.html", "work.html", "fading.html", "vehicle-1.html", "probes.html"):
+    for name in (
+        "index.html",
+        "day.html",
+        "fleet.html",
+        "work.html",
+        "fading.html",
+        "vehicle-1.html",
+        "probes.html",
+    ):
         assert "has drifted by -2.5 dB" in pages[name].text, name
     assert "drifted" not in pages["limits.html"].text
 
@@ -181,7 +189,7 @@ def test_verdicts_are_told_by_letter_and_shape_not_by_colour_alone(site: Path) -
 def test_a_day_without_readings_says_so(site: Path, tmp_path: Path) -> None:
     with Store(site.parent / "depot.db") as store:
         build(store, tmp_path / "out", dates.day_start_ms("2020-02-29"), NOW_MS)
-    assert "No reading was taken on this day" in (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert "No reading was taken on this day" in (tmp_path / "out" / "day.html").read_text(encoding="utf-8")
 
 
 def test_an_empty_history_makes_a_report(tmp_path: Path) -> None:
@@ -195,7 +203,7 @@ def test_undated_readings_are_listed_and_labelled(tmp_path: Path) -> None:
         add_round(store, 1, [add_vehicle(store, "Van 1")])
         Logbook(store).visit(NOW_MS - 7_200_000, {"round_id": 1}, anchor=False)
         build(store, tmp_path / "out", dates.day_start_ms(DAY), NOW_MS)
-    text = Page((tmp_path / "out" / "index.html").read_text(encoding="utf-8")).text
+    text = Page((tmp_path / "out" / "day.html").read_text(encoding="utf-8")).text
     assert "1 reading comes from a start of the probe that never met a bench" in text
     assert "date unknown" in text
 

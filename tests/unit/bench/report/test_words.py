@@ -59,7 +59,7 @@ def test_what_scrolls_sideways_holds_no_sentence(pages: dict[str, str]) -> None:
 
 
 def test_grey_readings_were_taken_again_on_the_spot(pages: dict[str, str]) -> None:
-    assert "grey ones were taken again on the spot" in pages["index.html"]
+    assert "grey ones were taken again on the spot" in pages["day.html"]
 
 
 NEIGHBOURS = {
@@ -97,7 +97,7 @@ def neighbour(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
 def test_a_neighbours_sound_is_not_told_as_this_sensors(neighbour: dict[str, str]) -> None:
     page = next(text for name, text in neighbour.items() if re.fullmatch(r"reading-.*-3\.html", name))
     text = words(page)
-    assert "Nothing was heard of this position's own sensor" in text.replace("&#39;", "'")
+    assert "Nothing was heard of this sensor, although its system transmits" in text
     for measured in ("level -45.91 dBFS", "frequency 40.003 kHz", "interval 80.00 ms"):
         assert re.search(rf"Neighbour(&#39;|')s {measured}", text), measured
     assert re.search(r"Neighbour(&#39;|')s bursts heard of those due 10 of 16", text)
@@ -106,7 +106,7 @@ def test_a_neighbours_sound_is_not_told_as_this_sensors(neighbour: dict[str, str
 
 
 def test_a_neighbours_level_stands_in_no_column_of_this_sensor(neighbour: dict[str, str]) -> None:
-    for name in ("index.html", "vehicle-1.html"):
+    for name in ("day.html", "vehicle-1.html"):
         page = neighbour[name]
         dead = next(row for row in page.split("<tr") if "only a neighbour was heard (" in row)
         assert '<td data-t="Level, dBFS" class="num"></td>' in dead, name

@@ -13,7 +13,7 @@ from curbtick_wire import settings
 from curbtick_wire.sampling import TONE_HZ
 
 from tests.paths import NOTES
-from tests.target.board.fake_board import FakeBoard
+from tests.target.board.doubles.fake_board import FakeBoard
 
 
 def heard(path: Path) -> tuple[np.ndarray, int]:

@@ -8,7 +8,7 @@ import pytest
 from curbtick.yard.ear.ear import Ear
 from curbtick.yard.ear.faults import loose_contact
 from curbtick.yard.ear.probe_state import PROBE_FAULTS, ProbeState
-from curbtick.yard.front_end.inputs import Adc
+from curbtick.yard.front_end.inputs import REST_CODE, Adc
 from curbtick.yard.scenes import scenes
 from curbtick.yard.sounds.noise import SLOPES, Broadband, Spur
 from curbtick.yard.sounds.sensors import Sensor
@@ -68,9 +68,19 @@ def test_high_input_is_40_db_up() -> None:
     assert peak_dbfs(read_ms(ear, 250.0, INPUT_HIGH)) == pytest.approx(-15.0, abs=1.5)
 
 
-def test_too_loud_is_clipped_at_both_rails() -> None:
-    samples = read_ms(scenes.single(48, 6.0), 250.0)
-    assert samples.min() == 0 and samples.max() == 4095
+# hardware_notes: 30 mV of swing, and 3.1788 V less 30 mV, over a reference of 3.2381 V.
+LOWEST_CODE, HIGHEST_CODE = 38, 3983
+
+
+def test_too_loud_is_clipped_where_the_amplifiers_stop() -> None:
+    samples = read_ms(scenes.single(48, 6.0, adc=SILENT_ADC), 250.0)
+    assert samples.min() == pytest.approx(LOWEST_CODE, abs=1)
+    assert samples.max() == pytest.approx(HIGHEST_CODE, abs=1)
+
+
+def test_a_quiet_input_rests_where_the_bias_lies() -> None:
+    """10.0 over 10.5 kohm: 2098 of 4096 codes."""
+    assert np.mean(read_ms(Ear(), 250.0)) == pytest.approx(4096 * 10.5 / 20.5, abs=1)
 
 
 def test_bursts_come_when_the_truth_says() -> None:
@@ -86,7 +96,7 @@ def test_bursts_come_when_the_truth_says() -> None:
 
 def test_frequency_is_the_sensors() -> None:
     ear = scenes.single(siblings=0, sensor=Sensor(48, 46_300.0), phase_ms=10.0)
-    window = read_ms(ear, 2.0, start_us=10_000.0).astype(float) - 2048.0
+    window = read_ms(ear, 2.0, start_us=10_000.0) - REST_CODE
     spectrum = np.abs(np.fft.rfft(window * np.hanning(len(window)), 1 << 16))
     assert np.argmax(spectrum) * RATE_HZ / (1 << 16) == pytest.approx(46_300.0, abs=100.0)
 
@@ -136,7 +146,7 @@ def test_a_quiet_low_inputs_floor_is_the_converters() -> None:
 
 
 def test_a_spur_is_a_line_at_its_level() -> None:
-    samples = read_ms(Ear(layers=(Spur(47_000, -40.0),)), 1_000.0).astype(float) - 2048.0
+    samples = read_ms(Ear(layers=(Spur(47_000, -40.0),)), 1_000.0) - REST_CODE
     spectrum = np.abs(np.fft.rfft(samples)) * 2.0 / len(samples)
     assert np.argmax(spectrum) == 47_000
     assert 20.0 * np.log10(spectrum.max() / 2047.5) == pytest.approx(-40.0, abs=0.3)
@@ -167,7 +177,7 @@ def test_a_stuck_converter_gives_one_code(fault: str, code: int) -> None:
 def test_an_amplifier_that_ran_away_clips_on_every_input() -> None:
     for input_ in (INPUT_LOW, INPUT_PADDED, INPUT_HIGH):
         samples = read_ms(replace_probe("clipped"), 250.0, input_)
-        assert samples.min() == 0 and samples.max() == 4095
+        assert samples.min() < LOWEST_CODE and samples.max() > HIGHEST_CODE, "and the converter's own noise"
 
 
 def test_only_a_low_battery_leaves_the_sound_alone() -> None:
@@ -184,7 +194,7 @@ def test_only_a_low_battery_leaves_the_sound_alone() -> None:
 
 
 def test_wide_codes_swallow_their_neighbours() -> None:
-    ramp = np.arange(-2048.0, 2047.0, 0.25, dtype=np.float32)
+    ramp = np.arange(0.0, 4095.0, 0.25, dtype=np.float32) - np.float32(REST_CODE)
     codes = Adc(enob_bits=0.0).convert(ramp.copy())
     counts = np.bincount(codes, minlength=4096) / 4.0
     assert {int(code) for code in np.flatnonzero(counts > 5.0)} == {512, 1536, 2560, 3584}

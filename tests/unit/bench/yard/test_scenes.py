@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from curbtick.device import demo_data_folder
 from curbtick.errors import InputError
-from curbtick.yard.ear.faults import SENSOR_FAULTS
+from curbtick.yard.ear.faults import NONE, SENSOR_FAULTS
 from curbtick.yard.scenes import day, population, scenes, vehicles
 from curbtick_wire.classes import CLASSES_KHZ
 from curbtick_wire.names import BUMPER_RESULTS, INPUT_LOW, VERDICTS
@@ -29,7 +29,7 @@ def test_shares_of_the_population_are_the_documented_ones() -> None:
         0.04, abs=0.02
     )
     assert share(lambda recipe: 160.0 <= recipe.interval_ms <= 220.0) == pytest.approx(0.60, abs=0.04)
-    assert {recipe.fault.kind for recipe in RECIPES} == set(SENSOR_FAULTS)
+    assert {recipe.fault.kind for recipe in RECIPES} == {NONE, *SENSOR_FAULTS}
 
 
 def test_ranges_of_the_population() -> None:
@@ -43,7 +43,7 @@ def test_ranges_of_the_population() -> None:
 
 
 def test_the_truth_about_healthy_sensors_is_pass_or_near_a_limit() -> None:
-    healthy = [seed for seed, recipe in enumerate(RECIPES[:200]) if recipe.fault.kind == "none"]
+    healthy = [seed for seed, recipe in enumerate(RECIPES[:200]) if recipe.fault.kind == NONE]
     for seed in healthy:
         scene = scenes.random_scene(seed)
         answer = scene.judge(scene.start_us + 1_300_000)
@@ -103,7 +103,7 @@ def test_a_seed_does_not_change_the_days_faults() -> None:
 def test_the_day_has_what_it_must() -> None:
     today = day.load(1)
     found = {today.expected(place).fault for place in today.places()}
-    assert found == {*SENSOR_FAULTS, "not_transmitting"}
+    assert found == {NONE, *SENSOR_FAULTS, "not_transmitting"}
     bumpers = [bumper for vehicle in today.vehicles for bumper in vehicle.bumpers.values()]
     assert len(today.vehicles) >= 8
     assert {vehicle.type for vehicle in today.vehicles} >= {"van", "minibus", "refuse truck"}

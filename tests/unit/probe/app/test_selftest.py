@@ -1,5 +1,6 @@
 """The self-test on the virtual board: a sound probe passes, and each fault is named."""
 
+import ast
 import json
 from collections.abc import Iterator
 from pathlib import Path
@@ -129,3 +130,41 @@ def test_flash_that_refuses_is_a_fault(tmp_path: Path, flash_script: Path) -> No
     with VirtualProbe(None, tmp_path / "flash", script=flash_script, on_ask=hear) as probe:
         assert probe.wait_exit(60) == 0, probe.stderr_text()
     assert told == [b"0"]
+
+
+def test_it_listens_with_the_heap_locked_and_sees_an_allocation(tmp_path: Path) -> None:
+    """A capture that allocates a block's own memory fails what rests on its samples, and the heap is free again."""
+    script = tmp_path / "run.py"
+    script.write_text(
+        "from micropython import heap_lock, heap_unlock\n"
+        "from curbtick_probe.app import selftest\n"
+        "from curbtick_probe.board.virtual.board import Board\n"
+        "from curbtick_wire import settings\n"
+        "board = Board()\n"
+        "block, depths = board.capture.block, [0, 0]\n"
+        "def watched():\n"
+        "    heap_lock()\n"
+        "    depth = heap_unlock()\n"
+        "    depths[depth] += 1\n"
+        "    return block()\n"
+        "board.capture.block = watched\n"
+        "sound = selftest.run(board, settings.FACTORY_SET)['failed']\n"
+        "board.capture.block = lambda: bytearray(block())\n"
+        "wasteful = selftest.run(board, settings.FACTORY_SET)['failed']\n"
+        "heap_lock()\n"
+        "left = heap_unlock()\n"
+        "board.bus.ask(repr((sound, wasteful, left, depths)).encode())\n"
+    )
+    told: list[bytes] = []
+
+    def hear(payload: bytes) -> bytes:
+        told.append(payload)
+        return b""
+
+    with VirtualProbe(Ear(seed=1), tmp_path / "flash", script=script, heap_kb=4000, on_ask=hear) as probe:
+        assert probe.wait_exit(60) == 0, probe.stderr_text()
+    sound, wasteful, left, depths = ast.literal_eval(told[0].decode())
+    assert sound == 0 and left == 0
+    # The first block of the rate's test is taken before the clock is read, with the heap free.
+    assert depths[0] == 1 and depths[1] > 24
+    assert {"bias", "rate", "beeper"} <= set(names.words_of(names.SELF_TESTS, wasteful))

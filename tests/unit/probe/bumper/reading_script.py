@@ -5,9 +5,9 @@ import json
 
 import micropython
 from curbtick_probe.board.virtual.board import Board, Capture
-from curbtick_probe.bumper import grouping, reading
-from curbtick_probe.bumper.sounds import Sounds
-from curbtick_probe.bumper.train import Trains
+from curbtick_probe.bumper import reading
+from curbtick_probe.bumper.trains.evidence import Evidence
+from curbtick_probe.bumper.trains.sounds import Sounds
 from curbtick_wire import codec, records
 
 # As readingdata has them.
@@ -70,7 +70,7 @@ def take(board, asked):
     board.capture.on_input = asked["stalled_input"]
     board.capture.unlocked = 0
     started_us = board.ticks_us()
-    taken = reading.take(board, asked["limits"], asked["limit_set"], asked["heard_before"])
+    taken = reading.take(board, asked["limits"], asked["limit_set"], asked["before_us"])
     took_us = board.ticks_us() - started_us
     return {
         "took_us": took_us,
@@ -94,11 +94,16 @@ def sort(asked):
         row = sounds.claim(values[-1], values[0])
         for place, name in enumerate(asked["columns"]):
             getattr(sounds, name)[row] = values[place]
-    trains = Trains()
-    grouping.sort(trains, sounds, asked["listened_us"])
-    found = {name: value for name, value in trains.__dict__.items() if isinstance(value, (int, bool))}
+    heard = Evidence()
+    heard.sort(sounds, asked["limits"], asked["listened_us"])
+    found = {name: getattr(part_of(heard, part), field) for name, part, field in asked["places"]}
     found["kinds"] = list(sounds.kind[: sounds.count])
     return found
+
+
+def part_of(heard, name):
+    """A part of the evidence; itself for no name."""
+    return getattr(heard, name) if name else heard
 
 
 board = Board()

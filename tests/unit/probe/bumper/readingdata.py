@@ -8,7 +8,7 @@ import queue
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import TracebackType
+from types import SimpleNamespace, TracebackType
 from typing import Any, Self
 
 import numpy as np
@@ -30,6 +30,31 @@ COLUMNS = (
     "length_us",
     "ringdown_us",
     "evidence_cdb",
+)
+
+# What the evidence of a reading says, under the names of these tests: (name, part of Evidence, field of it).
+PLACES = (
+    *(
+        (name, "train", name)
+        for name in ("count", "first_us", "last_us", "level_cdb", "frequency_hz", "sweep_hz")
+    ),
+    *(
+        (name, "train", name)
+        for name in ("burst_us", "ringdown_us", "ringdown_most_us", "spread_cdb", "top_cdb")
+    ),
+    *((name, "train", name) for name in ("rivals", "strays", "loudest_cdb", "pair_us")),
+    *((name, "cycle", name) for name in ("due", "interval_us", "timing")),
+    ("siblings", "siblings", "count"),
+    ("sibling_due", "siblings", "due"),
+    ("sibling_interval_us", "siblings", "interval_us"),
+    ("sibling_clear", "siblings", "clear"),
+    ("sibling_cdb", "siblings", "level_cdb"),
+    ("sibling_hz", "siblings", "frequency_hz"),
+    ("faint_score", "siblings", "score"),
+    ("others", "siblings", "others"),
+    ("repeating", "siblings", "repeating"),
+    ("loud_cdb", "", "loud_cdb"),
+    ("loud_us", "", "loud_us"),
 )
 
 
@@ -78,7 +103,7 @@ def shifted(sounds: Iterable[Sound], by_us: int, loss_cdb: int) -> list[Sound]:
 
 def filled(sounds: Iterable[Sound]) -> Any:
     """The firmware's Sounds with these in it, in time order."""
-    from curbtick_probe.bumper.sounds import Sounds
+    from curbtick_probe.bumper.trains.sounds import Sounds
 
     held = Sounds()
     for sound in sorted(sounds, key=lambda s: s.time_us):
@@ -88,32 +113,47 @@ def filled(sounds: Iterable[Sound]) -> Any:
     return held
 
 
-def train_of(sounds: Iterable[Sound], listened_us: int = LISTENED_US) -> Any:
-    """The firmware's Trains of these sounds, with `kinds`, the kind of every sound in time order."""
-    from curbtick_probe.bumper import grouping
-    from curbtick_probe.bumper.train import Trains
+def part_of(heard: Any, name: str) -> Any:
+    """A part of the evidence; itself for no name."""
+    return getattr(heard, name) if name else heard
+
+
+def train_of(sounds: Iterable[Sound], listened_us: int = LISTENED_US, class_khz: int = 48) -> Any:
+    """What the firmware finds in these sounds, by PLACES, with `kinds`, of every sound in time order, and `heard`."""
+    from curbtick_probe.bumper.trains.evidence import Evidence
 
     held = filled(sounds)
-    trains = Trains()
-    grouping.sort(trains, held, listened_us)
-    trains.kinds = list(held.kind[: held.count])
-    return trains
+    heard = Evidence()
+    heard.sort(held, limits_of(class_khz), listened_us)
+    found = {name: getattr(part_of(heard, part), field) for name, part, field in PLACES}
+    return SimpleNamespace(**found, kinds=list(held.kind[: held.count]), heard=heard)
 
 
-def ruled(
-    trains: Any, limits: dict[str, int] | None = None, **asked: Any
-) -> tuple[int, list[str], list[str]]:
-    """The firmware's (verdict, reasons, proofs) on trains.
+def evidence_of(**fields: int) -> Any:
+    """The firmware's Evidence with these fields, by PLACES; the rest as after nothing was heard."""
+    from curbtick_probe.bumper.trains.evidence import Evidence
 
-    asked: noise_cdb (a quiet -55 dBFS unless given), live, heard_before, and fields of the limit set.
+    heard = Evidence()
+    places = {name: (part, field) for name, part, field in PLACES}
+    for name, value in fields.items():
+        part, field = places[name]
+        setattr(part_of(heard, part), field, value)
+    return heard
+
+
+def ruled(heard: Any, limits: dict[str, int] | None = None, **asked: Any) -> tuple[int, list[str], list[str]]:
+    """The firmware's (verdict, reasons, proofs) on evidence, or on what train_of found.
+
+    asked: noise_cdb (a quiet -55 dBFS unless given), live, before_us, and fields of the limit set.
     """
     from curbtick_probe.bumper import verdict
 
     noise_cdb = asked.pop("noise_cdb", -5500)
-    live, heard_before = asked.pop("live", True), asked.pop("heard_before", False)
+    live, before_us = asked.pop("live", True), asked.pop("before_us", 0)
     ruling = verdict.Ruling()
     limit_set = {**LIMIT_SET, **asked}
-    verdict.decide(ruling, trains, limits or limits_of(), limit_set, noise_cdb, live, heard_before)
+    heard = getattr(heard, "heard", heard)
+    verdict.decide(ruling, heard, limits or limits_of(), limit_set, noise_cdb, live, before_us)
     return (
         ruling.verdict,
         names.words_of(names.REASONS, ruling.reasons),
@@ -198,7 +238,7 @@ class Prober:
         """Take one reading.
 
         start_us: where on the ear's axis; stall: (before which block of stalled_input, for how many us) something else
-        keeps the probe busy, or NO_MEMORY, NO_STACK; asked: heard_before, limits, and fields of the limit set.
+        keeps the probe busy, or NO_MEMORY, NO_STACK; asked: before_us, limits, and fields of the limit set.
         Raises ProbeStoppedError with the traceback where the firmware raises.
         """
         self._ear, self._base_us, self._start_us = ear, -1, start_us
@@ -207,7 +247,7 @@ class Prober:
                 "do": "take",
                 "columns": COLUMNS,
                 "limits": asked.pop("limits", None) or limits_of(class_khz),
-                "heard_before": asked.pop("heard_before", False),
+                "before_us": asked.pop("before_us", 0),
                 "limit_set": {**LIMIT_SET, **asked},
                 "stall": stall,
                 "stalled_input": stalled_input,
@@ -227,9 +267,10 @@ class Prober:
         )
 
     def sort(self, sounds: Iterable[Sound], listened_us: int = LISTENED_US) -> dict[str, Any]:
-        """Sort sounds into trains; every number that Trains holds, and the sounds' kinds."""
+        """Sort sounds into trains; what is found, by PLACES, and the sounds' kinds."""
         rows = [[getattr(s, name) for name in COLUMNS] for s in sorted(sounds, key=lambda s: s.time_us)]
-        return self._ask({"do": "sort", "columns": COLUMNS, "rows": rows, "listened_us": listened_us})
+        asked = {"do": "sort", "columns": COLUMNS, "rows": rows, "listened_us": listened_us}
+        return self._ask({**asked, "limits": limits_of(), "places": PLACES})
 
     def _ask(self, request: dict[str, Any]) -> dict[str, Any]:
         self._asks.put(json.dumps(request).encode())

@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from curbtick_probe.bumper.sounds import MOST, Sounds
+from curbtick_probe.bumper.trains.sounds import MOST, Sounds
 from hypothesis import given
 from hypothesis import strategies as st
 

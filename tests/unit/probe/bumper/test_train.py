@@ -3,16 +3,31 @@
 from dataclasses import replace
 
 import pytest
-from curbtick_probe.bumper.sounds import MOST
+from curbtick_probe.bumper.trains.cycle import STEADY, UNEVEN
+from curbtick_probe.bumper.trains.sounds import MOST
 from curbtick_wire.names import DEAD, ECHO, HELD, OTHER, RETRY, SIBLING
 
-from tests.unit.probe.bumper.readingdata import LISTENED_US, Sound, every, faint, ruled, shifted, train_of
+from tests.unit.probe.bumper.readingdata import (
+    LISTENED_US,
+    PLACES,
+    Sound,
+    every,
+    evidence_of,
+    faint,
+    filled,
+    limits_of,
+    part_of,
+    ruled,
+    shifted,
+    train_of,
+)
 
 
 def in_turn(interval_us: int, positions: int, slots: tuple[int, ...], first_us: int = 50_000) -> list[Sound]:
     """Siblings at these of a bumper's slots, the held sensor's being slot 0."""
-    starts = [(first_us + interval_us * slot // positions) % interval_us for slot in slots]
-    return [sound for start_us in starts for sound in faint(interval_us, start_us) if sound.time_us > 600]
+    starts = [((first_us + interval_us * slot // positions) % interval_us, slot) for slot in slots]
+    trains = [faint(interval_us, start_us, 2200 - 150 * slot) for start_us, slot in starts]
+    return [sound for train in trains for sound in train if sound.time_us > 600]
 
 
 @pytest.mark.parametrize("first_us", [700, 20_000, 63_000])
@@ -26,7 +41,7 @@ def test_the_held_train_among_its_siblings(interval_us: int, positions: int, fir
     trains = train_of(held + siblings)
     assert (trains.count, trains.due, trains.first_us) == (len(held), len(held), first_us)
     assert trains.interval_us == interval_us
-    assert (trains.rivals, trains.strays, trains.twins, trains.open_question) == (0, 0, 0, False)
+    assert (trains.rivals, trains.strays, trains.timing) == (0, 0, STEADY)
     assert trains.kinds.count(HELD) == len(held) and trains.kinds.count(SIBLING) == len(siblings)
 
 
@@ -122,14 +137,14 @@ def test_bursts_may_wander_by_the_slack_and_no_more() -> None:
     assert train_of(late).count == len(sounds)
     later = [replace(s, time_us=s.time_us + (slack_us + 30) * (i == 3)) for i, s in enumerate(sounds)]
     trains = train_of(later)
-    assert (trains.count, trains.due, trains.twins) == (len(sounds) - 1, len(sounds), 1)
+    assert (trains.count, trains.due, trains.timing) == (len(sounds), len(sounds), UNEVEN)
 
 
 @pytest.mark.parametrize("delay_us", [1500, 9_000, 25_000])
 def test_echoes_are_told_from_siblings_and_leave_the_train_alone(delay_us: int) -> None:
     held = every(200_000)
     trains = train_of(held + shifted(held, delay_us, 1500) + shifted(held, delay_us + 900, 2500))
-    assert (trains.count, trains.due, trains.rivals, trains.twins) == (7, 7, 0, 0)
+    assert (trains.count, trains.due, trains.rivals, trains.timing) == (7, 7, 0, STEADY)
     assert trains.level_cdb == -800 and trains.spread_cdb == 0
     assert trains.kinds.count(ECHO) == 14 and trains.kinds.count(HELD) == 7
 
@@ -164,7 +179,7 @@ BAT_CALLS = [
     [
         {"length_us": 3_501},
         {"length_us": 6_000},
-        {"sweep_hz": 9_001},
+        {"sweep_hz": 7_501},
         {"sweep_hz": -14_000},
         {"length_us": 59},
     ],
@@ -182,7 +197,7 @@ def test_calls_and_clicks_make_no_train_and_are_strays_beside_one(shape: dict[st
 
 @pytest.mark.parametrize("even_length", [60, 3_500])
 def test_the_shortest_and_the_longest_burst_make_a_train(even_length: int) -> None:
-    trains = train_of(every(200_000, length_us=even_length, sweep_hz=9_000))
+    trains = train_of(every(200_000, length_us=even_length, sweep_hz=7_500))
     assert (trains.count, trains.burst_us) == (7, even_length)
 
 
@@ -247,18 +262,13 @@ def test_nothing_heard_is_no_train() -> None:
 
 
 def test_a_second_sort_remembers_nothing_of_the_first() -> None:
-    from curbtick_probe.bumper import grouping
-    from curbtick_probe.bumper.train import Trains
+    from curbtick_probe.bumper.trains.evidence import Evidence
 
-    from tests.unit.probe.bumper.readingdata import filled
-
-    trains = Trains()
-    grouping.sort(trains, filled(every(200_000) + faint(200_000, 101_000)), LISTENED_US)
-    grouping.sort(trains, filled([]), LISTENED_US)
-    fresh = Trains()
-    grouping.sort(fresh, filled([]), LISTENED_US)
-    kept = {name: value for name, value in vars(trains).items() if isinstance(value, int)}
-    assert kept == {name: value for name, value in vars(fresh).items() if isinstance(value, int)}
+    heard = Evidence()
+    heard.sort(filled(every(200_000) + faint(200_000, 101_000)), limits_of(), LISTENED_US)
+    heard.sort(filled([]), limits_of(), LISTENED_US)
+    kept = {name: getattr(part_of(heard, part), field) for name, part, field in PLACES}
+    assert kept == {name: getattr(part_of(evidence_of(), part), field) for name, part, field in PLACES}
 
 
 @pytest.mark.parametrize("listened_us", [1_546_000, 1_541_800, 1_541_000])
@@ -284,18 +294,36 @@ def test_the_longest_ringdown_is_known_beside_the_lower_quartile() -> None:
     assert (trains.ringdown_us, trains.ringdown_most_us) == (1_504, 3_892)
 
 
-def test_a_train_of_sounds_too_long_for_bursts_is_noted_and_is_no_train() -> None:
-    trains = train_of(every(200_000, length_us=5_000, level_cdb=-900) + faint(200_000, 100_000))
-    assert (trains.count, trains.odd_cdb, trains.loudest_cdb) == (0, -900, -32768)
-    assert ruled(trains)[:2] == (RETRY, ["not_a_burst"])
-    quieter = train_of(every(200_000, length_us=5_000, level_cdb=-3_600) + faint(200_000, 100_000))
-    assert ruled(quieter)[:2] == (DEAD, ["only_neighbour"])
+@pytest.mark.parametrize("length_us", [3_001, 5_000, 200_000])
+@pytest.mark.parametrize("count", [1, 2, 7])
+def test_there_is_no_dead_beside_a_loud_sound_of_any_length(count: int, length_us: int) -> None:
+    """Three faint bursts make a train, siblings prove that the system transmits, and the loud ones are no bursts."""
+    beside = faint(200_000, 100_000) + every(200_000, 150_000, until_us=700_000, level_cdb=-4_600)
+    trains = train_of(every(200_000, length_us=length_us, level_cdb=-3_500)[:count] + beside)
+    assert (trains.loud_cdb, trains.loud_us) == (-3_500, length_us)
+    assert ruled(trains, before_us=200_000)[:2] == (RETRY, ["not_a_burst"])
+    quieter = train_of(every(200_000, length_us=length_us, level_cdb=-3_501)[:count] + beside)
+    assert ruled(quieter, before_us=200_000)[0] == DEAD
 
 
-def test_two_long_sounds_are_no_odd_train_and_leave_a_pair_as_it_is() -> None:
-    pair = [Sound(100_000), Sound(500_000)]
-    trains = train_of([*pair, Sound(300_000, length_us=5_000, level_cdb=-2_000)])
-    assert (trains.count, trains.interval_us, trains.odd_cdb) == (2, 400_000, -32768)
+@pytest.mark.parametrize(
+    ("frequency_hz", "length_us", "evidence_cdb", "near"),
+    [
+        (48_000, 60, 1_390, True),
+        (39_500, 900, 6_000, True),
+        (56_500, 900, 6_000, True),
+        (39_499, 5_000, 6_000, False),
+        (56_501, 5_000, 6_000, False),
+        (48_000, 59, 6_000, False),
+        (48_000, 900, 1_389, False),
+    ],
+)
+def test_what_is_near_the_window_and_no_click_forbids_dead(
+    frequency_hz: int, length_us: int, evidence_cdb: int, near: bool
+) -> None:
+    one = Sound(333_000, -2_000, frequency_hz, 20_000, length_us, evidence_cdb=evidence_cdb)
+    trains = train_of([one, *faint(200_000, 100_000)])
+    assert trains.loud_cdb == (-2_000 if near else -4_800)
 
 
 @pytest.mark.parametrize(

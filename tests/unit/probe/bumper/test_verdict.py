@@ -5,10 +5,10 @@ from typing import Any
 import pytest
 from curbtick_probe import reason
 from curbtick_probe.bumper import verdict
-from curbtick_probe.bumper.train import Trains
+from curbtick_probe.bumper.trains import cycle
 from curbtick_wire.names import DEAD, PASS, RETRY, WEAK
 
-from tests.unit.probe.bumper.readingdata import LIMIT_SET, limits_of, ruled
+from tests.unit.probe.bumper.readingdata import LIMIT_SET, evidence_of, limits_of, ruled
 
 LIMITS = limits_of(48)
 HEARD = {
@@ -21,21 +21,28 @@ HEARD = {
     "ringdown_us": 500,
     "loudest_cdb": -800,
 }
-SIBLINGS = {"siblings": 6, "sibling_due": 6, "faint_score": 9000, "sibling_interval_us": 200_000}
+SIBLINGS = {
+    "siblings": 6,
+    "sibling_due": 6,
+    "sibling_clear": 6,
+    "faint_score": 9000,
+    "sibling_interval_us": 200_000,
+    "sibling_cdb": -4800,
+    "sibling_hz": 48_000,
+}
 BELOW_DEAD = {**HEARD, "level_cdb": -3600, "loudest_cdb": -3600}
 
 
 def trains_of(*parts: dict[str, Any], **fields: Any) -> Any:
-    """Sorted trains with these fields; the rest as after nothing was heard."""
-    trains = Trains()
-    for name, value in {**{k: v for part in parts for k, v in part.items()}, **fields}.items():
-        assert hasattr(trains, name)
-        setattr(trains, name, value)
-    return trains
+    """Evidence with these fields; the rest as after nothing was heard."""
+    found = {**{k: v for part in parts for k, v in part.items()}, **fields}
+    if "level_cdb" in found:
+        found = {"top_cdb": found["level_cdb"], **found}
+    return evidence_of(**found)
 
 
 def test_a_healthy_train_passes_with_nothing_against_it() -> None:
-    assert ruled(trains_of(HEARD, SIBLINGS), heard_before=True) == (
+    assert ruled(trains_of(HEARD, SIBLINGS), before_us=200_000) == (
         PASS,
         [],
         ["sibling_heard", "bumper_heard_before", "front_end_live"],
@@ -87,7 +94,8 @@ def test_weak_says_all_that_is_wrong() -> None:
         ({"burst_us": 3001}, "not_a_burst"),
         ({"spread_cdb": 501}, "moved"),
         ({"rivals": 8}, "noisy"),
-        ({"twins": 1}, "noisy"),
+        ({"timing": cycle.UNKNOWN}, "timing_unknown"),
+        ({"timing": cycle.PART, "count": 5}, "starts_or_stops"),
         ({"count": 6, "due": 7}, "too_few_bursts"),
     ],
     ids=str,
@@ -141,12 +149,20 @@ def test_a_single_miss_is_doubtful_unless_siblings_keep_the_interval(
 
 
 @pytest.mark.parametrize(("noise_cdb", "reason"), [(-3000, []), (-2999, ["noisy"]), (0, ["noisy"])])
-@pytest.mark.parametrize("fields", [HEARD, BELOW_DEAD, {}], ids=["heard", "below dead", "silent"])
+@pytest.mark.parametrize("fields", [HEARD], ids=["heard"])
 def test_noise_beyond_the_limit_is_retry_whatever_was_heard(
     fields: dict[str, int], noise_cdb: int, reason: list[str]
 ) -> None:
-    said = ruled(trains_of(fields, SIBLINGS), noise_cdb=noise_cdb, heard_before=True)
+    said = ruled(trains_of(fields, SIBLINGS), noise_cdb=noise_cdb, before_us=200_000)
     assert (said[:2] == (RETRY, ["noisy"])) is bool(reason)
+
+
+@pytest.mark.parametrize(("noise_cdb", "said"), [(-3900, DEAD), (-3899, RETRY)])
+@pytest.mark.parametrize("fields", [BELOW_DEAD, {}], ids=["below dead", "silent"])
+def test_noise_that_may_hide_a_burst_at_the_dead_limit_lets_nobody_say_dead(
+    fields: dict[str, int], noise_cdb: int, said: int
+) -> None:
+    assert ruled(trains_of(fields, SIBLINGS), noise_cdb=noise_cdb, before_us=200_000)[0] == said
 
 
 @pytest.mark.parametrize(
@@ -159,31 +175,39 @@ def test_a_train_must_stand_6_db_over_the_noise(noise_cdb: int, expected: tuple[
 @pytest.mark.parametrize(
     ("train", "asked", "expected"),
     [
-        ({}, {"live": True, "heard_before": True}, (DEAD, ["nothing_heard"])),
-        ({}, {"live": True, "heard_before": False}, (RETRY, ["nothing_heard"])),
-        ({}, {"live": False, "heard_before": True}, (RETRY, ["microphone_fault"])),
-        ({}, {"live": False, "heard_before": False}, (RETRY, ["microphone_fault"])),
-        (SIBLINGS, {"live": False}, (DEAD, ["only_neighbour"])),
-        (SIBLINGS, {"live": True, "heard_before": True}, (DEAD, ["only_neighbour"])),
-        (BELOW_DEAD, {}, (DEAD, ["low_level"])),
-        ({**BELOW_DEAD, "level_cdb": -4299}, {}, (DEAD, ["low_level"])),
+        ({}, {"live": True, "before_us": 200_000}, (DEAD, ["nothing_heard"])),
+        ({}, {"live": True, "before_us": 0}, (RETRY, ["nothing_heard"])),
+        ({}, {"live": False, "before_us": 200_000}, (RETRY, ["microphone_fault"])),
+        ({}, {"live": False, "before_us": 0}, (RETRY, ["microphone_fault"])),
+        (SIBLINGS, {"live": False}, (RETRY, ["microphone_fault"])),
+        (SIBLINGS, {"live": True, "before_us": 200_000}, (DEAD, ["only_neighbour"])),
+        (SIBLINGS, {"before_us": 130_000}, (DEAD, ["nothing_heard"])),
+        (BELOW_DEAD, {"before_us": 200_000}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, **SIBLINGS}, {}, (DEAD, ["low_level"])),
+        (BELOW_DEAD, {}, (RETRY, ["low_level", "nothing_heard"])),
+        (BELOW_DEAD, {"live": False}, (RETRY, ["microphone_fault"])),
+        ({**BELOW_DEAD, "level_cdb": -4299}, {"before_us": 200_000}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, "level_cdb": -4300}, {}, (DEAD, ["only_neighbour"])),
-        ({**BELOW_DEAD, "count": 4}, {"live": False}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, "level_cdb": -5435}, {}, (DEAD, ["only_neighbour"])),
+        ({**BELOW_DEAD, "level_cdb": -5436}, {}, (RETRY, ["nothing_heard"])),
+        ({**BELOW_DEAD, "frequency_hz": 54_501}, {}, (RETRY, ["nothing_heard"])),
+        ({**BELOW_DEAD, "spread_cdb": 501}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "count": 3}, {}, (RETRY, ["nothing_heard"])),
-        ({**BELOW_DEAD, "count": 4, "due": 8}, {}, (DEAD, ["low_level"])),
-        ({**BELOW_DEAD, "count": 4, "due": 9}, {}, (RETRY, ["nothing_heard"])),
-        ({**BELOW_DEAD, "rivals": 7}, {}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, "count": 6, "due": 8}, {"before_us": 200_000}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, "count": 6, "due": 9}, {}, (RETRY, ["nothing_heard"])),
+        ({**BELOW_DEAD, "rivals": 7}, {"before_us": 200_000}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, "rivals": 8}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "count": 3, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
-        ({"loudest_cdb": -3500}, {"heard_before": True}, (RETRY, ["too_few_bursts"])),
-        ({"loudest_cdb": -3500, **SIBLINGS}, {"heard_before": True}, (RETRY, ["too_few_bursts"])),
+        ({"loudest_cdb": -3500}, {"before_us": 200_000}, (RETRY, ["too_few_bursts"])),
+        ({"loudest_cdb": -3500, **SIBLINGS}, {"before_us": 200_000}, (RETRY, ["too_few_bursts"])),
         ({"loudest_cdb": -3501, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
-        ({**HEARD, "count": 1, "loudest_cdb": -800}, {"heard_before": True}, (RETRY, ["too_few_bursts"])),
-        ({"odd_cdb": -3500, **SIBLINGS}, {"heard_before": True}, (RETRY, ["not_a_burst"])),
-        ({"odd_cdb": -3501, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
-        ({"sibling_cdb": -3500, **SIBLINGS}, {"heard_before": True}, (RETRY, ["noisy"])),
-        ({"sibling_cdb": -3501, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
-        ({"sibling_cdb": -3500}, {"heard_before": True}, (DEAD, ["nothing_heard"])),
+        ({**HEARD, "count": 1, "loudest_cdb": -800}, {"before_us": 200_000}, (RETRY, ["too_few_bursts"])),
+        ({"loud_cdb": -3500, "loud_us": 3000, **SIBLINGS}, {}, (RETRY, ["too_few_bursts"])),
+        ({"loud_cdb": -3500, "loud_us": 3001, **SIBLINGS}, {}, (RETRY, ["not_a_burst"])),
+        ({"loud_cdb": -3501, "loud_us": 3001, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
+        ({**SIBLINGS, "sibling_cdb": -3500}, {"before_us": 200_000}, (RETRY, ["noisy"])),
+        ({**SIBLINGS, "sibling_cdb": -3501}, {}, (DEAD, ["only_neighbour"])),
+        ({"sibling_cdb": -3500}, {"before_us": 200_000}, (DEAD, ["nothing_heard"])),
     ],
     ids=str,
 )
@@ -196,35 +220,79 @@ def test_silence_is_dead_only_with_proof(
 @pytest.mark.parametrize(("level_cdb", "said"), [(-3500, WEAK), (-3501, DEAD)])
 def test_the_dead_limit_parts_weak_from_dead(level_cdb: int, said: int) -> None:
     """Between pass and dead lies the guard zone: WEAK. Only below it a sensor is DEAD."""
-    assert ruled(trains_of(HEARD, level_cdb=level_cdb, loudest_cdb=level_cdb)) == (
-        said,
-        ["low_level"],
-        ["front_end_live"] if said == WEAK else ["sibling_heard", "front_end_live"],
-    )
+    heard = trains_of(HEARD, SIBLINGS, level_cdb=level_cdb, loudest_cdb=level_cdb)
+    assert ruled(heard) == (said, ["low_level"], ["sibling_heard", "front_end_live"])
+
+
+def test_one_burst_at_the_dead_limit_is_weak() -> None:
+    """The median lies below it, but never is DEAD said beside such a burst."""
+    heard = trains_of(HEARD, SIBLINGS, level_cdb=-3550, top_cdb=-3500, loudest_cdb=-3500)
+    assert ruled(heard)[:2] == (WEAK, ["low_level"])
+
+
+def test_a_low_level_is_a_sensors_only_where_the_microphone_is_live() -> None:
+    assert ruled(trains_of(HEARD, level_cdb=-2500), live=False)[:2] == (RETRY, ["microphone_fault"])
+    assert ruled(trains_of(HEARD, frequency_hz=40_000), live=False)[:2] == (WEAK, ["off_frequency"])
 
 
 @pytest.mark.parametrize(
     ("fields", "proved"),
     [
         ({}, True),
-        ({"siblings": 4, "sibling_due": 4}, True),
-        ({"siblings": 3, "sibling_due": 3}, False),
-        ({"siblings": 6, "sibling_due": 12}, True),
-        ({"siblings": 6, "sibling_due": 13}, False),
+        ({"siblings": 4, "sibling_due": 4, "sibling_clear": 4}, True),
+        ({"siblings": 6, "sibling_due": 8}, True),
+        ({"siblings": 6, "sibling_due": 9}, False),
+        ({"sibling_clear": 4}, True),
+        ({"sibling_clear": 3}, False),
+        ({"sibling_cdb": -5435}, True),
+        ({"sibling_cdb": -5436}, False),
+        ({"sibling_hz": 54_500}, True),
+        ({"sibling_hz": 54_501}, False),
+        ({"sibling_hz": 41_499}, False),
+        ({"sibling_interval_us": 30_000}, True),
+        ({"sibling_interval_us": 29_999}, False),
+        ({"sibling_interval_us": 501_000}, False),
         ({"faint_score": 2000}, True),
         ({"faint_score": 1999}, False),
-        ({"repeating": 3, "clear_count": 6}, True),
-        ({"repeating": 3, "clear_count": 7}, False),
+        ({"repeating": 3, "others": 6}, True),
+        ({"repeating": 3, "others": 7}, False),
     ],
     ids=str,
 )
 def test_a_siblings_train_is_proof_with_bursts_share_and_score(fields: dict[str, int], proved: bool) -> None:
     trains = trains_of(SIBLINGS, **fields)
-    assert verdict.sibling_proof(trains) is proved
-    said = ruled(trains, live=False)
+    assert verdict.sibling_proof(trains.siblings, LIMITS, 0) is proved
+    said = ruled(trains)
     assert said == (
-        (DEAD, ["only_neighbour"], ["sibling_heard"]) if proved else (RETRY, ["microphone_fault"], [])
+        (DEAD, ["only_neighbour"], ["sibling_heard", "front_end_live"])
+        if proved
+        else (RETRY, ["nothing_heard"], ["front_end_live"])
     )
+    assert ruled(trains, live=False)[:2] == (RETRY, ["microphone_fault"])
+
+
+@pytest.mark.parametrize(
+    ("interval_us", "before_us", "agree"),
+    [
+        (200_000, 0, True),
+        (200_000, 1, True),
+        (200_000, 200_000, True),
+        (200_000, 201_005, True),
+        (200_000, 201_006, False),
+        (200_000, 199_000, True),
+        (200_000, 198_999, False),
+        (200_000, 100_000, True),
+        (200_000, 400_000, True),
+        (300_000, 100_000, True),
+        (120_000, 480_000, True),
+        (100_000, 500_000, False),
+        (150_000, 100_000, False),
+    ],
+)
+def test_siblings_agree_with_this_bumpers_own_cycle(interval_us: int, before_us: int, agree: bool) -> None:
+    assert verdict.agrees(interval_us, before_us) is agree
+    proofs = ruled(trains_of(SIBLINGS, sibling_interval_us=interval_us), before_us=before_us)[2]
+    assert ("sibling_heard" in proofs) is agree
 
 
 @pytest.mark.parametrize(
@@ -237,7 +305,9 @@ def test_a_siblings_train_is_proof_with_bursts_share_and_score(fields: dict[str,
         ({"count": 40, "due": 41}, False),
         ({"rivals": 1}, False),
         ({"strays": 1}, False),
-        ({"open_question": True}, False),
+        ({"timing": cycle.UNEVEN}, False),
+        ({"timing": cycle.UNKNOWN}, False),
+        ({"timing": cycle.PART}, False),
         ({"spread_cdb": 250}, True),
         ({"spread_cdb": 251}, False),
         ({"level_cdb": -1450}, True),

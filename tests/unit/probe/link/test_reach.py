@@ -32,10 +32,12 @@ def reached(*starts: Path) -> list[Path]:
     return found
 
 
+SETTINGS = ("limits.py", "rounds.py", "calibration.py")
+
 # The link, and the rooms that it is handed.
 REACHED = reached(
     PROBE / "link" / "link.py",
-    *(PROBE / "store" / f"{name}.py" for name in ("log", "limits", "rounds", "clock", "keys")),
+    *(PROBE / "store" / f"{name}.py" for name in ("log", "limits", "rounds", "clock", "keys", "calibration")),
 )
 
 
@@ -57,6 +59,7 @@ def test_the_walk_reaches_what_it_should() -> None:
         "keys.py",
         "limits.py",
         "rounds.py",
+        "calibration.py",
         "codec.py",
         "frames.py",
     }
@@ -71,10 +74,10 @@ def test_no_message_runs_code_and_only_storage_opens_files(path: Path) -> None:
 
 @pytest.mark.parametrize("path", REACHED, ids=lambda path: path.name)
 def test_every_value_in_two_slots_has_a_name_of_our_own(path: Path) -> None:
-    """setting.py passes on the name that limits.py and rounds.py give to its `__init__`."""
-    maker = "__init__" if path.name in ("limits.py", "rounds.py") else "Slots"
+    """setting.py passes on the name that its own kinds give to its `__init__`."""
+    maker = "__init__" if path.name in SETTINGS else "Slots"
     found = [call.args[1] for name, call in called(path) if name == maker and path.name != "setting.py"]
-    assert found or path.name not in ("limits.py", "rounds.py", "keys.py", "clock.py", "state.py")
+    assert found or path.name not in (*SETTINGS, "keys.py", "clock.py", "state.py")
     assert all(isinstance(name, ast.Constant) for name in found)
 
 
@@ -87,6 +90,7 @@ def test_the_only_words_a_request_carries_are_a_bench_s_name_and_a_secret() -> N
     }
     assert free == {
         ("greet", "definition"),
+        ("greet", "bench_nonce"),
         ("read", "wanted"),
         ("acknowledge", "digest"),
         ("pair", "secret"),
@@ -96,4 +100,5 @@ def test_the_only_words_a_request_carries_are_a_bench_s_name_and_a_secret() -> N
         None,
         "limit_set",
         "round",
+        "calibration",
     }

@@ -5,7 +5,7 @@ from curbtick_probe.panel.gestures import READ
 from curbtick_probe.panel.panel import BUSY, DARK_WAITS, Panel
 from curbtick_wire.virtual import IDLE_MS
 
-from tests.target.board.fake_board import FakeBoard
+from tests.target.board.doubles.fake_board import FakeBoard
 
 END_MS = 600_000
 

@@ -1,7 +1,7 @@
 """The seal check's logic over a meter that says what the test wants."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import pytest
@@ -12,7 +12,7 @@ from curbtick_wire import codec, names, records
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.target.board.fake_board import FakeBoard, FakeCapture
+from tests.target.board.doubles.fake_board import FakeBoard, FakeCapture
 
 LIMITS = {"revision": 7, "seal_leak_cdb": 2400}
 HEADER = {"seq": 1, "boot": 1, "ticks_ms": 0}
@@ -29,35 +29,28 @@ class Sound:
     dead: bool = False
 
 
-@dataclass
-class FakeMeter:
-    """Plays sounds; the low input hears them 40 dB fainter."""
+class FakeMeter(ToneMeter):  # type: ignore[misc]
+    """Plays sounds instead of measuring: the real meter but for its ear. The low input hears them 40 dB fainter."""
 
-    sounds: list[Sound]
-    board: "FakeBoard"
-    tone_hz: int = 15_000
-    tracked: list[int] = field(default_factory=list)
-    heard: bool = False
-    clipped: bool = False
-    dead: bool = False
-    level_cdb: int = -30000
-    noise_cdb: int = -30000
-    snr_cdb: int = 0
-    offset_uhz: int = 0
-    measured_hz: int = 0
+    def __init__(self, sounds: list[Sound], board: FakeBoard, tone_hz: int) -> None:
+        super().__init__(board.capture, tone_hz)
+        self.sounds = sounds
+        self.tracked: list[int] = []
 
     def search(self) -> None:
-        self.tracked.clear()
+        super().search()
+        self.tracked = []
 
     def track(self, offset_uhz: int) -> None:
+        super().track(offset_uhz)
         self.tracked.append(offset_uhz)
 
     def settle(self) -> None:
-        """Nothing to fill."""
+        """There are no filters to fill."""
 
     def update(self) -> None:
         sound = self.sounds.pop(0)
-        loss = 4000 if self.board.capture.source == names.INPUT_LOW else 0
+        loss = 4000 if self.capture.source == names.INPUT_LOW else 0
         self.heard = sound.level_cdb is not None
         self.level_cdb = (sound.level_cdb if sound.level_cdb is not None else sound.noise_cdb) - loss
         self.noise_cdb = sound.noise_cdb - loss
@@ -73,7 +66,7 @@ Make = Callable[..., SealCheck]
 def check_on(*sounds: Sound, **options: Any) -> SealCheck:
     board = FakeBoard()
     made = SealCheck(board, 15_000, LIMITS, **options)
-    made.meter = FakeMeter(list(sounds), board)
+    made.meter = FakeMeter(list(sounds), board, made.meter.tone_hz)
     return made
 
 
@@ -237,6 +230,7 @@ def test_lost_samples_spoil_a_section(level_cdb: int) -> None:
     check.board.capture.lost_from = 100
     (settled,) = check.reference()
     assert settled["verdict"] == 0 and reasons(settled) == ["samples_lost"]
+    assert (settled["blocks_lost"], settled["collections"]) == (1, 0)
 
 
 def test_lost_samples_spoil_a_reference() -> None:

@@ -8,7 +8,7 @@ import sys
 
 from curbtick_probe.store.log import Log
 from curbtick_wire import codec, records
-from powercut_session import ROOT, format_flash, mount, zeros
+from powercut.session import ROOT, format_flash, mount, zeros
 from torn_flash import ERASE, PlainFlash
 
 ERASE_US = 45_000

@@ -77,15 +77,21 @@ def events(of: log.Log, word: str) -> list[tuple[int, int]]:
     return [(values["value"], values["extra"]) for values in chosen]
 
 
-def digest_of(raws: Iterator[bytes] | list[bytes]) -> bytes:
-    """SHA-256 over raw records, computed here."""
-    return hashlib.sha256(b"".join(raws)).digest()
+def digest_of(log_id: int, raws: Iterator[bytes] | list[bytes]) -> bytes:
+    """The digest of records of a log, computed here."""
+    inner = hashlib.sha256(b"".join(raws)).digest()
+    return hashlib.sha256(log_id.to_bytes(4, "little") + inner).digest()
+
+
+def log_folder(root: Path) -> Path:
+    """The folder of the log's segments under root."""
+    return next(path for path in root.glob("log*") if path.is_dir())
 
 
 def pull(of: log.Log) -> None:
     """Acknowledge everything, as a bench does that has pulled it all."""
     last = of.last_seq
-    assert of.acknowledge(last, digest_of(list(of.iter_from(of.acknowledged + 1))))
+    assert of.acknowledge(last, digest_of(of.log_id, list(of.iter_from(of.acknowledged + 1))))
 
 
 class SmallDisk:
@@ -96,7 +102,9 @@ class SmallDisk:
 
     def statvfs(self, _path: str) -> tuple[int, ...]:
         """The first four values of os.statvfs."""
-        used = self._itself + sum(math.ceil(file.stat().st_size / BLOCK) for file in self._root.glob("log/*"))
+        used = self._itself + sum(
+            math.ceil(file.stat().st_size / BLOCK) for file in self._root.glob("log*/*")
+        )
         return BLOCK, BLOCK, self._blocks, self._blocks - used
 
     def install(self, monkeypatch: Any) -> "SmallDisk":
@@ -144,7 +152,7 @@ class FailingFile:
 
 def segment_files(root: Path, letter: str) -> list[Path]:
     """The segment files of a letter, oldest first."""
-    return sorted((root / "log").glob(letter + "*"))
+    return sorted(log_folder(root).glob(letter + "*"))
 
 
 def flip(path: Path, offset: int, bits: int = 0xFF) -> None:

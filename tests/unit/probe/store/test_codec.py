@@ -46,25 +46,25 @@ def test_refusals_of_values() -> None:
 
 
 def test_refusals_of_a_record_to_encode() -> None:
-    assert refusal(encode, 9, READING) == ("kind", "9 is not a record kind")
+    assert refusal(encode, 10, READING) == ("kind", "10 is not a record kind")
     assert refusal(encode, 0, READING) == ("kind", "0 is not a record kind")
     assert refusal(encode, records.READING, READING, b"x") == ("tail", "a reading record has none")
     values = values_of(records.SNIPPET, reading_seq=1)
-    assert len(encode(records.SNIPPET, values, bytes(764))) == records.SNIPPET_MAX
-    assert refusal(encode, records.SNIPPET, values, bytes(765)) == ("size", "801 is more than 800")
+    assert len(encode(records.SNIPPET, values, bytes(762))) == records.SNIPPET_MAX
+    assert refusal(encode, records.SNIPPET, values, bytes(763)) == ("size", "801 is more than 800")
 
 
 def test_a_record_without_a_tail_keeps_to_the_smaller_size(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(records, "RECORD_MAX", len(encode(records.READING, READING)) - 1)
-    assert refusal(encode, records.READING, READING) == ("size", "82 is more than 81")
+    assert refusal(encode, records.READING, READING) == ("size", "86 is more than 85")
 
 
 def test_refusals_of_a_record_to_check() -> None:
     whole = encode(records.EVENT, {"event": 1, "value": 2, "extra": 3})
     body = whole[:-4]
     assert codec.check_record(sealed(body))["seq"] == 1
-    assert refusal(codec.check_record, sealed(body + b"\0")) == ("size", "says 27, the record has 28 bytes")
-    assert refusal(codec.check_record, sealed(body[:-1])) == ("size", "says 27, the record has 26 bytes")
+    assert refusal(codec.check_record, sealed(body + b"\0")) == ("size", "says 29, the record has 30 bytes")
+    assert refusal(codec.check_record, sealed(body[:-1])) == ("size", "says 29, the record has 28 bytes")
     assert refusal(codec.check_record, whole[:-1] + b"\0") == ("record", "its CRC is wrong")
 
 
@@ -78,6 +78,8 @@ def test_refusals_of_tails_to_decode() -> None:
     del sounds[-1]
     sounds[2] -= 1
     assert refusal(codec.decode_record, sealed(bytes(sounds))) == ("tail", "does not hold `count` sounds")
+    crash = encode(records.CRASH, values_of(records.CRASH), b"x" * (records.CRASH_WORDS_MAX + 1))
+    assert refusal(codec.decode_record, crash) == ("tail", "has more words than a crash record may have")
 
 
 def test_refusals_of_sets() -> None:

@@ -45,6 +45,12 @@ def _fill_up(kept: log.Log) -> dict[int, int]:
     raise AssertionError("it never filled up")
 
 
+def _fill_to_the_last_words(kept: log.Log) -> None:
+    """Append events until LogFull, so that no room is left but for what only LOG_FULL may take."""
+    while kept.event(EVENT["start"]):
+        continue
+
+
 def _of_kind(stored: dict[int, int], *kinds: int) -> set[int]:
     return {seq for seq, kind in stored.items() if kind in kinds}
 
@@ -84,7 +90,7 @@ class TestFillingUp:
 
     def test_full_is_said_once_and_stays_said(self, tmp_path: Path) -> None:
         kept = start(tmp_path)
-        _fill_up(kept)
+        _fill_to_the_last_words(kept)
         for _ in range(5):
             with pytest.raises(log.LogFull, match="room"):
                 kept.append(*reading())
@@ -102,8 +108,7 @@ class TestFillingUp:
 
     def test_full_finds_its_last_words_however_the_segments_fill(self, tmp_path: Path) -> None:
         kept = start(tmp_path)
-        while kept.event(EVENT["start"]):
-            continue
+        _fill_to_the_last_words(kept)
         assert len(events(kept, "log_full")) == 1
 
     def test_full_is_over_once_a_reading_stands_behind_it(self, tmp_path: Path) -> None:
@@ -145,7 +150,7 @@ class TestFillingUp:
 
     def test_a_drop_waits_for_room_to_be_recorded(self, tmp_path: Path) -> None:
         kept = start(tmp_path)
-        _fill_up(kept)
+        _fill_to_the_last_words(kept)
         before = events(kept, "snippets_dropped")
         kept.close()
         state = log_state.State(str(tmp_path))

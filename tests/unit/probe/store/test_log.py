@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 
 import pytest
-from curbtick_probe.store import log, scan
+from curbtick_probe.store import clock, log, scan
 from curbtick_probe.store import shelf as log_shelf
 from curbtick_wire import codec, records
 from curbtick_wire.errors import WireError
@@ -15,6 +15,7 @@ from tests.unit.probe.store.flashdata import (
     digest_of,
     fill,
     held,
+    log_folder,
     pull,
     reading,
     segment_files,
@@ -145,8 +146,8 @@ def test_the_digest_is_over_the_raw_records(tmp_path: Path) -> None:
     kept = start(tmp_path)
     fill(kept, 4)
     raws = held(kept)
-    assert kept.digest(3, 9) == digest_of([raws[seq] for seq in range(3, 10)])
-    assert kept.digest(1, 12) == digest_of(list(raws.values()))
+    assert kept.digest(3, 9) == digest_of(kept.log_id, [raws[seq] for seq in range(3, 10)])
+    assert kept.digest(1, 12) == digest_of(kept.log_id, list(raws.values()))
 
 
 class TestAcknowledging:
@@ -286,22 +287,22 @@ def test_the_look_for_the_highest_boot_leaves_no_file_open(
         return opened[-1]
 
     monkeypatch.setattr(scan, "open", note, raising=False)
-    assert log.highest_boot(str(tmp_path)) == 4
+    assert clock.highest_boot(str(tmp_path)) == 4
     assert [file.closed for file in opened] == [True, True]
 
 
 def test_the_highest_boot_is_found_in_either_shelf(tmp_path: Path) -> None:
-    assert log.highest_boot(str(tmp_path)) == 0
+    assert clock.highest_boot(str(tmp_path)) == 0
     kept = start(tmp_path, boot=4)
-    assert log.highest_boot(str(tmp_path)) == 0
-    (tmp_path / "log" / "w00000001").write_bytes(b"")
-    assert log.highest_boot(str(tmp_path)) == 0
+    assert clock.highest_boot(str(tmp_path)) == 0
+    (log_folder(tmp_path) / f"w00000001-{kept.log_id:08x}").write_bytes(b"")
+    assert clock.highest_boot(str(tmp_path)) == 0
     kept.append(*reading())
     kept.close()
-    assert log.highest_boot(str(tmp_path)) == 4
+    assert clock.highest_boot(str(tmp_path)) == 4
     again = start(tmp_path, boot=9)
     again.append(*snippet(1))
     again.close()
-    assert log.highest_boot(str(tmp_path)) == 9
-    os.mkdir(tmp_path / "log" / "r00000fff")
-    assert log.highest_boot(str(tmp_path)) == 9
+    assert clock.highest_boot(str(tmp_path)) == 9
+    os.mkdir(log_folder(tmp_path) / "r00000fff")
+    assert clock.highest_boot(str(tmp_path)) == 9

@@ -1,6 +1,7 @@
 """What a start makes of damaged files: nothing unchecked is believed, nothing whole is lost, no number comes again."""
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from tests.unit.probe.store.flashdata import (
     fill,
     flip,
     held,
+    log_folder,
     reading,
     remove_state,
     segment_files,
@@ -181,9 +183,9 @@ def test_any_bytes_may_stand_in_a_segment(tmp_path_factory: pytest.TempPathFacto
     fill(kept, 2)
     kept.close()
     before = held(kept)
-    (root / "log" / "r00000007").write_bytes(junk)
-    (root / "log" / "not a segment").write_bytes(junk)
-    (root / "log" / "rzzzzzzzz").write_bytes(junk)
+    (log_folder(root) / "r00000007").write_bytes(junk)
+    (log_folder(root) / "not a segment").write_bytes(junk)
+    (log_folder(root) / "rzzzzzzzz").write_bytes(junk)
     again = start(root, boot=2)
     assert before.items() <= held(again).items()
     assert again.append(*reading()) >= 7
@@ -192,7 +194,7 @@ def test_any_bytes_may_stand_in_a_segment(tmp_path_factory: pytest.TempPathFacto
 
 
 def test_a_segment_that_cannot_be_read_is_a_gap(tmp_path: Path, before: dict[int, bytes]) -> None:
-    os.mkdir(tmp_path / "log" / "r00000020")
+    os.mkdir(log_folder(tmp_path) / "r00000020")
     again = start(tmp_path, boot=2)
     assert before.items() <= held(again).items()
     assert events(again, "gap") == [(0x20, 0x20)]
@@ -227,7 +229,7 @@ def test_numbers_go_on_when_the_newest_records_are_lost(tmp_path: Path) -> None:
 
 
 def test_a_segment_just_started_keeps_its_number(tmp_path: Path, before: dict[int, bytes]) -> None:
-    (tmp_path / "log" / "r00000030").write_bytes(b"")
+    (log_folder(tmp_path) / "r00000030").write_bytes(b"")
     again = start(tmp_path, boot=2)
     assert events(again, "gap") == []
     assert again.append(*reading()) == 0x30
@@ -267,17 +269,17 @@ def test_a_drop_of_the_newest_numbers_is_told_from_a_loss(
     assert min(set(held(again)) - set(before)) == 19
 
 
-@pytest.mark.parametrize(("room", "segments"), [(80, 2), (81, 1)])
+@pytest.mark.parametrize(("room", "segments"), [(86, 2), (87, 1)])
 def test_a_drop_is_recorded_in_a_new_segment_where_the_last_is_nearly_full(
     tmp_path: Path, room: int, segments: int
 ) -> None:
-    """Room for the event and for two more that only LOG_FULL may take: 3 of 27 bytes."""
+    """Room for the event and for two more that only LOG_FULL may take: 3 of 29 bytes."""
     kept = start(tmp_path)
     left = kept._room.segment_bytes - room
-    readings = next(count for count in range(27) if (left - 82 * count) % 27 == 0)
+    readings = next(count for count in range(29) if (left - 86 * count) % 29 == 0)
     event = (records.EVENT, {"event": 0, "value": 0, "extra": 0}, b"")
     numbers = kept.append_all([reading()] * readings)
-    for _ in range((left - 82 * readings) // 27 - (2 if room < 81 else 0)):
+    for _ in range((left - 86 * readings) // 29 - (2 if room < 87 else 0)):
         numbers += kept.append_all([event])
     kept.close()
     with segment_files(tmp_path, "r")[0].open("ab") as file:
@@ -301,7 +303,59 @@ def test_the_state_survives_a_damaged_slot(tmp_path: Path) -> None:
     state.save(12)
     assert state.floor == 12
     newest = slots.Slots(str(tmp_path), "log")
-    assert newest.generation == 2
+    assert newest.generation == 3
     flip(tmp_path / "log.0", 9)
     again = log_state.State(str(tmp_path))
     assert (again.floor, again.acknowledged) in ((9, 5), (12, 7))
+
+
+def test_a_new_log_has_an_id_and_keeps_it(tmp_path: Path) -> None:
+    log_id = start(tmp_path).log_id
+    assert 1 <= log_id <= records.NONE_U32
+    assert start(tmp_path, boot=2).log_id == log_id
+
+
+def test_the_id_is_drawn_again_only_where_neither_a_segment_nor_an_id_is_left(
+    tmp_path: Path, before: dict[int, bytes]
+) -> None:
+    first = start(tmp_path, boot=2)
+    first.close()
+    remove_state(tmp_path)
+    second = start(tmp_path, boot=3)
+    assert (second.log_id, held(second)) == (first.log_id, before)
+    second.close()
+    remove_state(tmp_path)
+    shutil.rmtree(log_folder(tmp_path))
+    third = start(tmp_path, boot=4)
+    assert third.log_id != first.log_id
+    assert third.append(*reading()) == 1
+
+
+def test_no_damage_to_a_file_changes_the_id(tmp_path: Path, before: dict[int, bytes]) -> None:
+    log_id = start(tmp_path, boot=2).log_id
+    remove_state(tmp_path)
+    for letter in "rw":
+        for file in segment_files(tmp_path, letter):
+            file.write_bytes(b"\xff" * file.stat().st_size)
+    again = start(tmp_path, boot=3)
+    assert again.log_id == log_id
+    assert not set(held(again).values()) & set(before.values())
+
+
+def test_the_id_kept_is_taken_where_its_folder_was_not_made_yet(tmp_path: Path) -> None:
+    log_id = log_state.State(str(tmp_path)).log_id
+    assert list(tmp_path.glob("log????????")) == []
+    assert start(tmp_path).log_id == log_id
+    assert log_folder(tmp_path).name == f"log{log_id:08x}"
+
+
+def test_what_was_kept_of_another_log_says_nothing_of_this_one(
+    tmp_path: Path, before: dict[int, bytes]
+) -> None:
+    kept = start(tmp_path, boot=2)
+    assert kept.acknowledge(18, kept.digest(1, 18))
+    kept.close()
+    log_folder(tmp_path).rename(tmp_path / f"log{kept.log_id ^ 1:08x}")
+    other = start(tmp_path, boot=3)
+    assert (other.log_id, other.acknowledged) == (kept.log_id ^ 1, 0)
+    assert held(other) == before

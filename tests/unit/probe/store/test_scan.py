@@ -13,9 +13,9 @@ from tests.unit.probe.store.test_recovery import before
 __all__ = ["before"]
 
 
-def _raw(kind: int = 1, layout: int = 1, size: int = 18, seq: int = 5, body: bytes = b"") -> bytes:
+def _raw(kind: int = 1, layout: int = 1, size: int = 20, seq: int = 5, body: bytes = b"") -> bytes:
     """A record by hand, its CRC right whatever it says of itself."""
-    data = struct.pack("<BBHIHI", kind, layout, size, seq, 3, 9) + body
+    data = struct.pack("<BBHIII", kind, layout, size, seq, 3, 9) + body
     return data + struct.pack("<I", codec.crc32(data))
 
 
@@ -35,7 +35,7 @@ def _read_all(path: Path, data: bytes) -> tuple[list[int], bool]:
 
 def test_a_record_by_hand_is_read(tmp_path: Path) -> None:
     assert _read_all(tmp_path / "r", _raw()) == ([5], False)
-    assert _read_all(tmp_path / "r", _raw(size=800, body=bytes(782))) == ([5], False)
+    assert _read_all(tmp_path / "r", _raw(size=800, body=bytes(780))) == ([5], False)
     assert _read_all(tmp_path / "r", b"") == ([], False)
 
 
@@ -44,9 +44,9 @@ def test_a_record_by_hand_is_read(tmp_path: Path) -> None:
     [
         _raw(kind=0),
         _raw(layout=0),
-        _raw(size=17),
         _raw(size=19),
-        _raw(size=801, body=bytes(783)),
+        _raw(size=21),
+        _raw(size=801, body=bytes(781)),
         _raw(seq=0),
     ],
 )
@@ -55,12 +55,12 @@ def test_a_record_that_cannot_be_is_not_read_though_its_crc_is_right(tmp_path: P
 
 
 @pytest.mark.parametrize(
-    "later", [{"kind": 9}, {"kind": 255}, {"layout": 2}, {"kind": records.EVENT, "layout": 2}], ids=str
+    "later", [{"kind": 10}, {"kind": 255}, {"layout": 2}, {"kind": records.EVENT, "layout": 2}], ids=str
 )
 def test_records_of_later_firmware_are_kept_and_served(
     tmp_path: Path, before: dict[int, bytes], later: dict[str, int]
 ) -> None:
-    newer = [_raw(seq=seq, size=18 + extra, body=bytes(extra), **later) for seq, extra in ((19, 0), (20, 90))]
+    newer = [_raw(seq=seq, size=20 + extra, body=bytes(extra), **later) for seq, extra in ((19, 0), (20, 90))]
     with segment_files(tmp_path, "r")[0].open("ab") as file:
         file.write(b"".join(newer))
     again = start(tmp_path, boot=2)
@@ -73,7 +73,7 @@ def test_records_of_later_firmware_are_kept_and_served(
 def test_an_event_too_short_for_its_fields_is_kept_and_believed_nothing(
     tmp_path: Path, before: dict[int, bytes]
 ) -> None:
-    short = _raw(kind=records.EVENT, seq=19, size=22, body=struct.pack("<BBBB", EVENT["log_full"], 1, 1, 1))
+    short = _raw(kind=records.EVENT, seq=19, size=24, body=struct.pack("<BBBB", EVENT["log_full"], 1, 1, 1))
     with segment_files(tmp_path, "r")[0].open("ab") as file:
         file.write(short)
     again = start(tmp_path, boot=2)
@@ -82,7 +82,7 @@ def test_an_event_too_short_for_its_fields_is_kept_and_believed_nothing(
     assert len(segment_files(tmp_path, "r")) == 1
 
 
-@pytest.mark.parametrize("size", [1, 2, 3, 13, 14, 17, 18, 40])
+@pytest.mark.parametrize("size", [1, 2, 3, 15, 16, 19, 20, 40])
 def test_junk_of_any_length_is_passed_over_and_noticed(tmp_path: Path, size: int) -> None:
     junk = b"\x01" * size
     assert _read_all(tmp_path / "r", junk + _raw() + junk + _raw(seq=6)) == ([5, 6], False)

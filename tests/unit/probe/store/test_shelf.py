@@ -15,7 +15,7 @@ SEGMENT_BYTES = 400
 
 
 def record(seq: int) -> bytes:
-    """A reading of that number, 82 bytes."""
+    """A reading of that number, 86 bytes."""
     kind, values, tail = reading(seq)
     return codec.encode_record(kind, {"seq": seq, "boot": 1, "ticks_ms": 0}, values, tail)
 
@@ -71,7 +71,7 @@ def index(of: Shelf) -> list[tuple[int, ...]]:
     return list(zip(of.numbers, of.firsts, of.lasts, of.sizes, of.counts, strict=True))
 
 
-INDEX = [(1, 1, 3, 246, 3), (4, 4, 6, 246, 3), (7, 8, 9, 164, 2)]
+INDEX = [(1, 1, 3, 258, 3), (4, 4, 6, 258, 3), (7, 8, 9, 172, 2)]
 
 
 def test_the_index_is_the_same_written_and_recovered(tmp_path: Path, shelf: Shelf, files: Files) -> None:
@@ -82,7 +82,7 @@ def test_the_index_is_the_same_written_and_recovered(tmp_path: Path, shelf: Shel
     assert visited == [1, 2, 3, 4, 5, 6, 8, 9]
     assert again.damage == []
     assert files.now() == []
-    assert again.room() == SEGMENT_BYTES - 164
+    assert again.room() == SEGMENT_BYTES - 172
 
 
 def test_only_eight_hex_digits_are_a_number() -> None:
@@ -91,10 +91,10 @@ def test_only_eight_hex_digits_are_a_number() -> None:
 
 
 def test_room_is_what_the_newest_segment_takes_and_never_below_none(shelf: Shelf) -> None:
-    assert shelf.room() == 236
+    assert shelf.room() == 228
     for seq in (10, 11, 12):
         shelf.write(seq, record(seq))
-    assert shelf.sizes[-1] == 410
+    assert shelf.sizes[-1] == 430
     assert shelf.room() == 0
 
 
@@ -144,7 +144,7 @@ def test_a_freed_segment_leaves_no_file_and_no_handle(tmp_path: Path, shelf: She
     shelf.free_oldest()
     assert files.now() == ["r00000007"]
     assert index(shelf) == INDEX[2:]
-    assert shelf.room() == 236
+    assert shelf.room() == 228
     shelf.free_oldest()
     assert files.now() == []
     assert index(shelf) == []
@@ -206,7 +206,7 @@ def test_a_file_that_ends_in_an_error_is_damaged_from_there(
     monkeypatch.setattr(scan.SegmentReader, "step", step)
     again, _visited = recovered(tmp_path)
     assert again.damage == [(6, 6)]
-    assert index(again)[1] == (4, 4, 5, 246, 2)
+    assert index(again)[1] == (4, 4, 5, 258, 2)
 
 
 def test_a_segment_cut_behind_its_back_is_passed_over(tmp_path: Path, shelf: Shelf) -> None:
@@ -238,7 +238,7 @@ class TestMending:
             file.write(record(10)[:50])
         shelf.mend()
         assert shelf.damage == []
-        assert index(shelf) == [*INDEX[:2], (7, 8, 9, 214, 2)]
+        assert index(shelf) == [*INDEX[:2], (7, 8, 9, 222, 2)]
 
     def test_a_file_lost_with_all_in_it(self, tmp_path: Path, shelf: Shelf) -> None:
         shelf.close()

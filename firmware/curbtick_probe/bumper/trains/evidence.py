@@ -1,0 +1,70 @@
+"""What the sounds of one reading say, sorted: the held sensor's train, the system's cycle, the siblings', the rest."""
+
+from micropython import const
+
+from curbtick_probe.bumper.trains import cycle, desk, siblings, train
+from curbtick_probe.bumper.trains.sounds import SINGLE_CDB, Sounds
+from curbtick_probe.dsp.train import alike
+
+# A burst of half a millisecond is 2 kHz wide: so far beside its window a sound still is near it.
+_NEAR_HZ = const(2000)
+
+
+class Evidence:
+    """Everything that a verdict rests on.
+
+    train: the held sensor's. cycle: the system's. siblings: the best train beside the held one.
+    loud_cdb, loud_us: level and length of the loudest single sound in or near the class's window.
+    """
+
+    def __init__(self) -> None:
+        self.desk = desk.Desk()
+        self.train = train.Train()
+        self.cycle = cycle.Cycle()
+        self.siblings = siblings.Siblings()
+        self.loud_cdb = -32768
+        self.loud_us = 0
+
+    def sort(self, sounds: Sounds, limits: dict[str, int], listened_us: int) -> None:
+        """Sort the sounds of a reading that has listened for so long; sets their kinds."""
+        self.look(sounds, listened_us)
+        cycle.find_uneven(self.cycle, self.train, sounds, self.desk, listened_us)
+        self.look_faintly(sounds, listened_us)
+        siblings.name_others(self.siblings, self.train, self.train.interval_us, sounds, self.desk)
+        self._find_loudest(sounds, limits)
+
+    def look(self, sounds: Sounds, listened_us: int) -> None:
+        """Sort the held train alone. What verdict.clearly_passes asks is as `sort` leaves it."""
+        self.find_held(sounds, listened_us)
+        self.find_cycle(sounds, listened_us)
+
+    def find_held(self, sounds: Sounds, listened_us: int) -> None:
+        """Find the held train."""
+        train.find(self.train, sounds, self.desk, listened_us)
+
+    def find_cycle(self, sounds: Sounds, listened_us: int) -> None:
+        """After find_held, find the system's cycle; sounds may have come since."""
+        cycle.find(self.cycle, self.train, sounds, self.desk, listened_us)
+
+    def look_faintly(self, sounds: Sounds, listened_us: int) -> None:
+        """After `look`, find the siblings' train, faint candidates included; sounds may have come since."""
+        siblings.find(self.siblings, self.train, sounds, self.desk, listened_us)
+
+    def _find_loudest(self, sounds: Sounds, limits: dict[str, int]) -> None:
+        """Note the loudest single sound in or near the class's window that is no click, of any length."""
+        band = self.desk.band
+        band[alike.LEAST_CDB] = -32768
+        band[alike.LEAST_EVIDENCE_CDB] = SINGLE_CDB
+        band[alike.LEAST_US] = desk.BURST_LEAST_US
+        band[alike.LOWEST_HZ] = limits["centre_hz"] - limits["window_hz"] - _NEAR_HZ
+        band[alike.HIGHEST_HZ] = limits["centre_hz"] + limits["window_hz"] + _NEAR_HZ
+        row = alike.loudest(
+            sounds.level_cdb,
+            sounds.evidence_cdb,
+            sounds.length_us,
+            sounds.frequency_hz,
+            band,
+            sounds.count,
+        )
+        self.loud_cdb = sounds.level_cdb[row] if row >= 0 else -32768
+        self.loud_us = sounds.length_us[row] if row >= 0 else 0

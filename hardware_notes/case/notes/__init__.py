@@ -1,0 +1,1 @@
+"""The page about case and weather, and what it computes."""

@@ -1,0 +1,1 @@
+"""The printed parts as files, and the checks of their meshes."""

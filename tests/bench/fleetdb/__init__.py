@@ -1,0 +1,1 @@
+"""Benchmark of many benches on one server."""

@@ -1,0 +1,1 @@
+"""Benchmark of the link under random and mutated frames."""

@@ -1,0 +1,1 @@
+"""Benchmark of a pull beside ZMODEM."""

@@ -1,0 +1,1 @@
+"""Benchmark of a history of a million readings."""

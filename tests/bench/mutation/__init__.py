@@ -1,0 +1,1 @@
+"""Benchmark of the tests themselves: mutants that none of them notices."""

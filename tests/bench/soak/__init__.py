@@ -1,0 +1,1 @@
+"""Benchmark of a probe that runs for months."""

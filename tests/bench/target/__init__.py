@@ -1,0 +1,1 @@
+"""Benchmark of the firmware on the chip: time and memory."""

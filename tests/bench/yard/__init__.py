@@ -1,0 +1,1 @@
+"""Benchmark of the verdict on the invented yard."""

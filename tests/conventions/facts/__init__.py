@@ -1,0 +1,1 @@
+"""One definition for each fact: numbers and words."""

@@ -1,0 +1,1 @@
+"""README and DEVELOPERS.md say what is true."""

@@ -1,0 +1,1 @@
+"""Sessions over a wire that damages, loses and doubles bytes."""

@@ -1,0 +1,1 @@
+"""What stands in for a board, and for the chip's peripherals."""

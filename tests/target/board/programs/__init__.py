@@ -1,0 +1,1 @@
+"""Programs that run on the emulated board or on the unix port."""

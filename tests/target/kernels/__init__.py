@@ -1,0 +1,1 @@
+"""Every kernel, three ways that must agree."""

@@ -1,0 +1,1 @@
+"""Kernels under MicroPython's unix port."""
