@@ -25,7 +25,7 @@ class Section:
     updates: how many it took. counts: how many of them had each of STATUSES.
     above_cdb: the highest rise above the background. level_cdb, background_cdb: level and background then.
     blocks, loud: blocks of the updates that were judged, and how many of them were loud in the whole band.
-    lost: how many blocks were lost. spoiled: how often listening broke off. pauses: how often nobody listened for a while.
+    lost: how many blocks were lost. spoiled: how often listening broke off. pauses: how often nobody listened.
     """
 
     def __init__(self, number: int) -> None:

@@ -31,7 +31,7 @@ class Section:
     number: 1..99.
     updates: how many it took. heard, noisy, clipped, dead: how many of them heard the tone, were too noisy to hear a
     leak, clipped, had a dead microphone.
-    lost: how many blocks were lost. spoiled: how often listening broke off. pauses: how often nobody listened for a while.
+    lost: how many blocks were lost. spoiled: how often listening broke off. pauses: how often nobody listened.
     silent: updates in a row, up to now, that did not hear the tone.
     sure_cdb: the highest level that chance did not make: far above the noise, or of two updates on end alike.
     level_cdb, noise_cdb, snr_cdb, measured_hz, offset_uhz: of the update with the highest level.
