@@ -41,7 +41,7 @@ _WANDER_C = ((8, 636), (6, 727), (4, 1015), (3, 1608), (0, 7795))
 # The newest four seconds say where the level is.
 _NEWEST = const(20)
 
-_DEVIATION_MOST = const(4000)
+_DEVIATION_MOST = const(3200)
 
 # A rise that can't be told below this is no basis for "quiet".
 DECIDE_CDB = const(300)
@@ -147,7 +147,10 @@ class Unrest:
 
 
 def _square(deviation_cdb: int) -> int:
-    """The square of a deviation, or that of 40 dB where it is more: 40 of them are small integers on a chip."""
+    """The square of a deviation, or that of 32 dB where it is more.
+
+    The sum of 40, and a hundred times their mean, are small integers on a chip then, which need no heap.
+    """
     limited = max(-_DEVIATION_MOST, min(_DEVIATION_MOST, deviation_cdb))
     return limited * limited
 
