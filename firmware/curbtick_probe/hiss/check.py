@@ -70,13 +70,14 @@ class HissCheck:
         self.fast = False
         self.status = NO_BACKGROUND
         self.leds = self.dot = 0
-        self._unsteady = self._risen = 0
+        self._unsteady = self._risen = self._overruns = 0
         self._limit_set = limit_set
         self._number = 1
 
     def start(self) -> None:
         """Begin listening, on the high input; nothing may be allocated until stop()."""
         self.capture.start(names.INPUT_HIGH)
+        self._overruns = 0
         # The averages of a second must not span the time before.
         self.meter.restart()
         if self.rise:
@@ -93,8 +94,8 @@ class HissCheck:
         self.section.pauses += 1
 
     def lose(self) -> None:
-        """Tell that samples of the section under way were lost."""
-        self.section.lost += 1
+        """Tell that listening broke off in the section under way, for something asked for memory."""
+        self.section.spoiled += 1
 
     def background(self, updates: int = BACKGROUND_UPDATES, choose: int = CHOOSE_UPDATES) -> bool:
         """Choose the quietest band and learn its level and its unrest, pointing away; return whether it was taken.
@@ -149,7 +150,8 @@ class HissCheck:
     def update(self) -> int:
         """Listen for 196.6 ms and return how many LEDs to light, 0..12; `status` and `dot` go with it."""
         self.meter.update()
-        self.section.lost += self.capture.overruns > 0
+        self.section.lost += self.capture.overruns - self._overruns
+        self._overruns = self.capture.overruns
         known = self.known
         rise = self.rise
         if known and rise:
@@ -245,8 +247,8 @@ class HissCheck:
             "listened_ms": section.updates * UPDATE_TENTHS_MS // 10,
             "limits_revision": self._limit_set["revision"],
             "battery_mv": self.board.battery_mv(),
-            "blocks_lost": min(255, self.board.capture.overruns),
-            "collections": 0,
+            "blocks_lost": min(255, section.lost),
+            "collections": min(255, section.spoiled),
             "calibration_revision": 0,
         }
 

@@ -25,7 +25,7 @@ class Section:
     updates: how many it took. counts: how many of them had each of STATUSES.
     above_cdb: the highest rise above the background. level_cdb, background_cdb: level and background then.
     blocks, loud: blocks of the updates that were judged, and how many of them were loud in the whole band.
-    lost: how many updates lost samples. pauses: how often nobody listened for a while.
+    lost: how many blocks were lost. spoiled: how often listening broke off. pauses: how often nobody listened.
     """
 
     def __init__(self, number: int) -> None:
@@ -33,7 +33,7 @@ class Section:
         self.updates = 0
         self.counts = [0] * len(STATUSES)
         self.level_cdb = self.above_cdb = self.background_cdb = records.NONE_I16
-        self.lost = self.pauses = 0
+        self.lost = self.spoiled = self.pauses = 0
         self.blocks = self.loud = 0
         self.tones = Tones()
 
@@ -86,7 +86,7 @@ class Section:
         return self.loud >= _LOUD_LEAST and self.loud * 100 > self.blocks * _LOUD_PERCENT
 
     def _doubts(self) -> int:
-        reasons = reason.SAMPLES_LOST if self.lost else 0
+        reasons = reason.SAMPLES_LOST if self.lost or self.spoiled else 0
         if self.counts[NOISY]:
             reasons |= reason.NOISY
         elif self.counts[NO_BACKGROUND]:

@@ -17,10 +17,10 @@ STATIONARY_CDB = const(17)
 
 # So many standard deviations of a look's rise (LOOK_UPDATES against the background) that the highest of the 153 looks
 # of 30 s in steady noise passes them in fewer than one section of a thousand; looks share six of seven updates with the
-# one before, so that this is simulated (normal updates, the background followed): 0 to 2 of 20,000. Where a background
+# one before, so that this is simulated (normal updates, the background followed): 2 to 4 of 20,000. Where a background
 # is a little less than steady, 20 for the 17 of STATIONARY_CDB, it is one in 500. And one miss in 20, normal law. In
 # hundredths.
-_ALARM_C = const(460)
+_ALARM_C = const(440)
 _MISS_C = const(164)
 
 # A look of fewer updates is less certain: percent of the threshold at 5, 6 and 7 of them, sqrt((1/n + 1/20) /
@@ -41,7 +41,7 @@ _WANDER_C = ((8, 636), (6, 727), (4, 1015), (3, 1608), (0, 7795))
 # The newest four seconds say where the level is.
 _NEWEST = const(20)
 
-_DEVIATION_MOST = const(4000)
+_DEVIATION_MOST = const(3200)
 
 # A rise that can't be told below this is no basis for "quiet".
 DECIDE_CDB = const(300)
@@ -147,7 +147,10 @@ class Unrest:
 
 
 def _square(deviation_cdb: int) -> int:
-    """The square of a deviation, or that of 40 dB where it is more: 40 of them are small integers on a chip."""
+    """The square of a deviation, or that of 32 dB where it is more.
+
+    The sum of 40, and a hundred times their mean, are small integers on a chip then, which need no heap.
+    """
     limited = max(-_DEVIATION_MOST, min(_DEVIATION_MOST, deviation_cdb))
     return limited * limited
 

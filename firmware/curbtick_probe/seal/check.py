@@ -66,7 +66,7 @@ class SealCheck:
         self.status = NO_REFERENCE
         self.leds = self.dot = 0
         self._silent = 0
-        self._lost = False
+        self._lost = self._overruns = 0
 
     def start(self) -> None:
         """Begin listening, on the high input; nothing may be allocated until stop()."""
@@ -81,11 +81,12 @@ class SealCheck:
         self.section.pauses += 1
 
     def lose(self) -> None:
-        """Tell that samples of the section under way were lost."""
-        self.section.lost += 1
+        """Tell that listening broke off in the section under way, for something asked for memory."""
+        self.section.spoiled += 1
 
     def _listen_to(self, source: int) -> None:
         self._input = source
+        self._overruns = 0
         self._gain_cdb = 0 if source == names.INPUT_HIGH else GAIN_CDB
         self.capture.start(source)
         self.meter.settle()
@@ -94,7 +95,8 @@ class SealCheck:
         """Make one update of the meter, and change the input when it does not suit."""
         meter = self.meter
         meter.update()
-        self._lost = self.capture.overruns > 0
+        self._lost = self.capture.overruns - self._overruns
+        self._overruns += self._lost
         if not self._switch_input:
             return
         if meter.clipped and self._input == names.INPUT_HIGH:
@@ -169,7 +171,7 @@ class SealCheck:
                 self._hear()
                 # Where the input was changed the next update tells what the clipping one could not.
                 clipped = self.meter.clipped and self._gain_cdb == gain_cdb
-                reference.add(self.meter, gain_cdb, clipped, self._lost)
+                reference.add(self.meter, gain_cdb, clipped, self._lost > 0)
         except SPOILED:
             return reason.SAMPLES_LOST
         finally:
@@ -259,8 +261,8 @@ class SealCheck:
             "listened_ms": section.updates * UPDATE_TENTHS_MS // 10,
             "limits_revision": self._limit_set["revision"],
             "battery_mv": self.board.battery_mv(),
-            "blocks_lost": min(255, self.board.capture.overruns),
-            "collections": 0,
+            "blocks_lost": min(255, section.lost),
+            "collections": min(255, section.spoiled),
             "calibration_revision": 0,
         }
 

@@ -29,9 +29,9 @@ class Section:
     """What was heard between two marks. Levels in hundredths of a dB of the high input's full scale.
 
     number: 1..99.
-    updates: how many it took. heard, noisy, clipped, dead, lost: how many of them heard the tone, were too noisy to
-    hear a leak, clipped, had a dead microphone, lost samples.
-    pauses: how often nobody listened for a while.
+    updates: how many it took. heard, noisy, clipped, dead: how many of them heard the tone, were too noisy to hear a
+    leak, clipped, had a dead microphone.
+    lost: how many blocks were lost. spoiled: how often listening broke off. pauses: how often nobody listened.
     silent: updates in a row, up to now, that did not hear the tone.
     sure_cdb: the highest level that chance did not make: far above the noise, or of two updates on end alike.
     level_cdb, noise_cdb, snr_cdb, measured_hz, offset_uhz: of the update with the highest level.
@@ -40,7 +40,7 @@ class Section:
     def __init__(self, number: int) -> None:
         self.number = number
         self.updates = self.heard = self.noisy = self.clipped = self.dead = 0
-        self.lost = self.pauses = 0
+        self.lost = self.spoiled = self.pauses = 0
         self.level_cdb = self.noise_cdb = self.snr_cdb = records.NONE_I16
         self.measured_hz = self.offset_uhz = 0
         self.sure_cdb = records.NONE_I16
@@ -86,7 +86,7 @@ class Section:
 
     def doubts(self, floor_cdb: int | None) -> int:
         """Return the mask of what in the section stands against a verdict. floor_cdb: None without a reference."""
-        reasons = reason.SAMPLES_LOST if self.lost else 0
+        reasons = reason.SAMPLES_LOST if self.lost or self.spoiled else 0
         if floor_cdb is not None and not self.leaks(floor_cdb):
             reasons |= self._doubts_of_silence()
         if self.updates < SECTION_UPDATES:

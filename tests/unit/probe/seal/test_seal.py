@@ -67,7 +67,6 @@ def check_on(*sounds: Sound, **options: Any) -> SealCheck:
     board = FakeBoard()
     made = SealCheck(board, 15_000, LIMITS, **options)
     made.meter = FakeMeter(list(sounds), board, made.meter.tone_hz)
-    made.start()
     return made
 
 
@@ -231,6 +230,7 @@ def test_lost_samples_spoil_a_section(level_cdb: int) -> None:
     check.board.capture.lost_from = 100
     (settled,) = check.reference()
     assert settled["verdict"] == 0 and reasons(settled) == ["samples_lost"]
+    assert (settled["blocks_lost"], settled["collections"]) == (1, 0)
 
 
 def test_lost_samples_spoil_a_reference() -> None:
