@@ -99,8 +99,11 @@ class Board(Protocol):
     def beep(self, frequency_hz: int, duration_ms: int) -> None:
         """Sound the beeper and return when it is silent again; 0 Hz is a pause."""
 
-    def wait(self, ms: int) -> None:
-        """Wait until ms passed, the buttons are other than buttons() last said, or the serial has data."""
+    def wait(self, ms: int, heeds_serial: bool = True) -> None:
+        """Wait until ms passed, the buttons are other than buttons() last said, or the serial has data.
+
+        heeds_serial: False where nobody reads the serial meanwhile; its data do not end the wait then.
+        """
 
     def watch(self) -> None:
         """Start the watchdog: 8 s without buttons(), wait() or feed() restart the probe from then on."""

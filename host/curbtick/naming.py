@@ -10,6 +10,18 @@ NAME_MAX = 80
 UNSEEN = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
 
 
+def visible(text: str) -> str:
+    """Return a text as a terminal may show it: what nobody sees, ESC among it, stands as a replacement character."""
+    return "".join(
+        char if char in "\n\t" or unicodedata.category(char) not in UNSEEN else "\ufffd" for char in text
+    )
+
+
+def checked_optional(text: str | None, what: str) -> str | None:
+    """Return a name that may be left out; None for none and for an empty one. Raises InputError as checked_name."""
+    return checked_name(text, what) if text and text.strip() else None
+
+
 def checked_name(text: str, what: str, data: str = "Nothing was changed.") -> str:
     """Return a name without the spaces around it.
 

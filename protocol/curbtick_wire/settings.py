@@ -35,10 +35,11 @@ LIMIT_CLASS = (
     ("burst_max_us", "H", 100, 20000),
 )
 
-# A neighbour reaches this in the collar: a lower dead limit would hear it for the sensor itself.
-DEAD_LEAST_CDB = -4300
-# A microphone that is not there leaves the converter's own -58 to -61 dBFS on the high input.
-LIVE_LEAST_CDB = -5500
+# A neighbour of 40 kHz reaches this in the collar: a lower dead limit would hear it for the sensor itself.
+DEAD_LEAST_CDB = -3800
+# A microphone that is not there leaves the amplifiers' and the converter's own noise on the high input: -53.5 dBFS, and
+# within all tolerances at most -53.0.
+LIVE_LEAST_CDB = -5200
 
 ROUND = (
     ("round_id", "I", 1, 4294967295),

@@ -105,7 +105,8 @@ def weather_figures() -> Figures:
     """How wet or dusty the plug must be before a sound sensor reads WEAK and before it reads below the dead limit."""
     worst_hz = microphones.CLASSES_HZ[-1]
     weak, dead = (
-        weather.saturation_for(page.margin_db(limit), worst_hz) for limit in ("pass_cdb", "dead_cdb")
+        weather.saturation_for(page.margin_db(limit, worst_hz), worst_hz)
+        for limit in ("pass_cdb", "dead_cdb")
     )
     return [
         _at_least("water_before_weak_g", weather.water_g(weak), 2.0),

@@ -98,7 +98,7 @@ ROOMS = (
     _room(
         "curbtick_probe.virtual",
         "programs of a virtual probe",
-        "curbtick_wire curbtick_probe .seal .hiss .board.virtual",
+        "curbtick_wire .seal .hiss .board.virtual",
     ),
     _room(
         "curbtick",

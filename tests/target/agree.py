@@ -1,10 +1,12 @@
-"""One call, three ways that must agree: emulated chip, checked CPython, MicroPython's unix port."""
+"""One call, four ways that must agree: both chips' cores, checked CPython, MicroPython's unix port."""
 
 import copy
+from functools import cache
 from pathlib import Path
 
 from tests.target import shim
 from tests.target.core import Buffer, Core, Run
+from tests.target.core33 import Core33
 from tests.target.shim import Mode
 from tests.target.unix import port as unix
 
@@ -23,6 +25,12 @@ def _copied(args: Args) -> Args:
     return copy.deepcopy(args)
 
 
+@cache
+def _rp2350() -> Core33:
+    """One for all calls of a process."""
+    return Core33()
+
+
 class Disagreement(AssertionError):
     """Two ways of running a kernel gave different buffers or results."""
 
@@ -38,6 +46,10 @@ def agree(core: Core, source: str | Path, function: str, *args: Buffer | int) ->
         outcomes[mode.value] = (shim.run(source, function, mode, trial), _buffers(trial))
     trial = _copied(args)
     outcomes["unix port"] = (unix.run(source, function, trial), _buffers(trial))
+    trial = _copied(args)
+    other = _rp2350().load(source, function)
+    result = other(*trial).result
+    outcomes["an RP2350's core"] = (result if other.returns else 0, _buffers(trial))
     kernel = core.load(source, function)
     run = kernel(*args)
     if kernel.returns and not -SMALL_INTEGER <= run.result < SMALL_INTEGER:

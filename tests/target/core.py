@@ -115,7 +115,7 @@ class Core:
         placed = self._lay_out_arguments(args)
         cycles = self._execute(kernel.name, len(args))
         self._copy_back(kernel.name, placed)
-        result = self._chip.core.registers[0]
+        result = self._result()
         return Run(cycles, result - (1 << 32) if result >> 31 else result, self._stack_used())
 
     def _lay_out_runtime(self, kernel: Kernel) -> None:
@@ -175,20 +175,15 @@ class Core:
                 return int(core.cycles - start)
         raise TargetError(f"{name} did not return within {STEP_LIMIT} instructions")
 
+    def _result(self) -> int:
+        return int(self._chip.core.registers[0])
+
     def _on_break(self, slot: int) -> None:
         core = self._chip.core
         if slot == RETURNED:
             self._returned = True
             return
-        if slot not in (SLOT_FLOOR_DIVIDE, SLOT_MODULO):
-            raise TargetError(
-                f"the kernel asks MicroPython for service {slot}: only arguments, constants and locals"
-            )
-        left, right = (_signed(core.registers[n]) for n in (0, 1))
-        if right == 0:
-            raise TargetError("division by zero")
-        result = left // right if slot == SLOT_FLOOR_DIVIDE else left % right
-        core.registers[0] = result & 0xFFFFFFFF
+        core.registers[0] = divided(slot, core.registers[0], core.registers[1])
         core.cycles += DIVISION_CYCLES
 
     def _copy_back(self, name: str, placed: list[tuple[Buffer, int]]) -> None:
@@ -217,6 +212,18 @@ class Core:
 
     def _words(self, address: int, words: list[int]) -> None:
         self._write(address, b"".join(word.to_bytes(4, "little") for word in words))
+
+
+def divided(slot: int, left: int, right: int) -> int:
+    """What MicroPython answers to a division of two words; raises TargetError for any other service."""
+    if slot not in (SLOT_FLOOR_DIVIDE, SLOT_MODULO):
+        raise TargetError(
+            f"the kernel asks MicroPython for service {slot}: only arguments, constants and locals"
+        )
+    if right == 0:
+        raise TargetError("division by zero")
+    over, under = _signed(left), _signed(right)
+    return (over // under if slot == SLOT_FLOOR_DIVIDE else over % under) & 0xFFFFFFFF
 
 
 def _address_of(buffer: Buffer, placed: list[tuple[Buffer, int]]) -> int | None:

@@ -3,7 +3,9 @@
 from curbtick_wire import sampling
 from curbtick_wire._typing import Any, Callable, Ints, Values
 
+from curbtick_probe.app.touches import Touches
 from curbtick_probe.hardware import Blocks, Board
+from curbtick_probe.listening import SPOILED
 from curbtick_probe.panel import patterns
 from curbtick_probe.panel.panel import Panel
 
@@ -40,44 +42,59 @@ class TappedEars:
 class Meter:
     """One check on one vehicle. Listening runs only inside next_gesture() and reference().
 
+    The converter rests while flash may be written: the bench is served, and a press is followed to its end, only
+    between two listenings. A listening ends with the update (0.2 s) in which a button is touched or the bench sends
+    something.
+
     What each check adds: `word()`, what the bar should say, one of the check's statuses; `take_reference()`, what
-    reference() does while the check listens.
+    reference() does.
     """
 
     _check: Any
     word: Callable[[], str]
     take_reference: Callable[[], list[Values]]
 
-    def __init__(self, panel: Panel) -> None:
+    def __init__(self, board: Board, panel: Panel) -> None:
         self._panel = panel
+        self._serial = board.serial
+        self._touches = Touches(board, panel)
+        self.ears = TappedEars(board, self._touches.look)
         self._gestures: list[str] = []
         self._odd = 0
 
     def next_gesture(self, poll: Callable[[], str | None]) -> str:
         """Show the meter until a gesture or a word of poll()."""
         self._panel.finish()
-        self._check.start()
-        word = None
-        while not word:
-            self._check.update()
-            self._draw()
-            word = self._gestures.pop(0) if self._gestures else poll()
-        self._check.stop()
-        return word
+        while True:
+            word = self._gestures.pop(0) if self._gestures else self._panel.follow_press(poll)
+            if word:
+                return word
+            self._listen()
+
+    def _listen(self) -> None:
+        """Listen, and draw the bar, until a button is touched or the bench sends something."""
+        check, touches, serial = self._check, self._touches, self._serial
+        touches.begin()
+        try:
+            check.start()
+            while not (touches.count or serial.any()):
+                check.update()
+                self._draw()
+        except SPOILED:
+            check.lose()
+        finally:
+            check.stop()
+        if not touches.count:
+            check.pause()
+        self._gestures = touches.gestures()
 
     def reference(self) -> list[Values]:
         """Take the reference or the background; return the values of the sections it settles."""
         self._panel.light(patterns.METER_PATTERNS["no_reference"][0])
-        self._check.start()
+        self._touches.begin()
         settled = self.take_reference()
-        self._check.stop()
+        self._gestures += self._touches.gestures()
         return settled
-
-    def tap(self) -> None:
-        """Look at the buttons between two blocks."""
-        gesture = self._panel.gesture()
-        if gesture:
-            self._gestures.append(gesture)
 
     def _draw(self) -> None:
         self._odd ^= 1
@@ -95,10 +112,10 @@ class SealMeter(Meter):
 
     def __init__(self, board: Board, panel: Panel, limit_set: Values) -> None:
         """limit_set: the set in force."""
-        super().__init__(panel)
+        super().__init__(board, panel)
         from curbtick_probe.seal import check as seal
 
-        self._check = seal.SealCheck(TappedEars(board, self.tap), sampling.TONE_HZ, limit_set)
+        self._check = seal.SealCheck(self.ears, sampling.TONE_HZ, limit_set)
         self._statuses = seal.STATUSES
         self._at_seal = False
 
@@ -136,10 +153,10 @@ class HissMeter(Meter):
 
     def __init__(self, board: Board, panel: Panel, limit_set: Values) -> None:
         """limit_set: the set in force."""
-        super().__init__(panel)
+        super().__init__(board, panel)
         from curbtick_probe.hiss import check as hiss
 
-        self._check = hiss.HissCheck(TappedEars(board, self.tap), limit_set)
+        self._check = hiss.HissCheck(self.ears, limit_set)
         self._statuses = hiss.STATUSES
 
     def word(self) -> str:

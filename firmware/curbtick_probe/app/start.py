@@ -3,7 +3,6 @@
 from curbtick_probe.app import restart
 from curbtick_probe.app.machine import App, make_probe
 from curbtick_probe.hardware import Board
-from curbtick_probe.link.service import Probe
 from curbtick_probe.panel import gestures
 from curbtick_probe.panel.panel import Panel
 from curbtick_probe.store import supply
@@ -24,13 +23,10 @@ def run(board: Board) -> None:
     except OSError:
         _say(panel, "self_test_failed")
         return
-    _run(board, probe)
-
-
-def _run(board: Board, probe: Probe) -> None:
     restart.tell_hang(board, probe)
     board.watch()
     try:
+        # All here, for each call in between takes C stack from a reading.
         app = App(board, probe)
         app.test_at_power_up()
         app.run()
@@ -48,6 +44,6 @@ def _held(board: Board) -> int:
     mask = board.buttons()
     until_ms = board.ticks_ms() + gestures.POWER_UP_MS
     while mask and board.ticks_ms() < until_ms:
-        board.wait(until_ms - board.ticks_ms())
+        board.wait(until_ms - board.ticks_ms(), False)
         mask &= board.buttons()
     return mask

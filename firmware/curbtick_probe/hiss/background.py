@@ -5,19 +5,22 @@ import array
 from curbtick_probe.dsp.hiss import spectrum
 from curbtick_probe.hiss import meter as hiss_meter
 from curbtick_probe.hiss.meter import HissMeter
+from curbtick_probe.hiss.puffs import RESTLESS_CDB, Puffs
 from curbtick_probe.hiss.unrest import Unrest
 
 
 class Background:
     """Learned by `survey` and `learn`, in use after `settle`, kept up by `follow`.
 
-    unrest: level and thresholds.
+    unrest: level and thresholds. puffs: what its blocks are like.
     totals, logs, mask: the averaged spectrum and its lines, as HissMeter has them.
+    calm: whether a hiss within a second stands out of it: it had none itself, and its level kept still.
     both: bins with lines in the background or in another mask (add_mask).
     """
 
     def __init__(self) -> None:
         self.unrest = Unrest()
+        self.puffs = Puffs()
         self.totals = array.array("i", [0] * spectrum.SUMS)
         self.logs = array.array("i", [0] * spectrum.BINS)
         self.mask = bytearray(spectrum.BINS)
@@ -28,6 +31,7 @@ class Background:
         self._lines: list[tuple[int, int]] = []
         self._rise_cdb = 0
         self._settled_cdb = 0
+        self.calm = False
 
     def survey(self, meter: HissMeter) -> None:
         """Add one update to the levels of every band."""
@@ -45,6 +49,7 @@ class Background:
     def learn(self, meter: HissMeter) -> None:
         """Add one update in the chosen band."""
         self.unrest.add(meter.level_cdb)
+        self.puffs.learn(meter)
         self._learned += 1
         for pair in range(hiss_meter.PAIRS):
             self._pairs[pair] += meter.pair_levels[pair]
@@ -58,6 +63,7 @@ class Background:
         self._rise_cdb = rise_cdb
         self.unrest.fix(rise_cdb)
         self._settled_cdb = self.unrest.level_cdb
+        self.calm = self.puffs.calm and self.unrest.spread_cdb <= RESTLESS_CDB
         self.totals[:] = meter.totals
         self.logs[:] = meter.logs
         self.mask[:] = meter.mask

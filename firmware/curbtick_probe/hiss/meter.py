@@ -42,6 +42,11 @@ _WIDTH_Q8 = const(40)
 LINE_CDB = const(500)
 _LINE_SHARE_PERCENT = const(60)
 LINES_MAX = const(8)
+
+# The bins of 30-78 kHz, and what lines.left() takes off its sums: 64, as 1000 log10.
+_FLOOR_FIRST = spectrum.BAND_FIRST + 2 * spectrum.BAND_BINS
+_FLOOR_END = spectrum.BAND_FIRST + spectrum.BANDS * spectrum.BAND_BINS
+_LEFT_CDB = const(1806)
 _LINE_REACH = const(3)
 
 
@@ -52,6 +57,7 @@ class HissMeter:
     level_cdb: the chosen band's level in this update, dBFS * 100, without impulses.
     pair_levels: the same of each pair of neighbouring sub-bands.
     line_count, line_bins: steady lines in the last second, as places among the kept bins. mask: 1 for bins near them.
+    rows: the energies of the twelve sub-bands in each of the ANALYSED blocks.
     totals, logs: sums of the last second's powers, and 1000 log10 of them (curbtick_probe.dsp.hiss.spectrum).
     start_sub: the sub-band where the chosen band starts.
     segments: updates in the sums, at most SEGMENTS.
@@ -65,7 +71,7 @@ class HissMeter:
         self._window = spectrum.window()
         self._buffer = array.array("i", [0] * fft.WORDS)
         self._powers = array.array("i", [0] * spectrum.BINS)
-        self._rows = array.array("i", [0] * (spectrum.BANDS * ANALYSED))
+        self.rows = array.array("i", [0] * (spectrum.BANDS * ANALYSED))
         self._band = array.array("i", [0] * ANALYSED)
         self._sums = array.array("i", [0] * (spectrum.SUMS * SEGMENTS))
         self._limits = array.array("i", [lines.LIMIT_MOST] * spectrum.BINS)
@@ -122,12 +128,12 @@ class HissMeter:
         fft.head(self._buffer)
         fft.fft(self._buffer, 0, self._turns)
         spectrum.powers(self._buffer, self._powers)
-        spectrum.bands(self._powers, self._rows, row * spectrum.BANDS)
+        spectrum.bands(self._powers, self.rows, row * spectrum.BANDS)
         spectrum.gather(self._powers, self._limits, self._sums, at)
 
     def band_level_cdb(self, start_sub: int, width: int = BAND_SUBS) -> int:
         """Return the level in this update of a band of `width` sub-bands, 1..4, from start_sub on."""
-        lines.fold(self._rows, self._band, start_sub, width, ANALYSED)
+        lines.fold(self.rows, self._band, start_sub, width, ANALYSED)
         shift = 0
         for energy in self._band:
             while energy >> shift >> 22:
@@ -135,6 +141,18 @@ class HissMeter:
         middle = lines.median(self._band, ANALYSED)
         centre = lines.centre(self._band, ANALYSED, middle, _WIDTH_Q8, shift)
         return level.power_cdb(centre) + shift * level.CDB_NUMERATOR // 100 - NOISE_SCALE_CDB
+
+    def floor_cdb(self) -> int:
+        """Return the level over 30-78 kHz in the last second, dBFS * 100, without lines' and bursts' peaks.
+
+        A reading tells a live microphone by the same band of the same input; not while listening.
+        """
+        mask = bytearray(spectrum.BINS)
+        total = 0
+        for first in range(_FLOOR_FIRST, _FLOOR_END, BAND_BINS):
+            total += lines.left(self.totals, mask, first, min(first + BAND_BINS, _FLOOR_END) - 1)
+        scale_cdb = _LEFT_CDB - level.power_cdb(self.segments * ANALYSED) - NOISE_SCALE_CDB
+        return level.power_cdb(total) + scale_cdb
 
     def _average(self) -> None:
         blocks = self.segments * ANALYSED
@@ -157,8 +175,10 @@ class HissMeter:
 
     def bin_hz(self, k: int) -> int:
         """Return the frequency of a line at kept bin k, from a parabola through the logarithms; within about 30 Hz."""
-        below, top, above = self._logs_at(k)
-        bend = below - 2 * top + above
+        place = max(1, min(k, spectrum.BINS - 2))
+        below = self.logs[place - 1]
+        above = self.logs[place + 1]
+        bend = below - 2 * self.logs[place] + above
         shift_permille = (below - above) * 500 // bend if bend < 0 else 0
         return ((k + spectrum.FIRST) * spectrum.BIN_MHZ + shift_permille * 488) // 1000
 
@@ -178,7 +198,3 @@ class HissMeter:
             coarse += (fine - noise) >> 12
             return level.power_cdb(coarse // 3 * 2) + 4515 - level.power_cdb(blocks) - TONE_SCALE_CDB
         return level.power_cdb(max(fine - noise, 1) * 2 // 3) + 903 - level.power_cdb(blocks) - TONE_SCALE_CDB
-
-    def _logs_at(self, k: int) -> tuple[int, int, int]:
-        k = max(1, min(k, spectrum.BINS - 2))
-        return self.logs[k - 1], self.logs[k], self.logs[k + 1]

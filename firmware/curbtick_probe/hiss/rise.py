@@ -9,6 +9,8 @@ from curbtick_probe.dsp.hiss import lines, spectrum
 from curbtick_probe.hiss import meter as hiss_meter
 from curbtick_probe.hiss.background import Background
 from curbtick_probe.hiss.meter import BAND_BINS, PAIRS, HissMeter
+from curbtick_probe.hiss.recent import LOOK_UPDATES, Recent
+from curbtick_probe.hiss.tones import Tones
 
 # A line of the background is one again while it is not this much louder.
 SAME_LINE_CDB = const(600)
@@ -18,6 +20,10 @@ FLATNESS_CDB = const(-150)
 
 # A pair of sub-bands (9.8 kHz) that rises this much more than those beside it holds a wavering whistle.
 NARROW_CDB = const(600)
+_BESIDE = const(3)
+
+# Where nothing but a band's highest bin is known of a tone, a line so near is the same one.
+_NAMED_HZ = const(3000)
 
 # Without its lines a band's rise is less certain: one second is compared with one second, in fewer bins.
 LINES_GUARD_CDB = const(50)
@@ -32,82 +38,87 @@ MASKING_CDB = const(4000)
 class Rise:
     """Compares a meter with a background over the last SEGMENTS updates.
 
-    rise_cdb: the band's rise, dB * 100, without steady lines.
+    rise_cdb: the band's rise over a second, dB * 100, without steady lines. look_cdb: the same over LOOK_UPDATES.
+    recent: the band's levels.
     guard_cdb: how far it must be above the threshold where lines were left out.
-    tones: what was found beside it, as (frequency_hz, level_cdb).
+    tones: what was found beside it.
     """
 
     def __init__(self, meter: HissMeter, background: Background) -> None:
         self.meter = meter
         self.background = background
-        self.rise_cdb = self.guard_cdb = 0
-        self.tones: list[tuple[int, int]] = []
-        self._slow = array.array("h", [0] * hiss_meter.SEGMENTS)
+        self.rise_cdb = self.look_cdb = self.guard_cdb = 0
+        self.tones = Tones()
+        self.recent = Recent()
         self._pairs = array.array("h", [0] * (PAIRS * hiss_meter.SEGMENTS))
         self._ratios = array.array("i", [0] * BAND_BINS)
-        self._count = 0
+        self._place = 0
+
+    def restart(self) -> None:
+        """Forget the updates so far."""
+        self.recent.restart()
 
     def add(self) -> None:
         """Take the meter's last update in."""
         meter = self.meter
-        place = self._count % hiss_meter.SEGMENTS
-        self._slow[place] = meter.level_cdb
+        self.recent.add(meter.level_cdb)
+        self._place = (self._place + 1) % hiss_meter.SEGMENTS
         for pair in range(PAIRS):
-            self._pairs[place * PAIRS + pair] = meter.pair_levels[pair]
-        self._count += 1
-        self.rise_cdb = self._mean_level_cdb() - self.background.unrest.level_cdb
-        self.tones = []
+            self._pairs[self._place * PAIRS + pair] = meter.pair_levels[pair]
+        before_cdb = self.background.unrest.level_cdb
+        self.rise_cdb = self.recent.mean(hiss_meter.SEGMENTS) - before_cdb
+        self.look_cdb = self.recent.mean(LOOK_UPDATES) - before_cdb
+        self.tones.clear()
         self.guard_cdb = 0
         if meter.ready:
             self._find_lines()
             self._find_narrow()
             if self._lines_in_band():
                 self.guard_cdb = LINES_GUARD_CDB
-                self.rise_cdb = min(self.rise_cdb, self._rise_without_lines())
+                without_cdb = self._rise_without_lines()
+                self.rise_cdb = min(self.rise_cdb, without_cdb)
+                self.look_cdb = min(self.look_cdb, without_cdb)
 
-    def _mean_level_cdb(self) -> int:
-        count = min(self._count, hiss_meter.SEGMENTS)
-        total = 0
-        for k in range(count):
-            total += self._slow[k]
-        return total // count
-
-    def oldest_cdb(self) -> int:
-        """Return the level of the oldest of the last second's updates."""
-        return self._slow[self._count % hiss_meter.SEGMENTS]
+    def stands_out(self) -> bool:
+        """Whether the look's mean is above the background by more than chance, and its lines, make it."""
+        unrest = self.background.unrest
+        return self.look_cdb >= unrest.threshold_of(self.recent.count) + self.guard_cdb
 
     def steady(self) -> bool:
         """Whether the last second's updates lie within the range that chance and the background leave them."""
-        return max(self._slow) - min(self._slow) <= self.background.unrest.range_cdb
+        return self.recent.steady(self.background.unrest.range_cdb)
 
     def lasting(self) -> bool:
         """Whether at most one of the last second's updates lies at or below the background."""
-        below = 0
-        for level_cdb in self._slow:
-            below += level_cdb <= self.background.unrest.level_cdb
-        return below <= 1
+        return self.recent.lasting(self.background.unrest.level_cdb)
 
     def _find_lines(self) -> None:
         meter = self.meter
-        loudest_cdb = max((meter.line_cdb(n) for n in range(meter.line_count)), default=0)
+        loudest_cdb = level.FLOOR_CDB
+        for n in range(meter.line_count):
+            loudest_cdb = max(loudest_cdb, meter.line_cdb(n))
         for n in range(meter.line_count):
             level_cdb = meter.line_cdb(n)
             if level_cdb < loudest_cdb - DYNAMIC_CDB:
                 continue
             if not self.background.has_line(meter.line_bins[n], level_cdb, SAME_LINE_CDB):
-                self.tones.append((meter.line_hz(n), level_cdb))
+                self.tones.add(meter.line_hz(n), level_cdb)
 
     def _find_narrow(self) -> None:
         """Find pairs of sub-bands that rise far more than those beside them, and mask their bins."""
         for pair in range(PAIRS):
             own = self._pair_rise_cdb(pair)
-            if own < NARROW_CDB:
-                continue
-            beside = [self._pair_rise_cdb(side) for side in (pair - 3, pair + 3) if 0 <= side < PAIRS]
-            if own - max(beside) >= NARROW_CDB:
+            if own >= NARROW_CDB and own - self._beside_cdb(pair) >= NARROW_CDB:
                 first = spectrum.BAND_FIRST + pair * spectrum.BAND_BINS
                 self._name_highest(first, 2 * spectrum.BAND_BINS)
                 self._mask(first - spectrum.BAND_BINS, 4 * spectrum.BAND_BINS)
+
+    def _beside_cdb(self, pair: int) -> int:
+        """The higher rise of the pairs below and above, with one sub-band between."""
+        if pair < _BESIDE:
+            return self._pair_rise_cdb(pair + _BESIDE)
+        below = self._pair_rise_cdb(pair - _BESIDE)
+        return below if pair + _BESIDE >= PAIRS else max(below, self._pair_rise_cdb(pair + _BESIDE))
 
     def _mask(self, first: int, bins: int) -> None:
         for k in range(max(first, 0), min(first + bins, spectrum.BINS)):
@@ -128,7 +139,8 @@ class Rise:
 
     def _rise_without_lines(self) -> int:
         """The rise of the band's bins that are free of lines, now and in the background; 0 where no bin is."""
-        meter, background = self.meter, self.background
+        meter = self.meter
+        background = self.background
         background.add_mask(meter.mask)
         first = meter.first_bin
         now = lines.left(meter.totals, background.both, first, first + BAND_BINS - 1)
@@ -140,10 +152,7 @@ class Rise:
     def drowned(self) -> bool:
         """Whether a tone is so loud that the converter's steps and the window's skirts may have made the rise."""
         level_cdb = self.background.unrest.level_cdb + self.rise_cdb
-        for _, tone_cdb in self.tones:
-            if tone_cdb - level_cdb > MASKING_CDB:
-                return True
-        return False
+        return self.tones.count > 0 and self.tones.loudest_cdb() - level_cdb > MASKING_CDB
 
     def is_flat(self) -> bool:
         """Whether the band rises like a hiss; where it does not, the highest bin joins the tones."""
@@ -174,7 +183,5 @@ class Rise:
             if meter.logs[k] - self.background.logs[k] > meter.logs[best] - self.background.logs[best]:
                 best = k
         frequency_hz = meter.bin_hz(best)
-        for known_hz, _ in self.tones:
-            if abs(known_hz - frequency_hz) < 3000:
-                return
-        self.tones.append((frequency_hz, meter.bin_cdb(best)))
+        if self.tones.near(frequency_hz, _NAMED_HZ) < 0:
+            self.tones.add(frequency_hz, meter.bin_cdb(best))

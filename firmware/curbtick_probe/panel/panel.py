@@ -16,6 +16,8 @@ BUSY = "busy"
 class Panel:
     """The bar, the beeper and the two buttons of a board.
 
+    held: the buttons as they were last looked at.
+
     Patterns are queued and play one after the other; then the bar rests on `rest`. Pressing a button cuts them short.
     """
 
@@ -30,7 +32,7 @@ class Panel:
         self._repeats = 0
         self._until_ms = 0
         self._idle_waits = 0
-        self._held = 0
+        self.held = 0
         self._shown = -1
 
     @property
@@ -60,8 +62,10 @@ class Panel:
         self._show(self._rest)
 
     def light(self, mask: int) -> None:
-        """Drop everything and show a mask at once; for meters and while listening."""
-        self._queue.clear()
+        """Drop everything and show a mask at once; for meters and while listening, when nothing may be allocated."""
+        if self._queue:
+            # Emptying a list gives it new room.
+            self._queue.clear()
         self._frames = ()
         self._show(mask)
 
@@ -72,16 +76,19 @@ class Panel:
             if wait_ms is None:
                 return
             self._board.buttons()
-            self._board.wait(wait_ms)
+            self._board.wait(wait_ms, False)
 
     def gesture(self) -> str | None:
         """Look at the buttons once; return a gesture or None."""
-        mask = self._board.buttons()
-        if mask and not self._held:
+        return self.take(self._board.buttons(), self._board.ticks_ms())
+
+    def take(self, mask: int, now_ms: int) -> str | None:
+        """Take the buttons as they were at a time; return a gesture or None."""
+        if mask and not self.held:
             self._idle_waits = 0
             self.cut()
-        self._held = mask
-        return self.gestures.update(mask, self._board.ticks_ms())
+        self.held = mask
+        return self.gestures.update(mask, now_ms)
 
     def next_gesture(self, poll: Callable[[], str | None]) -> str:
         """Play the queue and wait; call poll() at every wake. Return a gesture, or what poll() says.
@@ -95,6 +102,14 @@ class Panel:
             if heard:
                 if word == BUSY:
                     self._advance(self._board.ticks_ms())
+                return heard
+            self._wait()
+
+    def follow_press(self, poll: Callable[[], str | None]) -> str | None:
+        """Return a gesture, or what poll() says, as next_gesture() does; None as soon as no press is under way."""
+        while True:
+            heard = self.gesture() or poll()
+            if heard or self.gestures.idle:
                 return heard
             self._wait()
 

@@ -1,12 +1,12 @@
 """The seal check: a free reference, a live meter along the seals, marked sections, and the reference confirmed.
 
 check = SealCheck(board, tone_hz, limit_set)
-check.start()
 check.reference()        # in free air; check.status says whether it was taken
+check.start()
 check.update()           # 5 times a second: the bar
+check.stop()
 check.mark()             # closes a section: record values, RETRY until the reference is confirmed
 check.reference()        # again in free air: the record values of all closed sections, with their verdicts
-check.stop()
 """
 
 from curbtick_wire import names, records
@@ -15,8 +15,10 @@ from micropython import const
 
 from curbtick_probe import reason
 from curbtick_probe.hardware import Ears
+from curbtick_probe.listening import SPOILED, LockedCapture
 from curbtick_probe.seal.meter import ToneMeter
-from curbtick_probe.seal.section import DETECT_CDB, LOST_UPDATES, SAME_UHZ, Section
+from curbtick_probe.seal.reference import REFERENCE_UPDATES, SAME_CDB, Reference
+from curbtick_probe.seal.section import DETECT_CDB, LOST_UPDATES, Section
 from curbtick_probe.updates import LED_CDB, LEDS, SECTION_NUMBER_MAX, UPDATE_TENTHS_MS
 
 HEARD, LOST, CLIPPED, DEAD, NO_REFERENCE, NOISY = range(6)
@@ -27,15 +29,14 @@ GAIN_CDB = const(4000)
 # Below this level of the low input the high one serves again.
 _QUIET_CDB = const(-4600)
 
-# Updates of a reference: all but two must hear the tone, at one frequency and level.
-REFERENCE_UPDATES = const(6)
-SAME_CDB = const(300)
+# What the bar says of a reference that was refused; of one whose samples were lost, that there is none.
+_REFUSED = {reason.MICROPHONE_FAULT: DEAD, reason.CLIPPED: CLIPPED, reason.TONE_LOST: LOST}
 
 SECTIONS_MAX = const(24)
 
 
 class SealCheck:
-    """One seal check on one vehicle. Reads `board.capture`; `update` allocates nothing.
+    """One seal check on one vehicle. Reads `board.capture`, with the heap locked; `update` allocates nothing.
 
     status: one of STATUSES by index, what the bar should say beside the level.
     leds: 0..12, 3 dB each, the reference at the top.
@@ -52,38 +53,50 @@ class SealCheck:
         switch_input: whether the low input may serve where the high one clips.
         """
         self.board = board
-        self.meter = ToneMeter(board.capture, tone_hz)
+        self.capture = LockedCapture(board.capture)
+        self.meter = ToneMeter(self.capture, tone_hz)
         self._limit_set = limit_set
         self._switch_input = switch_input
         self._pending: list[Section] = []
         self._number = 1
         self.section = Section(1)
         self.reference_cdb: int | None = None
-        self._forget()
-
-    def _forget(self) -> None:
+        self._reference = Reference()
+        self._refusal = reason.NO_REFERENCE
         self.status = NO_REFERENCE
         self.leds = self.dot = 0
         self._silent = 0
+        self._lost = self._overruns = 0
 
     def start(self) -> None:
-        """Begin listening, on the high input."""
+        """Begin listening, on the high input; nothing may be allocated until stop()."""
         self._listen_to(names.INPUT_HIGH)
 
     def stop(self) -> None:
         """End listening."""
-        self.board.capture.stop()
+        self.capture.stop()
+
+    def pause(self) -> None:
+        """Tell that the section under way was not listened to for a while, and goes on."""
+        self.section.pauses += 1
+
+    def lose(self) -> None:
+        """Tell that listening broke off in the section under way, for something asked for memory."""
+        self.section.spoiled += 1
 
     def _listen_to(self, source: int) -> None:
         self._input = source
+        self._overruns = 0
         self._gain_cdb = 0 if source == names.INPUT_HIGH else GAIN_CDB
-        self.board.capture.start(source)
+        self.capture.start(source)
         self.meter.settle()
 
     def _hear(self) -> None:
         """Make one update of the meter, and change the input when it does not suit."""
         meter = self.meter
         meter.update()
+        self._lost = self.capture.overruns - self._overruns
+        self._overruns += self._lost
         if not self._switch_input:
             return
         if meter.clipped and self._input == names.INPUT_HIGH:
@@ -92,20 +105,22 @@ class SealCheck:
             self._change_to(names.INPUT_HIGH)
 
     def _change_to(self, source: int) -> None:
-        self.board.capture.stop()
+        self.capture.stop()
         self._listen_to(source)
 
     def reference(self, updates: int = REFERENCE_UPDATES) -> list[Values]:
         """Take the free reference, or confirm it: 1.2 s in free air before the source.
 
-        updates: how many to take, 2 or more. Return the record values of the sections that were waiting, with their
-        verdicts; an empty list the first time. After it, status is HEARD where the reference was taken, else what stood
-        against it.
+        updates: how many to take, 2..REFERENCE_UPDATES. Return the record values of the sections that were waiting,
+        with their verdicts; an empty list the first time. After it, status is HEARD where the reference was taken,
+        else what stood against it.
         """
-        level_cdb, doubt = self._take_reference(updates)
+        doubt = self._take_reference(updates)
+        level_cdb = None if doubt else self._reference.level_cdb
         if self._pending:
             return self.confirm(level_cdb, doubt)
         self.reference_cdb = level_cdb
+        self._refusal = doubt
         self._new_section()
         return []
 
@@ -118,46 +133,50 @@ class SealCheck:
         self._pending = []
         return values
 
-    def _take_reference(self, updates: int) -> tuple[int | None, int]:
-        """Return (level_cdb, 0), or (None, the mask of the reason against it)."""
+    def settle_alone(self) -> list[Values]:
+        """Settle the waiting sections by what was heard in them, where no reference can follow.
+
+        A leak that was heard is one whatever came after it. "Tight" asks for the tone to be heard up to the section's
+        end, for a source that stopped sounds like a tight seal; else the reason is that the tone was lost.
+        """
+        floor_cdb = self._floor_cdb()
+        values = []
+        for section in self._pending:
+            lives = floor_cdb is not None and (section.leaks(floor_cdb) or section.alive())
+            after_cdb = self.reference_cdb if lives else None
+            values.append(self._judged(section, after_cdb, 0 if lives else reason.TONE_LOST))
+        self._pending = []
+        return values
+
+    def _take_reference(self, updates: int) -> int:
+        """Listen for a reference; return the mask of the reason against it, 0 for none."""
         if self.reference_cdb is None:
             self.meter.search()
-        levels, offsets = [], []
-        clipped = dead = 0
-        for _ in range(updates):
-            gain_cdb = self._one_reference_update()
-            clipped += self.meter.clipped and self._gain_cdb == gain_cdb
-            dead += self.meter.dead
-            if self.meter.heard and not self.meter.clipped:
-                levels.append(self.meter.level_cdb + gain_cdb)
-                offsets.append(self.meter.offset_uhz)
-        return self._settled_reference(levels, offsets, clipped, dead, updates - updates // 3)
+        doubt = self._hear_reference(updates) or self._reference.settle()
+        self.status = _REFUSED.get(doubt, NO_REFERENCE) if doubt else HEARD
+        if not doubt:
+            self._silent = 0
+            if self.reference_cdb is None:
+                self.meter.track(self._reference.offset_uhz)
+        return doubt
 
-    def _one_reference_update(self) -> int:
-        gain_cdb = self._gain_cdb
-        self._hear()
-        return gain_cdb
-
-    def _settled_reference(
-        self, levels: list[int], offsets: list[int], clipped: int, dead: int, least: int
-    ) -> tuple[int | None, int]:
-        levels.sort()
-        offsets.sort()
-        steady = levels and levels[-1] - levels[0] <= 2 * SAME_CDB and offsets[-1] - offsets[0] <= SAME_UHZ
-        if dead:
-            self.status = DEAD
-            return None, reason.MICROPHONE_FAULT
-        if clipped > 1:
-            self.status = CLIPPED
-            return None, reason.CLIPPED
-        if len(levels) < least or not steady:
-            self.status = LOST
-            return None, reason.TONE_LOST
-        self.status = HEARD
-        self._silent = 0
-        if self.reference_cdb is None:
-            self.meter.track(offsets[len(offsets) // 2])
-        return levels[len(levels) // 2], 0
+    def _hear_reference(self, updates: int) -> int:
+        """Listen to so many updates; return reason.SAMPLES_LOST where something allocated meanwhile, else 0."""
+        reference = self._reference
+        reference.clear()
+        try:
+            self.start()
+            for _ in range(updates):
+                gain_cdb = self._gain_cdb
+                self._hear()
+                # Where the input was changed the next update tells what the clipping one could not.
+                clipped = self.meter.clipped and self._gain_cdb == gain_cdb
+                reference.add(self.meter, gain_cdb, clipped, self._lost > 0)
+        except SPOILED:
+            return reason.SAMPLES_LOST
+        finally:
+            self.stop()
+        return 0
 
     def update(self) -> int:
         """Listen for 196.6 ms and return how many LEDs to light, 0..12; `status` and `dot` go with it."""
@@ -165,6 +184,7 @@ class SealCheck:
         self._hear()
         meter = self.meter
         self.section.add(meter, gain_cdb, self._floor_cdb())
+        self.section.lost += self._lost
         self._silent = 0 if meter.heard else self._silent + 1
         self.leds = self._leds_of(meter.level_cdb + gain_cdb) if meter.heard else 0
         self.dot = self._leds_of(self.section.level_cdb)
@@ -204,7 +224,7 @@ class SealCheck:
         section = self.section
         if self.reference_cdb is not None and len(self._pending) < SECTIONS_MAX:
             self._pending.append(section)
-        values = self._judged(section, None, reason.NO_REFERENCE)
+        values = self._judged(section, None, self._refusal or reason.NO_REFERENCE)
         self._number = self._number % SECTION_NUMBER_MAX + 1
         self._new_section()
         return values
@@ -241,8 +261,8 @@ class SealCheck:
             "listened_ms": section.updates * UPDATE_TENTHS_MS // 10,
             "limits_revision": self._limit_set["revision"],
             "battery_mv": self.board.battery_mv(),
-            "blocks_lost": min(255, self.board.capture.overruns),
-            "collections": 0,
+            "blocks_lost": min(255, section.lost),
+            "collections": min(255, section.spoiled),
             "calibration_revision": 0,
         }
 

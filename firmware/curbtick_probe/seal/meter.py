@@ -146,8 +146,10 @@ class ToneMeter:
         self.level_cdb = level.power_cdb(max(cells[peak] - noise, 1)) + scale_cdb
         limit = noise_limit(noise, self._threshold_q5)
         self.pure = self._is_pure(peak, limit)
-        self.heard = self.pure and cells[peak] > limit
-        self._refine(peak)
+        # The law of the thresholds is that of the highest point between the cells, too.
+        between_cdb = self._refine(peak)
+        over_cdb = level.power_cdb(cells[peak]) + between_cdb - level.power_cdb(limit)
+        self.heard = self.pure and over_cdb > 0
         self.snr_cdb = self.level_cdb - self.noise_cdb
 
     def _noise(self) -> int:
@@ -179,18 +181,24 @@ class ToneMeter:
         last = min(last, tone_cells.CELLS - 1)
         return first <= last and self._cells[tone_cells.highest(self._cells, first, last)] > limit
 
-    def _refine(self, peak: int) -> None:
-        """Put a parabola through the peak's logarithm: frequency between cells, and the level there."""
+    def _refine(self, peak: int) -> int:
+        """Put a parabola through the peak's logarithm: frequency between cells, and the level there.
+
+        Return how far its top stands above the highest cell, dB * 100.
+        """
         below = level.power_cdb(self._cells[peak - 1])
         top = level.power_cdb(self._cells[peak])
         above = level.power_cdb(self._cells[peak + 1])
         bend = below - 2 * top + above
         tilt = below - above
         self.offset_uhz = (peak - tone_cells.REACH) * tone_cells.CELL_UHZ
+        between_cdb = 0
         if bend < 0 and abs(tilt) <= -bend:
             self.offset_uhz += tilt * 500 // bend * (tone_cells.CELL_UHZ // 1000)
-            self.level_cdb -= tilt * tilt // (8 * bend)
+            between_cdb = -(tilt * tilt // (8 * bend))
+        self.level_cdb += between_cdb
         self.measured_hz = self.tone_hz + (self.offset_uhz + 500000) // 1000000
+        return between_cdb
 
 
 def noise_limit(noise: int, threshold_q5: int) -> int:

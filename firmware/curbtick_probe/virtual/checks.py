@@ -8,7 +8,6 @@ import json
 
 from curbtick_wire._typing import Any, Values
 
-from curbtick_probe import reason
 from curbtick_probe.board.virtual.board import Board
 from curbtick_probe.hiss.check import HissCheck
 from curbtick_probe.seal.check import SealCheck
@@ -26,49 +25,50 @@ class Play:
     def _tell(self, what: Values) -> Any:
         return json.loads(self._bus.ask(json.dumps(what).encode()))
 
-    def _turn_to(self, check: Any, part: str) -> None:
-        """Have a part played from its beginning, and begin to listen to it."""
-        check.stop()
+    def _turn_to(self, part: str) -> None:
+        """Have a part played from its beginning."""
         self._tell({"ask": part})
-        check.start()
+
+    def _listen(self, check: Any) -> None:
+        """Listen to the section."""
+        self._turn_to("section")
+        try:
+            check.start()
+            for _ in range(self.job["section"]):
+                check.update()
+        finally:
+            check.stop()
 
     def seal(self, board: Board) -> Values:
         """Take the reference if there is one, one section, and the reference after it if there is one."""
         job = self.job
         check = SealCheck(board, job["tone_hz"], job["limits"], switch_input=False)
         if job["before"]:
-            self._turn_to(check, "before")
+            self._turn_to("before")
             check.reference(job["before"])
-        self._turn_to(check, "section")
-        for _ in range(job["section"]):
-            check.update()
-        section = check.section
+        self._listen(check)
         values = check.mark()
         if check.reference_cdb is not None:
-            values = self._settled(check, section)
-        return {"values": values, "agreeing": section.agreeing, "heard": section.heard}
+            values = self._settled(check)
+        return {"values": values}
 
-    def _settled(self, check: SealCheck, section: Any) -> Any:
-        """The section's values; without a reference after it, the tone heard to its end shows that the source lives."""
+    def _settled(self, check: SealCheck) -> Any:
+        """The section's values, confirmed by the reference after it or, where there is none, by what was heard."""
         if self.job["after"]:
-            self._turn_to(check, "after")
+            self._turn_to("after")
             return check.reference(self.job["after"])[0]
-        if section.alive():
-            return check.confirm(check.reference_cdb)[0]
-        return check.confirm(None, reason.TONE_LOST)[0]
+        return check.settle_alone()[0]
 
     def hiss(self, board: Board) -> Values:
         """Learn the background if there is one, and search one section."""
         job = self.job
         check = HissCheck(board, job["limits"])
         if job["before"]:
-            self._turn_to(check, "before")
+            self._turn_to("before")
             choose = max(1, min(5, job["before"] // 5))
             check.background(job["before"] - choose, choose)
-        self._turn_to(check, "section")
-        for _ in range(job["section"]):
-            check.update()
-        tones = check.section.tones
+        self._listen(check)
+        tones = check.section.tones.rows()
         known = check.known
         return {
             "values": check.mark(),

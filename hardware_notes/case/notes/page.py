@@ -9,25 +9,24 @@ from curbtick_wire import classes
 from hardware_notes.case import dimensions as d
 from hardware_notes.case.notes import sun
 from hardware_notes.collar import weather
+from hardware_notes.frontend import levels
 
 PAGE = Path(__file__).resolve().parents[2] / "case.md"
-CLASS_40 = classes.factory_classes()[0]
-# Where a sound sensor reads, by the design's level budget.
-HEALTHY_CDB = -800
+LIMITS = {float(row["centre_hz"]): row for row in classes.factory_classes()}
 
 
-def margin_db(limit: str) -> float:
-    """How far a sound sensor's level stands above a limit of the class (`pass_cdb`, `dead_cdb`, `neighbour_cdb`)."""
-    return (HEALTHY_CDB - CLASS_40[limit]) / 100.0
+def margin_db(limit: str, class_hz: float) -> float:
+    """How far a middling sound sensor of a class reads above its limit (`pass_cdb`, `dead_cdb`, `neighbour_cdb`)."""
+    return levels.healthy_dbfs(class_hz, share=0.5) - LIMITS[class_hz][limit] / 100.0
 
 
-def reads(loss_db: float) -> str:
-    """What a sound sensor comes out as when its level falls by so many dB."""
-    if loss_db <= margin_db("pass_cdb"):
+def reads(loss_db: float, class_hz: float) -> str:
+    """What a middling sound sensor of a class comes out as when its level falls by so many dB."""
+    if loss_db <= margin_db("pass_cdb", class_hz):
         return "PASS"
-    if loss_db <= margin_db("dead_cdb"):
+    if loss_db <= margin_db("dead_cdb", class_hz):
         return "WEAK"
-    return "DEAD" if loss_db < margin_db("neighbour_cdb") else "only a neighbour"
+    return "DEAD" if loss_db < margin_db("neighbour_cdb", class_hz) else "only a neighbour"
 
 
 def _losses() -> str:
@@ -35,7 +34,12 @@ def _losses() -> str:
         "| state of the plug | " + " | ".join(f"{hz / 1e3:.0f} kHz" for hz in microphones.CLASSES_HZ) + " |\n"
     )
     rows = [
-        f"| {loss.what} | " + " | ".join(f"{db:.1f} dB, {reads(db)}" for db in loss.loss_db) + " |"
+        f"| {loss.what} | "
+        + " | ".join(
+            f"{db:.1f} dB, {reads(db, hz)}"
+            for db, hz in zip(loss.loss_db, microphones.CLASSES_HZ, strict=True)
+        )
+        + " |"
         for loss in weather.losses()
     ]
     return head + "|---" * (len(microphones.CLASSES_HZ) + 1) + "|\n" + "\n".join(rows) + "\n"
@@ -43,7 +47,7 @@ def _losses() -> str:
 
 def _water() -> str:
     hz = microphones.CLASSES_HZ[-1]
-    shares = [weather.saturation_for(margin_db(limit), hz) for limit in ("pass_cdb", "dead_cdb")]
+    shares = [weather.saturation_for(margin_db(limit, hz), hz) for limit in ("pass_cdb", "dead_cdb")]
     weak_g, dead_g = (weather.water_g(share) for share in shares)
     return (
         f"At 68 kHz, the worst class, a sound sensor reads WEAK from {weak_g:.1f} g of water in the plug "
@@ -161,8 +165,9 @@ meant for rain, not for a jet; no protection class is claimed, none has been tes
 ## Rain, dust and wear in the felt
 
 {losses}
-Computed for a sound sensor at -8 dBFS and the factory limits: [weather.py](collar/weather.py) names the formulas
-(Corey for water in the pores, Kozeny and Carman for dust, a fluid layer for a film) and what in them is from memory.
+Computed for the middling sound sensor of each class ([frontend.md](frontend.md)) and its factory limits:
+[weather.py](collar/weather.py) names the formulas (Corey for water in the pores, Kozeny and
+Carman for dust, a fluid layer for a film) and what in them is from memory.
 {water}
 A film that closes the felt's face is far worse than the same water inside; wool felt soaks it up, new felt that still
 repels water does not. None of it has been measured.

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from curbtick.errors import CurbtickError
+from curbtick.naming import visible
 
 UNFORESEEN, INTERRUPTED = 70, 130
 
@@ -41,7 +42,7 @@ def json_wanted() -> bool:
 
 def fail(error: CurbtickError, exit_code: int) -> None:
     """Show an error: what happened, what it means for the data, what to do next."""
-    sys.stderr.write(f"{error.what}\n{error.data}\n{error.next_step}\n")
+    sys.stderr.write(visible(f"{error.what}\n{error.data}\n{error.next_step}\n"))
     if json_wanted() and not emitted():
         words = {"error": error.what, "data": error.data, "next_step": error.next_step}
         emit({**words, "exit_code": exit_code})

@@ -1,5 +1,6 @@
 """The `curbtick` command: its subcommands, loaded when they are called, and the way every error reaches a user."""
 
+import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,6 +9,7 @@ from typing import Any, NamedTuple
 import typer
 from typer.core import TyperGroup
 
+from curbtick.cautions import PASS_NOTE
 from curbtick.commands import catalogue, errors
 from curbtick.errors import CurbtickError, InputError, unforeseen
 
@@ -20,6 +22,16 @@ AGAIN = {
     "demo": "Repeat the command; the day begins anew.",
     "virtual": "Start it again with the same --flash; without one the probe's readings are gone.",
 }
+# What the option library says, and how a person says it.
+PLAINLY = (
+    (r"Input should be a valid integer.*", "a whole number is needed"),
+    (r"Input should be a valid number.*", "a number is needed"),
+    (r"Input should be less than or equal to (\S+)", r"at most \1 is allowed"),
+    (r"Input should be greater than or equal to (\S+)", r"at least \1 is needed"),
+    (r"Input should be greater than (\S+)", r"more than \1 is needed"),
+    (r"Input should be less than (\S+)", r"less than \1 is needed"),
+    (r"Input should be ", "it must be "),
+)
 # Typer does not name the base of its complaints about options and arguments.
 _UsageError: Any = typer.BadParameter.__base__
 
@@ -85,6 +97,8 @@ def _failure(error: BaseException, ctx: Any) -> Failure | None:
 def _misused(error: Any) -> CurbtickError:
     command = error.ctx.command_path if error.ctx else "curbtick"
     what = " ".join(error.format_message().split()).rstrip(".")
+    for told, meant in PLAINLY:
+        what = re.sub(told, meant, what)
     return InputError(f"{what}.", "Nothing was read or changed.", f"`{command} --help` shows what it takes.")
 
 
@@ -95,7 +109,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode="rich",
     help="The bench of a go/no-go probe for a fleet's ultrasonic parking sensors.",
-    epilog="Exit codes: 0 done; 1 done, and something needs attention; 2 input makes no sense; 3 no probe; "
+    epilog=f"{PASS_NOTE} "
+    "Exit codes: 0 done; 1 done, and something needs attention; 2 input makes no sense; 3 no probe; "
     "4 no history; 5 a program is missing; 70 an error nobody foresaw; 130 interrupted.",
 )
 

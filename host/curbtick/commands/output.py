@@ -17,6 +17,7 @@ import typer
 
 from curbtick.commands.errors import emit, heard
 from curbtick.errors import InputError
+from curbtick.naming import visible
 
 Json = Annotated[
     bool, typer.Option("--json", help="Print one JSON object on standard output, words elsewhere.")
@@ -47,7 +48,7 @@ class Output:
     def say(self, words: str) -> None:
         """Say a line to people; square brackets are taken as they are."""
         with heard():
-            print(words, file=sys.stderr if self.as_json else sys.stdout, flush=True)
+            print(visible(words), file=sys.stderr if self.as_json else sys.stdout, flush=True)
 
     def table(
         self, titles: Sequence[str], rows: Sequence[Sequence[object]], caption: str | None = None
@@ -55,12 +56,14 @@ class Output:
         """Show rows of values under their titles."""
         from rich import box
         from rich.table import Table
+        from rich.text import Text
 
         from curbtick.commands.console import Console
 
+        # Values are text, not markup: a name may have square brackets.
         table = Table(*titles, title=caption, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
         for row in rows:
-            table.add_row(*("" if value is None else str(value) for value in row))
+            table.add_row(*(Text("" if value is None else visible(str(value))) for value in row))
         with heard():
             Console(stderr=self.as_json, highlight=False).print(table)
 

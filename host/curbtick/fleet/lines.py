@@ -9,7 +9,7 @@ from curbtick import spreadsheet
 from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.vehicles import Bumper
-from curbtick.naming import checked_name
+from curbtick.naming import checked_name, checked_optional
 from curbtick.numbers import whole
 
 COLUMNS = (
@@ -59,18 +59,13 @@ def _line(path: Path, row: spreadsheet.Row) -> Line:
             checked_name(row.cells["vehicle"], "a vehicle"),
             _bumper(row.cells, "rear"),
             _bumper(row.cells, "front"),
-            _optional(row.cells, "type"),
-            _optional(row.cells, "depot"),
+            checked_optional(row.cells.get("type"), "the type"),
+            checked_optional(row.cells.get("depot"), "the depot"),
         )
     except InputError as error:
         raise spreadsheet.refused(
             f"Line {row.number} of {path} makes no sense: {error.what}", error.next_step
         ) from error
-
-
-def _optional(cells: Mapping[str, str], column: str) -> str | None:
-    text = cells.get(column, "")
-    return checked_name(text, f"the {column}") if text else None
 
 
 def _bumper(cells: Mapping[str, str], which: str) -> Bumper:

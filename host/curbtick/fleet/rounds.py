@@ -11,6 +11,7 @@ from curbtick.errors import InputError
 from curbtick.fleet import vehicles
 from curbtick.fleet.lines import Line
 from curbtick.fleet.vehicles import Bumper, Vehicle
+from curbtick.naming import checked_optional
 from curbtick.store import tables
 from curbtick.store.history import write
 
@@ -62,6 +63,7 @@ def make(
 ) -> Round:
     """Make and store a round of these vehicles, in this order. Raises InputError."""
     _check_members(members)
+    name, technician = checked_optional(name, "the round"), checked_optional(technician, "the technician")
     number = _free_number(connection)
     rows = [
         [vehicles.ref_of(connection, vehicle.id), *(_fit(vehicle.bumper(one)) for one in _BUMPERS)]

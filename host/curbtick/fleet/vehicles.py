@@ -9,6 +9,7 @@ from curbtick_wire import classes, names
 from sqlalchemy import Connection, func, or_, select
 
 from curbtick.errors import InputError
+from curbtick.naming import checked_name, checked_optional
 from curbtick.store import tables
 from curbtick.store.history import write
 
@@ -88,6 +89,11 @@ def add(
     is_reference: bool = False,
 ) -> int:
     """Add a vehicle and return its key. A name already in use within the depot raises InputError."""
+    name, type_, depot = (
+        checked_name(name, "a vehicle"),
+        checked_optional(type_, "the type"),
+        checked_optional(depot, "the depot"),
+    )
     _refuse_taken(connection, name, depot)
     payload = {"name": name, "type": type_, "depot": depot, "is_reference": is_reference}
     fits = {"rear": _fit(rear), "front": _fit(front)}
@@ -117,7 +123,11 @@ def fit_bumper(connection: Connection, vehicle_id: int, number: int, bumper: Bum
 
 
 def rename(connection: Connection, vehicle_id: int, name: str, at_ms: int) -> None:
-    """Give a vehicle a new name; the old one still finds it. A name in use within the depot raises InputError."""
+    """Give a vehicle a new name; the old one still finds it.
+
+    Raises InputError for a name in use within the depot, and as checked_name.
+    """
+    name = checked_name(name, "a vehicle")
     (vehicle,) = load(connection, [vehicle_id])
     _refuse_taken(connection, name, vehicle.depot, besides=vehicle_id)
     payload = {"vehicle": ref_of(connection, vehicle_id), "name": name}

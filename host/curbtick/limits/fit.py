@@ -15,7 +15,7 @@ from math import sqrt
 from statistics import median
 from typing import Any
 
-from curbtick_wire import names
+from curbtick_wire import names, settings
 from sqlalchemy import Connection, or_, select
 
 from curbtick.limits import guard, holding, robust, sets
@@ -315,5 +315,5 @@ def proposed(current: LimitSet, fit: Fit, accepted: Collection[int] = ()) -> Lim
 
 def _fitted_class(row: dict[str, int], class_fit: ClassFit) -> dict[str, int]:
     assert class_fit.pass_db is not None and class_fit.dead_db is not None
-    dead_cdb = max(round(class_fit.dead_db * 100), row["neighbour_cdb"] + 100)
+    dead_cdb = max(round(class_fit.dead_db * 100), row["neighbour_cdb"] + 100, settings.DEAD_LEAST_CDB)
     return {**row, "pass_cdb": round(class_fit.pass_db * 100), "dead_cdb": dead_cdb}

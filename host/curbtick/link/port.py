@@ -5,6 +5,7 @@ A port is a serial device (`/dev/ttyACM0`, `COM3`), a pty's path, or `socket://h
 
 import contextlib
 import itertools
+import os
 import random
 import socket
 import time
@@ -186,6 +187,12 @@ class _SocketWire:
             self._socket.close()
 
 
+def _why(error: Exception) -> str:
+    """The system's own words, without its number and without what the library wraps around them."""
+    number = getattr(error, "errno", None)
+    return os.strerror(number).lower() if number else "the system says no more"
+
+
 def _not_opened(path: str, error: Exception) -> LinkError:
     """The error for a port that does not open, its cause told apart as far as the system tells."""
     words = str(error).lower()
@@ -202,7 +209,7 @@ def _not_opened(path: str, error: Exception) -> LinkError:
             "Add the user to the group that owns the port (often dialout), log in again, and try again.",
         )
     return LinkError(
-        f"The port {path} cannot be opened ({error}).",
+        f"The port {path} cannot be opened: {_why(error)}.",
         "Nothing was read or changed.",
         "See that the probe is plugged in and switched on; `curbtick probes` lists the ports found.",
     )

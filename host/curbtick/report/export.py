@@ -21,6 +21,7 @@ from curbtick.sound.snippet import write_wav
 from curbtick.store import tables
 
 FORMATS = ("csv", "parquet", "json")
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 _MEASURED = tuple(
     name
     for kind, _, fields, _ in records.KINDS
@@ -57,7 +58,8 @@ COLUMNS: tuple[tuple[str, type, str], ...] = (
 def dictionary() -> dict[str, Any]:
     """What every column means, with its unit."""
     return {
-        "about": "One row for each reading. Levels are hundredths of a dB of full scale (cdb); empty is not measured.",
+        "about": "One row for each reading. Levels are hundredths of a dB of full scale (cdb); empty is not measured. "
+        "In CSV an apostrophe stands before a text that begins with =, +, - or @, so that no spreadsheet runs it.",
         "columns": [
             {
                 "name": name,
@@ -156,9 +158,14 @@ def _write_csv(path: Path, found: Iterable[dict[str, Any]]) -> int:
         writer = csv.DictWriter(out, [name for name, _, _ in COLUMNS])
         writer.writeheader()
         for row in found:
-            writer.writerow(row)
+            writer.writerow({name: unformulated(value) for name, value in row.items()})
             count += 1
     return count
+
+
+def unformulated(value: object) -> object:
+    """A cell as text: an apostrophe stands before what a spreadsheet would run, as it begins with a FORMULA_SIGN."""
+    return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_SIGNS) else value
 
 
 def _write_json(path: Path, found: Iterable[dict[str, Any]]) -> int:

@@ -17,23 +17,35 @@ END = "end"
 
 
 class Hand:
-    """Stands for the panel: presses come at their times, and nobody looks at the bar."""
+    """Stands for the panel and the buttons: presses come at their times, and nobody looks at the bar.
 
-    def __init__(self, board, presses):
+    held: the buttons as the panel saw them last, let go of.
+    """
+
+    held = 0
+
+    def __init__(self, board, presses, end_us):
         """presses: [microseconds after the scene's first sample, gesture, what it means] of each, in order."""
         self._board = board
         self._presses = list(presses)
+        self._end_us = end_us
         self._start_us = board.ticks_us()
+        self.capture = board.capture
+        self.serial = board.serial
+        self.ticks_ms = board.ticks_ms
+        self.battery_mv = board.battery_mv
 
-    def gesture(self):
-        """Return the gesture whose time has come, or None."""
-        if self._presses and self.passed_us() >= self._presses[0][0]:
-            return self._presses.pop(0)[1]
-        return None
+    def buttons(self):
+        """Return READ from the time of a press on, until the press is told, and at the scene's end; else 0."""
+        due_us = self._presses[0][0] if self._presses else self._end_us
+        return 1 if self._board.ticks_us() - self._start_us >= due_us else 0
 
-    def passed_us(self):
-        """Return the time since the scene began."""
-        return self._board.ticks_us() - self._start_us
+    def take(self, mask, now_ms):
+        """Return the gesture whose time has come; END at the scene's end."""
+        return self._presses.pop(0)[1] if self._presses else END
+
+    def follow_press(self, poll):
+        """Nothing is under way, and nobody asks."""
 
     def finish(self):
         """Nothing is shown."""
@@ -56,13 +68,13 @@ def hear_story(board, asked):
 
     A press before there is a reference or a background takes it, whatever the technician means by it.
     """
-    hand = Hand(board, asked["presses"])
+    hand = Hand(board, asked["presses"], asked["end_us"])
     kind = SealMeter if asked["check"] == names.CHECKS[names.CHECK_SEAL] else HissMeter
-    meter = kind(board, hand, asked["limit_set"])
+    meter = kind(hand, hand, asked["limit_set"])
     sections = []
     waiting = []
     for _, gesture, means in asked["presses"]:
-        if meter.next_gesture(lambda: hand.passed_us() >= asked["end_us"] and END) == END:
+        if meter.next_gesture(None) == END:
             break
         values = None
         if gesture == HOLD or not meter.ready():
@@ -80,6 +92,8 @@ def hear_story(board, asked):
 def serve(board):
     """Hear scenes until there are no more."""
     answer = b"{}"
+    # The first look makes what every later one fills, and none may be made while a check listens.
+    board.serial.any()
     while True:
         asked = json.loads(board.bus.ask(answer))
         if not asked:

@@ -7,6 +7,7 @@ import numpy as np
 from scipy import optimize, stats
 
 PD, PFA = 0.9, 1e-3
+RESAMPLES = 200
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,18 @@ def ratio_at_pd(ratios_db: list[float], counts: list[Count], pd: float = PD) -> 
 
     best = optimize.minimize(unlikelihood, np.array([1.0, 0.0]), method="Nelder-Mead").x
     return float(at.mean() + (stats.norm.ppf(pd) - best[0]) / np.exp(best[1]))
+
+
+def ratio_interval(
+    ratios_db: list[float], counts: list[Count], random: np.random.Generator
+) -> tuple[float, float]:
+    """The 95 % interval of ratio_at_pd: binomial draws at the shares that were counted (parametric bootstrap)."""
+    drawn = [
+        ratio_at_pd(ratios_db, [Count(int(random.binomial(c.of, c.rate)), c.of) for c in counts])
+        for _ in range(RESAMPLES)
+    ]
+    low, high = np.quantile(drawn, [0.025, 0.975])
+    return float(low), float(high)
 
 
 def tone_ratio_db(cells: float = 1.0, pd: float = PD, pfa: float = PFA) -> float:

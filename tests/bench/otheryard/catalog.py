@@ -4,14 +4,21 @@ from typing import Any
 
 import numpy as np
 
-from tests.bench.otheryard.bumper import beside, faulty, healthy, instrument, silent
+from tests.bench.otheryard.bumper import beside, faulty, healthy, instrument, mixed, silent
 from tests.bench.otheryard.jet import kinds as jet_kinds
 from tests.bench.otheryard.kinds import Draft, Kinds
 from tests.bench.otheryard.scene import Scene, Stream
 from tests.bench.otheryard.seal import kinds as seal_kinds
 from tests.bench.otheryard.story import Story, Tale
 
-BUMPER: Kinds = {**healthy.KINDS, **faulty.KINDS, **silent.KINDS, **beside.KINDS, **instrument.KINDS}
+BUMPER: Kinds = {
+    **healthy.KINDS,
+    **faulty.KINDS,
+    **silent.KINDS,
+    **beside.KINDS,
+    **instrument.KINDS,
+    **mixed.KINDS,
+}
 
 
 def generator(seed: int, index: int, check: str) -> np.random.Generator:

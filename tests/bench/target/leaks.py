@@ -14,7 +14,7 @@ from tests.target.meter import Meter
 SHARE_MAX_PERCENT = 60
 UPDATES = 3
 UPDATE_BLOCKS = 48
-LIMITS = {"revision": 1, "seal_leak_cdb": 2400, "hiss_rise_cdb": 50}
+LIMITS = {"revision": 1, "seal_leak_cdb": 2400, "hiss_rise_cdb": 50, "high_floor_min_cdb": -5000}
 
 
 def _tone_in_noise(samples: int, random: np.random.Generator) -> np.ndarray:

@@ -68,10 +68,14 @@ class Bench:
     """A probe that was paired and given a round, with a technician's thumbs on it."""
 
     def __init__(
-        self, folder: Path, round_: dict[str, Any] | None = ROUND, options: dict[str, str] | None = None
+        self,
+        folder: Path,
+        round_: dict[str, Any] | None = ROUND,
+        options: dict[str, str] | None = None,
+        script: Path | None = None,
     ) -> None:
         self.keyring = Keyring(folder / "keys.json")
-        self.probe = VirtualProbe(Ear(seed=1), folder / "flash", held=STEP, options=options)
+        self.probe = VirtualProbe(Ear(seed=1), folder / "flash", script=script, held=STEP, options=options)
         self.thumbs = Technician(self.probe)
         self.pressed_us = 0
         self.probe.run_until_idle()

@@ -219,7 +219,7 @@ def test_siblings_in_another_order_give_the_same_verdict(
 
     before = heard(with_traits(traits))
     if is_plain(places):
-        assert before[5] == (PASS if level_cdb >= -1700 else WEAK)
+        assert before[5] == (PASS if level_cdb >= limits_of()["pass_cdb"] else WEAK)
     assert heard(with_traits(data.draw(st.permutations(traits)))) == before
 
 

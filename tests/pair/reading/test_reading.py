@@ -51,15 +51,15 @@ def test_a_healthy_sensor_passes_early(prober: Prober, class_khz: int, interval_
     ("fault", "said", "reason"),
     [
         (faults.DEAD, DEAD, "only_neighbour"),
-        (faults.weak(14.0), WEAK, "low_level"),
+        (faults.weak(18.0), WEAK, "low_level"),
         (faults.weak(31.0), DEAD, "low_level"),
         (faults.off_frequency(-9_000.0), WEAK, "off_frequency"),
         (faults.off_frequency(9_000.0), WEAK, "off_frequency"),
         (faults.long_ringing(), WEAK, "odd_ringdown"),
         (faults.short_ringing(), WEAK, "odd_ringdown"),
         (faults.loose_contact(), WEAK, "irregular"),
-        (faults.painted(14.0), WEAK, "low_level"),
-        (faults.iced(16.0), WEAK, "low_level"),
+        (faults.painted(18.0), WEAK, "low_level"),
+        (faults.iced(18.0), WEAK, "low_level"),
     ],
     ids=lambda value: getattr(value, "kind", str(value)),
 )
@@ -110,8 +110,8 @@ def test_any_sibling_above_the_noise_proves_a_dead_sensor(
 
 @pytest.mark.parametrize("interval_ms", [300.0, 400.0, 490.0])
 def test_a_slow_system_is_listened_to_for_longer(prober: Prober, interval_ms: float) -> None:
-    good = take(prober, interval_ms=interval_ms, level_dbfs=-16.0, siblings=1)
-    poor = take(prober, interval_ms=interval_ms, level_dbfs=-21.0, siblings=1)
+    good = take(prober, interval_ms=interval_ms, level_dbfs=-19.0, siblings=1)
+    poor = take(prober, interval_ms=interval_ms, level_dbfs=-24.0, siblings=1)
     assert (good.verdict, poor.verdict) == (PASS, WEAK)
     for reading in (good, poor):
         assert USUAL_MS < reading.values["listened_ms"] <= SLOW_MS
@@ -140,7 +140,7 @@ def test_a_knock_that_clips_costs_a_reading_no_more_time_than_it_has(
     prober: Prober, knock_ms: int, interval_ms: float
 ) -> None:
     """A level below the early PASS, so that the reading lasts; a late knock is no sensor that is too loud."""
-    built = single_scene(48, interval_ms=interval_ms, level_dbfs=-16.5)
+    built = single_scene(48, interval_ms=interval_ms, level_dbfs=-19.5)
     reading = prober.take(Knocked(built.ear, 1000 * knock_ms), 48)
     assert reading.took_us < (1_400_000 if interval_ms <= 250 else 2_900_000)
     if knock_ms > 520:
@@ -267,12 +267,12 @@ def test_too_much_noise_is_told(prober: Prober, noise_dbfs: float, said: int) ->
 
 def test_a_probe_that_slips_is_told(prober: Prober) -> None:
     fade = Fade(ticks_of_ms(600.0), 10.0 ** (-12.0 / 20.0), ticks_of_ms(20.0))
-    reading = take(prober, level_dbfs=-16.0, fade=fade, phase_ms=10.0)
+    reading = take(prober, level_dbfs=-19.0, fade=fade, phase_ms=10.0)
     assert (reading.verdict, reading.reasons) == (RETRY, ["moved"])
 
 
 def test_every_kept_sound_is_named_and_lies_within_the_reading(prober: Prober) -> None:
-    reading = take(prober, level_dbfs=-20.0, sibling_dbfs=-45.0)
+    reading = take(prober, level_dbfs=-23.0, sibling_dbfs=-45.0)
     rows = [
         np.frombuffer(tail, dtype=np.dtype("<u2,<i2,<u2,<u2,u1"), count=values["count"])
         for values, tail in reading.sounds
@@ -289,8 +289,8 @@ def test_every_kept_sound_is_named_and_lies_within_the_reading(prober: Prober) -
 
 def test_the_same_probe_gives_the_same_answer_again(prober: Prober) -> None:
     """A reading leaves nothing behind that the next one could trip over."""
-    before = take(prober, level_dbfs=-20.0)
+    before = take(prober, level_dbfs=-23.0)
     take(prober, fault=faults.DEAD, siblings=0)
     take(prober, level_dbfs=14.0)
-    after = take(prober, level_dbfs=-20.0)
+    after = take(prober, level_dbfs=-23.0)
     assert after.values == before.values

@@ -11,7 +11,6 @@ import pytest
 from curbtick.commands.main import app
 from curbtick.errors import InputError
 from curbtick.sound.recording import Recording
-from curbtick.virtual.probe.process import run_script
 from curbtick.virtual.replay.checks import Job, hiss_object, replay_hiss, replay_seal, seal_object
 from curbtick.virtual.replay.scenes import run_scene
 from curbtick.yard.scenes import leaks
@@ -45,16 +44,18 @@ SILENT = recorded(noise(0.002))
 
 
 @pytest.mark.parametrize(("hz", "nominal_hz"), [(10_040, 10_000), (15_020, 15_000), (19_910, 20_000)])
-def test_a_tone_alone_is_a_leak_at_its_frequency_and_level(hz: int, nominal_hz: int) -> None:
+def test_a_tone_alone_is_measured_and_is_no_leak_without_a_reference(hz: int, nominal_hz: int) -> None:
     found = replay_seal(recorded(tone(hz, 0.01) + noise(0.002)), nominal_hz)
-    assert (found["verdict"], found["reasons"], found["below_reference_db"]) == ("leak", [], None)
+    assert (found["verdict"], found["reasons"]) == ("retry", ["no_reference"])
+    assert found["below_reference_db"] is None
     assert found["level_db"] == pytest.approx(-40.0, abs=0.3) and found["tone_hz"] == hz
     assert found["snr_db"] == pytest.approx(found["level_db"] - found["noise_db"], abs=0.02)
 
 
 def test_a_recording_at_another_rate_is_the_same_leak() -> None:
     at_s = np.arange(2 * 192_000) / 192_000
-    found = replay_seal(recorded(0.01 * np.sin(2 * np.pi * 15_020 * at_s), 192_000), 15_000)
+    heard = recorded(0.01 * np.sin(2 * np.pi * 15_020 * at_s), 192_000)
+    found = replay_seal(heard, 15_000, reference=FREE)
     assert found["verdict"] == "leak" and found["level_db"] == pytest.approx(-40.0, abs=0.2)
 
 
@@ -82,9 +83,28 @@ def test_a_silent_source_is_never_a_tight_seal() -> None:
     assert (confirmed["verdict"], confirmed["level_db"]) == ("tight", None)
 
 
-def test_a_reference_without_the_tone_settles_nothing() -> None:
-    found = replay_seal(recorded(tone(15_020, 0.01) + noise(0.002)), 15_000, reference=SILENT)
-    assert found["verdict"] in ("leak", "retry") and found["below_reference_db"] is None
+@pytest.mark.parametrize(
+    ("reference", "why"),
+    [
+        (SILENT, "tone_lost"),
+        (recorded(tone(15_020, 1.5)), "clipped"),
+    ],
+)
+def test_a_reference_that_is_refused_is_the_reason_and_no_leak(reference: Recording, why: str) -> None:
+    """A tight seal and a leak alike: nobody knows how loud the tone is in free air."""
+    for amplitude in (0.0004, 0.01):
+        heard = recorded(tone(15_020, amplitude) + noise(0.002))
+        found = replay_seal(heard, 15_000, reference=reference)
+        assert (found["verdict"], found["reasons"]) == ("retry", [why])
+        assert found["below_reference_db"] is None
+
+
+def test_a_leak_that_ends_in_silence_is_a_leak() -> None:
+    """10 dB above the limit, then nothing for a second: no reference afterwards could make it tight."""
+    heard = np.concatenate([tone(15_020, 0.02, 1.5), np.zeros(RATE_HZ)]) + noise(0.002, 2.5)
+    found = replay_seal(recorded(heard), 15_000, reference=FREE)
+    assert (found["verdict"], found["reasons"]) == ("leak", [])
+    assert found["below_reference_db"] == pytest.approx(14.0, abs=0.5)
 
 
 def test_other_sounds_are_no_leak() -> None:
@@ -102,9 +122,9 @@ def the_same_noise_for_every_test() -> None:
 
 
 def test_half_a_decibel_is_found_nineteen_times_in_twenty() -> None:
-    """At least 5 of 6: a detector of Pd 0.95 misses two or more of six once in 30; the benchmark counts closer."""
+    """Held for 1.5 s. A detector of Pd 0.95 misses two or more of six once in 30; the benchmark counts closer."""
     found = [
-        replay_hiss(recorded(noise(0.01, 1.0) * 10 ** (0.5 / 20)), background=recorded(noise(0.01, 7.0)))[
+        replay_hiss(recorded(noise(0.01, 1.5) * 10 ** (0.5 / 20)), background=recorded(noise(0.01, 7.0)))[
             "verdict"
         ]
         for _ in range(6)
@@ -175,45 +195,6 @@ def test_every_scene_gets_the_verdict_that_is_right(name: str) -> None:
     assert found["verdict"] == scene.verdict
     if scene.below_db is not None and scene.verdict == "leak":
         assert found["below_reference_db"] == pytest.approx(scene.below_db, abs=1.0)
-
-
-LOCKED = """
-import micropython
-from curbtick_probe.board.virtual.board import Board
-from curbtick_probe.hiss.meter import HissMeter
-from curbtick_probe.seal.check import SealCheck
-board = Board()
-board.capture.start(2)
-blocks = [board.capture.block() for _ in range(4)]
-
-class Ring:
-    def __init__(self):
-        self.n = 0
-    def start(self, source):
-        pass
-    def block(self):
-        self.n = (self.n + 1) & 3
-        return blocks[self.n]
-
-class Ears:
-    capture = Ring()
-
-check = SealCheck(Ears, 15000, {"revision": 1, "seal_leak_cdb": 2400})
-check.start()
-for listener in (check, HissMeter(Ring())):
-    listener.update()
-    micropython.heap_lock()
-    listener.update()
-    listener.update()
-    micropython.heap_unlock()
-"""
-
-
-def test_listening_allocates_nothing(tmp_path: Path) -> None:
-    """Updates are made with the heap locked: any allocation would end the program."""
-    script = tmp_path / "locked.py"
-    script.write_text(LOCKED)
-    assert run_script(script).exit_code == 0
 
 
 class CodesEar:

@@ -53,8 +53,8 @@ def chosen() -> list[Case]:
 
 
 def own(seed: int) -> Iterator[Case]:
-    """Random scenes of the bench's yard, from a seed on."""
-    number = seed
+    """Random scenes of the bench's yard, a thousand numbers for each seed."""
+    number = 1000 * seed
     while True:
         scene = scenes.random_scene(number)
         yield Case(f"yard {number}", scene.truth.class_khz, partial(_own_ear, number))

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.target.board.cases import Case
-from tests.target.board.day import PRELOADED, PRESS_S, Day
+from tests.target.board.day import PRELOADED, PRESS_S, REST_S, Day
 from tests.target.board.heap_seen import Heap
 from tests.target.board.heard import Heard
 from tests.target.board.listening import CountedEar
@@ -16,6 +16,7 @@ from tests.target.board.logs import records_in
 STACK_BOTTOM = 0x20042000 - 8192
 RING_BLOCKS = 8
 VERDICT_S = 5.0
+REST_MOST_S = 12.0
 # While it beeps, the probe does not look at its buttons.
 LONGER_THAN_A_BEEP_S = 0.4
 _LOOK_NS = 1e5
@@ -50,6 +51,7 @@ class Hand:
 
     def read(self, case: Case, first_seq: int = PRELOADED + 1) -> Heard:
         """Press READ, wait for the verdict, and cut it short by STEP, so that all is stored at once."""
+        self._until_rest()
         ear = CountedEar(case.make)
         heard = self._until_verdict(ear)
         self._press("step", LONGER_THAN_A_BEEP_S)
@@ -92,6 +94,18 @@ class Hand:
             flash_ms=flash.spent_ms - flash_ms,
             misses=core.state.misses - misses,
         )
+
+    def _until_rest(self) -> None:
+        """Wait until the bar rests on a place: while it says something, its first change would not be the verdict."""
+        watch, board = self._day.watch, self._board
+
+        def is_at_rest() -> bool:
+            watch.look()
+            last = watch.changes[-1]
+            return last.mask.bit_count() == 1 and board.seconds - last.time_us / 1e6 >= REST_S
+
+        if not board.run_until(is_at_rest, REST_MOST_S):
+            raise TimeoutError("the bar does not come to rest")
 
     def _until_stored(self) -> None:
         """Wait until flash has been written and then left alone for a while."""

@@ -18,6 +18,7 @@ from tests.target.kernels.streams import EXTREMES, streams
 
 SPECTRUM = "curbtick_probe/dsp/hiss/spectrum.py"
 LINES = "curbtick_probe/dsp/hiss/lines.py"
+HEIGHTS = "curbtick_probe/dsp/hiss/heights.py"
 FFT = "curbtick_probe/dsp/fft.py"
 LEVEL = "curbtick_probe/dsp/level.py"
 BINS, SUMS, BANDS = 155, 620, 12
@@ -149,3 +150,22 @@ def test_cover_marks_the_bins_around_lines(core: Core, bins: list[int], count: i
     lines = bins[:count]
     agree(core, LINES, "cover", mask, words, len(lines), reach)
     assert list(mask) == [int(any(abs(k - line) <= reach for line in lines)) for k in range(BINS)]
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 1 << 30), st.integers(0, 8))
+def test_heights_of_any_blocks(core: Core, seed: int, first: int) -> None:
+    """Energies to logarithms, their sums, and how far the second lowest sub-band of each block stands out."""
+    source = Random(seed)
+    rows = array("i", [source.choice([0, (1 << 27) - 1, source.randrange(1 << 27)]) for _ in range(16 * 12)])
+    logs, sums, out = array("i", [0] * 64), array("i", [0] * 4), array("i", [0] * 16)
+    agree(core, HEIGHTS, "gather", rows, logs, first, 16)
+    assert list(logs) == [max(1, rows[12 * k + first + n]) for k in range(16) for n in range(4)]
+    agree(core, LEVEL, "log2_q10", logs, 64)
+    agree(core, HEIGHTS, "total", logs, sums, 16)
+    assert list(sums) == [sum(logs[n::4]) for n in range(4)]
+    reference, spread = array("i", [source.randrange(1 << 15) for _ in range(4)]), 3060
+    agree(core, HEIGHTS, "heights", logs, reference, out, 16, spread)
+    for k in range(16):
+        low, second, *_, high = sorted(logs[4 * k + n] - reference[n] for n in range(4))
+        assert out[k] == (second if high - second <= spread else min(second, 0))

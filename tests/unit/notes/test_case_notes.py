@@ -13,6 +13,7 @@ from hardware_notes.case import dimensions as d
 from hardware_notes.case.digest import FOLDER, digest
 from hardware_notes.case.notes import page, sun
 from hardware_notes.collar import felt, geometry, weather
+from hardware_notes.frontend import levels
 from tests.unit.probe.bumper.readingdata import Prober
 
 PICTURES = FOLDER.parent / "pictures" / "case"
@@ -136,9 +137,10 @@ def test_a_wet_plug_turns_pass_into_weak_and_then_into_dead() -> None:
 @pytest.mark.parametrize("loss_db", [4.0, 14.0, 30.0, 37.0])
 def test_the_probe_rules_on_a_wet_collar_as_the_page_says(loss_db: float) -> None:
     """The real firmware hears a sound sensor and its siblings, all lower by the same loss."""
-    scene = single_scene(48, level_dbfs=-8.0 - loss_db, sibling_dbfs=-50.0 - loss_db)
+    healthy_dbfs = levels.healthy_dbfs(48e3, share=0.5)
+    scene = single_scene(48, level_dbfs=healthy_dbfs - loss_db, sibling_dbfs=-50.0 - loss_db)
     with Prober() as prober:
         values = prober.take(scene.ear, 48).values
     only_neighbour = bool(values["reasons"] & reason.ONLY_NEIGHBOUR)
     said = "only a neighbour" if only_neighbour else names.VERDICTS[values["verdict"]].upper()
-    assert page.reads(loss_db) == said
+    assert page.reads(loss_db, 48e3) == said

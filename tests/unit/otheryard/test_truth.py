@@ -38,7 +38,7 @@ from tests.bench.otheryard.truth import DEAD, FAULTY_PROBE, NOTHING_TRANSMITS, b
     ],
 )
 def test_a_level_decides_by_the_default_limits(level_dbfs: float, words: dict[str, str]) -> None:
-    judged = by_level(level_dbfs, 48e3)
+    judged = by_level(level_dbfs, 48e3, 48)
     assert {word: judge(judged, word) for word in words} == words
 
 
@@ -92,7 +92,7 @@ def test_a_kind_far_over_a_bound_is_named() -> None:
 
 
 def test_apart_counts_for_false_verdicts_only() -> None:
-    apart = by_level(-8.0, 48e3, apart="why")
+    apart = by_level(-8.0, 48e3, 48, apart="why")
     assert bumper_events(apart, "dead") == {"false dead of all not dead": True}
 
 

@@ -20,15 +20,20 @@ def of(limits: dict[str, Any], class_khz: int) -> dict[str, int]:
     return next(row for row in limits["classes"] if row["class_khz"] == class_khz)
 
 
-@pytest.mark.parametrize("class_khz", [40, 48, 58, 68])
-def test_every_factory_class_has_the_limits_of_the_design(class_khz: int) -> None:
+@pytest.mark.parametrize(
+    ("class_khz", "pass_cdb", "neighbour_cdb"),
+    [(40, -1700, -3800), (48, -2000, -4100), (58, -2200, -4300), (68, -2500, -4300)],
+)
+def test_every_factory_class_has_the_limits_that_its_chain_asks_for(
+    class_khz: int, pass_cdb: int, neighbour_cdb: int
+) -> None:
     assert of(codec.factory_limits(), class_khz) == {
         "class_khz": class_khz,
         "centre_hz": 1000 * class_khz,
         "window_hz": 6500,
-        "pass_cdb": -1700,
+        "pass_cdb": pass_cdb,
         "dead_cdb": -3500,
-        "neighbour_cdb": -4300,
+        "neighbour_cdb": neighbour_cdb,
         "interval_min_ms": 30,
         "interval_max_ms": 500,
         "missing_permille": 250,

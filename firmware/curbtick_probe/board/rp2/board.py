@@ -153,10 +153,10 @@ class Board:
         self._told_buttons = self._buttons.held()
         return self._told_buttons
 
-    def wait(self, ms: int) -> None:
-        """Sleep until ms passed, the buttons are other than buttons() last said, or the serial has data."""
+    def wait(self, ms: int, heeds_serial: bool = True) -> None:
+        """Sleep until ms passed, the buttons are other than buttons() last said, or (heeds_serial) data wait."""
         until_ms = time.ticks_add(time.ticks_ms(), ms)
-        while not self.serial.any() and self._buttons.held() == self._told_buttons:
+        while not (heeds_serial and self.serial.any()) and self._buttons.held() == self._told_buttons:
             left_ms = time.ticks_diff(until_ms, time.ticks_ms())
             if left_ms <= 0:
                 break

@@ -26,7 +26,7 @@ TIMEOUT_US = 8_000_000
 _BOTH_BUTTONS = 3
 
 _REQUEST = "<BIQ"
-_ANSWER = "<iI"
+_ANSWER_BYTES = 8
 
 
 class Watchdog:
@@ -60,7 +60,8 @@ class Bus:
         self._out = sys.stdout.buffer
         self._in = sys.stdin.buffer
         self._request = bytearray(struct.calcsize(_REQUEST))
-        self._answer = bytearray(struct.calcsize(_ANSWER))
+        self._answer = array.array("i", [0, 0])
+        self.held = 0
 
     def charge(self, duration_us: int) -> None:
         """Let duration_us of simulated time pass."""
@@ -77,17 +78,17 @@ class Bus:
         if self._in.readinto(buffer) != size:
             sys.exit(0)
 
-    def answer(self) -> tuple[int, int]:
-        """Read one answer: (value, buttons)."""
-        self.receive_into(self._answer, len(self._answer))
-        return struct.unpack(_ANSWER, self._answer)
+    def answer(self) -> int:
+        """Read one answer: return its value, and keep the buttons in `held`. Allocates nothing."""
+        self.receive_into(self._answer, _ANSWER_BYTES)
+        self.held = self._answer[1]
+        return self._answer[0]
 
     def ask(self, payload: bytes = b"") -> bytes:
         """Hand bytes to the bench's `on_ask` and return the bytes it answers; for test scripts."""
         self.send(ord("Q"), len(payload))
         self._out.write(payload)
-        size, _buttons = self.answer()
-        reply = bytearray(size)
+        reply = bytearray(self.answer())
         self.receive_into(reply, len(reply))
         return bytes(reply)
 
@@ -231,25 +232,23 @@ class Board:
         """Return simulated milliseconds since boot."""
         return self.bus.now_us // 1000
 
-    def _ask(self, operation: str, argument: int = 0) -> tuple[int, int]:
-        self.bus.send(ord(operation), argument)
+    def _ask(self, operation: int) -> int:
+        self.bus.send(operation)
         return self.bus.answer()
 
     def battery_mv(self) -> int:
         """Return the supply voltage in millivolts."""
-        millivolts, _buttons = self._ask("V")
-        return millivolts
+        return self._ask(ord("V"))
 
     def temperature_ddeg(self) -> int:
         """Return the temperature in tenths of a degree Celsius."""
-        tenths, _buttons = self._ask("T")
-        return tenths
+        return self._ask(ord("T"))
 
     def buttons(self) -> int:
         """Return the buttons held: bit 0 READ, bit 1 STEP."""
         self.feed()
-        _value, buttons = self._ask("G")
-        return buttons
+        self._ask(ord("G"))
+        return self.bus.held
 
     def bar(self, mask: int) -> None:
         """Light the LEDs whose bits are set; bit 0 is the left end."""
@@ -261,15 +260,14 @@ class Board:
         self.bus.answer()
         self.bus.charge(duration_ms * 1000)
 
-    def wait(self, ms: int) -> None:
-        """Wait until ms passed, the buttons are other than buttons() last said, or the serial has data."""
-        if self.serial.any():
+    def wait(self, ms: int, heeds_serial: bool = True) -> None:
+        """Wait until ms passed, the buttons are other than buttons() last said, or (heeds_serial) data wait."""
+        if heeds_serial and self.serial.any():
             return
         self.bus.send(ord("W"), ms)
-        if self._serial_first():
+        if heeds_serial and self._serial_first():
             self.bus.send(ord("C"))
-        waited_us, _buttons = self.bus.answer()
-        self.bus.now_us += waited_us
+        self.bus.now_us += self.bus.answer()
         self.feed()
 
     def _serial_first(self) -> bool:
@@ -301,8 +299,8 @@ def repl_wanted() -> bool:
     """Return whether both buttons are held: the way back to MicroPython's prompt, for main.py before all else."""
     bus = Bus()
     bus.send(ord("G"))
-    _value, buttons = bus.answer()
-    return buttons == _BOTH_BUTTONS
+    bus.answer()
+    return bus.held == _BOTH_BUTTONS
 
 
 def _options() -> dict[str, str]:

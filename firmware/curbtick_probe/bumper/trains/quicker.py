@@ -93,10 +93,8 @@ def _weigh_up(tally: Tally, part: int) -> int:
     alike = tally.again + tally.nearly
     unlike = tally.alone + tally.nearly
     several = tally.different >= 2 or part > 2
-    if not alike:
+    if not alike or tally.taken:
         return NO
-    if tally.taken:
-        return MAYBE if several and not unlike else NO
     if not several:
         return MAYBE if 2 * unlike < tally.again else NO
     if tally.firm and _ALONE_PARTS * unlike <= tally.again:

@@ -24,6 +24,9 @@ _MISS_COST = const(300)
 _THRESHOLD_CDB = const(900)
 _EVIDENCE_MOST = const(3000)
 
+# An interval on which too many are missing is lengthened so often at most.
+_LONGER_TIMES = const(2)
+
 
 class Siblings:
     """The best train outside the held one, faint candidates included.
@@ -67,10 +70,11 @@ def find(found: Siblings, held: Train, sounds: Sounds, room: Desk, listened_us: 
                 above_cdb = max(0, sounds.evidence_cdb[row] - _THRESHOLD_CDB)
                 room.weight[row] = _ON_TIME + min(_EVIDENCE_MOST, above_cdb)
     _rate(found, sounds, room)
-    if 2 * found.count < found.due:
-        # Two siblings' bursts on one beat of which most are missing: the interval of either is longer.
-        room.rules[chain.SHORTEST_US] = found.interval_us * 3 // 2
-        _rate(found, sounds, room)
+    for _ in range(_LONGER_TIMES):
+        if 4 * found.count < 3 * found.due:
+            # Two siblings' bursts on one beat of which many are missing: the interval of either is longer.
+            room.rules[chain.SHORTEST_US] = found.interval_us * 3 // 2
+            _rate(found, sounds, room)
     if found.count >= 2:
         _measure(found, sounds, room)
     _count_others(found, sounds, room)

@@ -15,11 +15,13 @@ from curbtick.fleet.probes import health
 from curbtick.limits import effect, fit, sets
 from curbtick.limits.sets import LimitSet
 from curbtick.link.client import connect
-from curbtick.numbers import whole
+from curbtick.numbers import LARGEST, whole
 from curbtick.report.pages.fit import fit_page
 from curbtick.report.pages.limits import difference_words
 from curbtick.store.history import open_store
 
+# Fifty years: longer than a history is kept.
+DAYS_MAX = 18_250
 group = typer.Typer(help="Limit sets: what the probe judges by.", no_args_is_help=True)
 
 
@@ -31,7 +33,7 @@ def register(app: typer.Typer) -> None:
 @group.command("show")
 def show(
     revision: Annotated[
-        int | None, typer.Argument(help="The newest when left out.", show_default=False)
+        int | None, typer.Argument(help="The newest when left out.", show_default=False, min=1, max=LARGEST)
     ] = None,
     all_: Annotated[bool, typer.Option("--all", help="List every stored set.")] = False,
     out: Annotated[Path | None, typer.Option(help="Write the set as text.", show_default=False)] = None,
@@ -75,7 +77,7 @@ def _show(output: Output, limit_set: LimitSet) -> None:
 @group.command("fit")
 def fit_(
     risk: Annotated[float, typer.Option(help="Accepted risk of a false PASS at the limit.")] = 0.01,
-    days: Annotated[int, typer.Option(help="How far back to look.")] = 365,
+    days: Annotated[int, typer.Option(help="How far back to look.", min=1, max=DAYS_MAX)] = 365,
     page: Annotated[
         Path | None, typer.Option(help="Write the fit with its plots.", show_default=False)
     ] = None,

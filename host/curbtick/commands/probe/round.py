@@ -16,6 +16,7 @@ from curbtick.exchange.send import send_round
 from curbtick.fleet import lines, rounds, vehicles
 from curbtick.fleet.rounds import Round
 from curbtick.link.client import connect
+from curbtick.numbers import LARGEST
 from curbtick.report import sheets
 from curbtick.store.history import open_store
 
@@ -23,7 +24,10 @@ group = typer.Typer(help="The day's round: its vehicles in order.", no_args_is_h
 # What a list of vehicles is kept in; any other word is a vehicle's name.
 LIST_FILES = (".csv", ".tsv", ".txt", spreadsheet.XLSX)
 Number = Annotated[
-    int | None, typer.Argument(help="Number of the round; the newest when left out.", show_default=False)
+    int | None,
+    typer.Argument(
+        help="Number of the round; the newest when left out.", show_default=False, min=1, max=LARGEST
+    ),
 ]
 
 

@@ -104,6 +104,8 @@ def replay(
         )
     reasons = f" ({', '.join(result['reasons'])})" if result["reasons"] else ""
     output.say(f"{result['verdict'].upper()}{reasons}")
+    if "tone_lost" in result["reasons"] and not reference_after:
+        output.say("Whether the source still played is not known: --reference-after would settle it.")
     _show(output, result)
     output.done(result)
 

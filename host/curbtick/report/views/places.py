@@ -40,11 +40,12 @@ REASON_WORDS = {
     "not_transmitting": "the system does not transmit",
     "no_reference": "the free reference is not confirmed",
     "reference_changed": "the reference changed meanwhile",
-    "tone_lost": "the tone was lost",
+    "tone_lost": "the tone was lost: a reference heard afterwards would settle it",
     "no_background": "no background was taken",
     "gusty": "too gusty to tell",
     "too_short": "the section was too short",
-    "samples_lost": "the probe lost samples: read again; if it comes back, restart the probe and report it",
+    "samples_lost": "the probe lost samples, or served a bench meanwhile: read again; if it comes back, restart the "
+    "probe and report it",
     "timing_unknown": "level and frequency are fine, but the timing is not understood",
     "starts_or_stops": "the system started or stopped during the reading: read again",
 }

@@ -27,7 +27,7 @@ SECTION_WORDS = frozenset((*names.SEAL_VERDICTS, *names.HISS_VERDICTS))
 
 # What each pattern means to the technician; a test holds this to the probe's table.
 MEANINGS = {
-    "pass": "PASS: sound, by the limits in force",
+    "pass": "PASS: it sends as it should; not whether it hears",
     "weak": "WEAK: clean it, look at it, read again",
     "dead": "DEAD: silent while the system transmits",
     "retry": "RETRY: no verdict, read it again; silent twice: STEP",

@@ -7,7 +7,7 @@ import sys
 import textwrap
 from pathlib import Path
 
-from curbtick.cautions import HISS_NOTE
+from curbtick.cautions import HISS_HINT, HISS_NOTE, PASS_NOTE
 from curbtick.virtual.panel import bar, pictures
 
 PAGE, PICTURE = "panel.md", "pictures/led_bar.svg"
@@ -54,6 +54,12 @@ METER = {
     "noisy": "too noisy to decide",
     "gusty": "too gusty to decide",
 }
+
+SERVED = (
+    "Where a bench asks something while the meter runs, the probe stops listening within 0.2 s (in a reference or a "
+    "background at its end) and answers. Nobody listened meanwhile, so the section is RETRY unless it leaks or hisses: "
+    "mark it, and go along it again."
+)
 
 INTRODUCTION = """# The panel
 
@@ -127,10 +133,13 @@ def page() -> str:
             _power_up_table(),
             "## Patterns",
             _patterns_table(),
+            textwrap.fill(PASS_NOTE, LINE),
             "## The meter of the seal and the hiss check",
             "Three dB an LED from the left; one LED beyond it holds the section's maximum. Instead of a level:",
             _meter_table(),
+            textwrap.fill(HISS_HINT, LINE),
             textwrap.fill(HISS_NOTE, LINE),
+            textwrap.fill(SERVED, LINE),
             "",
         ]
     )

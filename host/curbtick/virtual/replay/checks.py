@@ -117,9 +117,10 @@ def replay_seal(
     tone_hz: 10000 to 20000 in steps of 100, else InputError. reference: the tone in free air before the section,
     reference_after: after it. Keys: verdict ("leak", "tight", "retry"), reasons, level_db (the loudest the tone got),
     noise_db (in 5.4 Hz beside it), tone_hz (measured), snr_db, below_reference_db; null where nothing was heard or
-    there is no reference. With a reference before alone, the tone must be heard to the section's end: a silent source
-    is never a perfect seal. Without any, "leak" means that the tone was heard twice at one frequency, each time at a
-    false-alarm rate of 1e-3.
+    there is no reference. The verdict is the probe's own: without a reference "retry" for no_reference, with one that
+    it refuses "retry" for its reason against it. With a reference before alone, "tight" asks for the tone to be heard
+    to the section's end, for a silent source is no tight seal; else it is "retry" for tone_lost, which a reference
+    after the section settles.
     """
     check_tone(tone_hz)
     parts = {"before": reference, "section": recording, "after": reference_after if reference else None}
@@ -135,13 +136,9 @@ def replay_seal(
 def seal_object(outcome: Mapping[str, Any]) -> dict[str, Any]:
     """Return the JSON object of what the script tells of a seal check."""
     values = outcome["values"]
-    verdict = names.SEAL_VERDICTS[values["verdict"]]
-    reasons = names.words_of(names.REASONS, values["reasons"])
-    if reasons == ["no_reference"] and outcome["agreeing"]:
-        verdict, reasons = "leak", []
     return {
-        "verdict": verdict,
-        "reasons": reasons,
+        "verdict": names.SEAL_VERDICTS[values["verdict"]],
+        "reasons": names.words_of(names.REASONS, values["reasons"]),
         "level_db": _db(values["level_cdb"]),
         "noise_db": _db(values["noise_cdb"]),
         "tone_hz": values["measured_hz"] or None,

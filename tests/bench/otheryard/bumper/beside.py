@@ -6,10 +6,9 @@ from dataclasses import replace
 import numpy as np
 
 from tests.bench.otheryard.bumper import setting
-from tests.bench.otheryard.bumper.faulty import WEAK_SPAN_DBFS
 from tests.bench.otheryard.bumper.silent import ROOMS, any_source, next_vehicle
 from tests.bench.otheryard.kinds import Draft, Kind, Kinds, entered
-from tests.bench.otheryard.truth import DEAD, SOUND_UNLESS_DROWNED_DB, by_level, said
+from tests.bench.otheryard.truth import DEAD, SOUND_UNLESS_DROWNED_DB, said
 
 KINDS: Kinds = {}
 BESIDE_SPAN_DBFS = (-65.0, -15.0)
@@ -35,7 +34,7 @@ def _sending(world: setting.Setting, rng: np.random.Generator, room: str, level_
     foreign_dbfs = rng.uniform(*BESIDE_SPAN_DBFS)
     name, source = any_source(world, room, foreign_dbfs)
     held = world.sensor(level_dbfs)
-    truth = by_level(held.level_db(8), held.frequency_hz(8))
+    truth = world.by_level(held)
     if foreign_dbfs > level_dbfs - SOUND_UNLESS_DROWNED_DB:
         truth = replace(truth, accepted=said("retry"))
     draft = world.draft(truth, world.turns(), world.siblings(held), (source,))
@@ -48,7 +47,7 @@ def _make(state: str, room: str) -> Callable[[np.random.Generator], Draft]:
         world = setting.drawn(rng, least=3)
         if state == "dead":
             return _dead(world, rng, room)
-        weak_dbfs = rng.uniform(*WEAK_SPAN_DBFS)
+        weak_dbfs = world.weak_level()
         return _sending(world, rng, room, weak_dbfs if state == "weak" else world.healthy_level())
 
     return make
@@ -70,5 +69,5 @@ def dead_beside_vehicle(rng: np.random.Generator) -> Draft:
 def sound_beside_vehicle(rng: np.random.Generator) -> Draft:
     world = setting.drawn(rng)
     held = world.sensor(world.healthy_level())
-    truth = by_level(held.level_db(8), held.frequency_hz(8))
+    truth = world.by_level(held)
     return world.draft(truth, world.turns(), world.siblings(held), (next_vehicle(world, world.class_khz),))

@@ -8,7 +8,6 @@ from tests.bench.otheryard.bumper.setting import Setting
 from tests.bench.otheryard.kinds import Draft, Kinds, entered
 from tests.bench.otheryard.sensor.drive import Drive, Piece, chirp, coded, drive, tone
 from tests.bench.otheryard.sensor.sensor import Sensor
-from tests.bench.otheryard.truth import by_level
 from tests.bench.otheryard.vehicle import schedule
 from tests.bench.otheryard.vehicle.bumper import Echo
 from tests.bench.otheryard.vehicle.schedule import Firing
@@ -18,7 +17,7 @@ KINDS: Kinds = {}
 
 def sound(world: Setting, held: Sensor, firings: list[Firing], echoes: tuple[Echo, ...] = ()) -> Draft:
     """A scene whose held sensor is as it should be."""
-    truth = by_level(held.level_db(8), held.frequency_hz(8))
+    truth = world.by_level(held)
     return world.draft(truth, firings, world.siblings(held), echoes=echoes)
 
 
@@ -26,7 +25,7 @@ def driven(world: Setting, drives: list[Drive], quality: float | None = None) ->
     """A system whose sensors all take the same drives in turn."""
     held = world.sensor(world.healthy_level(), world.centre_hz, drives, quality)
     held.order = _own_order(world.rng, len(drives))
-    truth = by_level(held.level_db(8 * len(drives)), held.frequency_hz(8))
+    truth = world.by_level(held, 8 * len(drives))
     siblings = world.siblings(held, frequency_hz=world.centre_hz, drives=drives, quality=quality)
     return world.draft(truth, world.turns(), siblings)
 

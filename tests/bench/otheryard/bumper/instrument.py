@@ -7,14 +7,13 @@ from curbtick.hardware import rails
 from curbtick_wire.names import INPUT_LOW
 
 from tests.bench.otheryard.bumper import setting
-from tests.bench.otheryard.bumper.faulty import WEAK_SPAN_DBFS
 from tests.bench.otheryard.front import hum
 from tests.bench.otheryard.front.converter import MISSING_CODE, Converter
 from tests.bench.otheryard.front.microphone import DISCONNECTED, Microphone
 from tests.bench.otheryard.front.unit import OUTPUTS, REST_CODES
 from tests.bench.otheryard.kinds import Draft, Kinds, entered
 from tests.bench.otheryard.physics.level import FULL_SCALE_CODES, decibel
-from tests.bench.otheryard.truth import DEAD, FAULTY_PROBE, NOTHING_TRANSMITS, Truth, by_level, said
+from tests.bench.otheryard.truth import DEAD, FAULTY_PROBE, NOTHING_TRANSMITS, Truth, said
 from tests.bench.otheryard.vehicle.bumper import Arrivals
 
 KINDS: Kinds = {}
@@ -33,8 +32,8 @@ def _any_state(rng: np.random.Generator, world: setting.Setting) -> Draft:
         return world.alone(NOTHING_TRANSMITS)
     held = None
     if state < 2:
-        held = world.sensor(world.healthy_level() if state == 0 else rng.uniform(*WEAK_SPAN_DBFS))
-    truth = DEAD if held is None else by_level(held.level_db(8), held.frequency_hz(8))
+        held = world.sensor(world.healthy_level() if state == 0 else world.weak_level())
+    truth = DEAD if held is None else world.by_level(held)
     return world.draft(truth, world.turns(), world.siblings(held))
 
 
@@ -50,7 +49,7 @@ def _stopping(rng: np.random.Generator, stops: tuple[float, float], level_dbfs: 
     """A loud sensor under a probe whose amplifiers stop there."""
     world = setting.with_unit(setting.drawn(rng), stops=stops)
     held = world.sensor(level_dbfs)
-    return world.draft(by_level(held.level_db(8), held.frequency_hz(8)), world.turns(), world.siblings(held))
+    return world.draft(world.by_level(held), world.turns(), world.siblings(held))
 
 
 @entered(KINDS, "amplifiers that stop as early as the tolerances allow; sensors at -2 to 1 dBFS")
@@ -107,8 +106,8 @@ def unsteady_hand(rng: np.random.Generator) -> Draft:
     world = setting.drawn(rng)
     held = world.sensor(-9.0)
     held.jitter_db = rng.uniform(0.5, 1.5) * np.sin(np.arange(setting.APART) * rng.uniform(0.1, 1.0))
-    held.set_level(max(world.healthy_level(), -13.0))
-    return world.draft(by_level(held.level_db(8), held.frequency_hz(8)), world.turns(), world.siblings(held))
+    held.set_level(max(world.healthy_level(), world.pass_dbfs + 4.0))
+    return world.draft(world.by_level(held), world.turns(), world.siblings(held))
 
 
 @entered(KINDS, "the collar sits only 0.2 to 0.7 s into the reading; 12 to 25 dB less before: PASS or RETRY")
@@ -166,6 +165,6 @@ def microphone_clogged(rng: np.random.Generator) -> Draft:
     world = setting.with_unit(world, microphone=Microphone(float(10 ** (-loss_db / 20)), 1.0))
     held = world.sensor(world.healthy_level())
     truth = Truth(said("retry", "weak"), must_not=said("dead"), apart=CLOGGED)
-    if held.level_db(8) - loss_db >= -18.5:
+    if held.level_db(8) - loss_db >= world.pass_dbfs - 1.5:
         truth = replace(truth, accepted=said("pass"))
     return world.draft(replace(truth, level_dbfs=held.level_db(8)), world.turns(), world.siblings(held))

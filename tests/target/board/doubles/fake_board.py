@@ -143,7 +143,7 @@ class FakeBoard:
         self.beeps.append((self.now_ms, duration_ms))
         self.now_ms += duration_ms
 
-    def wait(self, ms: int) -> None:
+    def wait(self, ms: int, heeds_serial: bool = True) -> None:
         """Let time pass up to the next change of the buttons. Raises TimeoutError beyond end_ms."""
         assert ms > 0
         self.waits.append(ms)

@@ -67,7 +67,7 @@ def test_the_difference_and_last_months_changes_are_shown_before_the_question(
     probe: FakeClient, db: Path
 ) -> None:
     shown = send(db, stricter(db), answer="n\n").output
-    assert "class 48: pass_cdb -1700 -> -1500" in shown
+    assert "class 48: pass_cdb -2000 -> -1500" in shown
     assert "1 from pass to weak" in shown
     assert shown.index("pass_cdb") < shown.index("Send these limits")
 

@@ -6,6 +6,7 @@ from curbtick.hardware import converter, frontend, rails
 from curbtick.hardware.components import figure
 from curbtick.hardware.microphones import MICROPHONES, SECOND
 from curbtick.hardware.values import OUTPUTS, SUPPLY, nominal
+from curbtick_probe.app import selftest
 from curbtick_probe.dsp import extent
 
 from hardware_notes.frontend import netlist, spice
@@ -50,6 +51,13 @@ def test_the_firmware_trusts_no_code_at_which_an_amplifier_may_stop() -> None:
     rests = [code for output in OUTPUTS for code in rails.bias_range_codes(output)]
     whole = min(extent.STOP_HIGH - max(rests), min(rests) - extent.STOP_LOW)
     assert 20 * np.log10(whole / 2047.5) > -2.0, "a healthy sensor of -2 dBFS needs no pad"
+
+
+def test_the_self_test_expects_the_bias_of_the_table() -> None:
+    """Every drawn front end passes with twice its tolerance to spare."""
+    assert abs(selftest.BIAS_CODE - rails.rails().bias_code) < 1
+    rests = [code for output in OUTPUTS for code in rails.bias_range_codes(output)]
+    assert max(abs(code - selftest.BIAS_CODE) for code in rests) < selftest.BIAS_SLACK_CODES / 3
 
 
 @pytest.mark.usefixtures("ngspice")

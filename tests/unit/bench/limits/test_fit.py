@@ -47,11 +47,11 @@ def test_limits_that_contradict_themselves_are_refused_by_name(field: str, value
 
 def test_limits_that_would_pass_what_is_not_there_are_refused() -> None:
     deaf, low = sets.factory(), sets.factory()
-    deaf["high_floor_min_cdb"] = -5501
-    low["classes"][0].update(dead_cdb=-4301, neighbour_cdb=-5000)
-    with pytest.raises(InputError, match="below -55 dBFS lets a missing microphone pass"):
+    deaf["high_floor_min_cdb"] = -5201
+    low["classes"][0].update(dead_cdb=-3801, neighbour_cdb=-5000)
+    with pytest.raises(InputError, match="below -52 dBFS lets a missing microphone pass"):
         sets.check(deaf)
-    with pytest.raises(InputError, match="class 40: dead_cdb below -43 dBFS lets a neighbour pass"):
+    with pytest.raises(InputError, match="class 40: dead_cdb below -38 dBFS lets a neighbour pass"):
         sets.check(low)
 
 
@@ -83,7 +83,7 @@ def test_differences_name_every_changed_value() -> None:
     gone = after["classes"].pop()
     found = sets.differences(before, after)
     assert sets.Difference(None, "battery_min_mv", 3300, 3400) in found
-    assert sets.Difference(48, "pass_cdb", -1700, -1600) in found
+    assert sets.Difference(48, "pass_cdb", -2000, -1600) in found
     assert sets.Difference(gone["class_khz"], "pass_cdb", gone["pass_cdb"], None) in found
     assert sets.differences(before, sets.factory()) == []
 
@@ -227,7 +227,7 @@ def test_a_majority_of_worn_sensors_is_not_taken_for_healthy(store: Store) -> No
         (((80, -8.0, PASS), (20, -8.0, UNHEARD)), ""),
         (((94, -8.0, PASS), (6, -1.0, PASS)), "6 of 100 sensors lie far above"),
         (((95, -8.0, PASS), (5, -1.0, PASS)), ""),
-        (((100, -13.0, PASS),), "the pass limit would fall 4."),
+        (((100, -16.0, PASS),), "the pass limit would fall 4."),
         (((100, -10.5, PASS),), ""),
     ],
 )

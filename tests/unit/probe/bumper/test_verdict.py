@@ -53,8 +53,8 @@ def test_a_healthy_train_passes_with_nothing_against_it() -> None:
 @pytest.mark.parametrize(
     ("fields", "reason"),
     [
-        ({"level_cdb": -1700}, None),
-        ({"level_cdb": -1701}, "low_level"),
+        ({"level_cdb": -2000}, None),
+        ({"level_cdb": -2001}, "low_level"),
         ({"level_cdb": -3500}, "low_level"),
         ({"frequency_hz": 41_500}, None),
         ({"frequency_hz": 54_500}, None),
@@ -82,7 +82,7 @@ def test_each_limit_makes_weak_from_its_edge_on(fields: dict[str, int], reason: 
 
 
 def test_weak_says_all_that_is_wrong() -> None:
-    trains = trains_of(HEARD, level_cdb=-2000, frequency_hz=40_000, count=4, due=8, ringdown_us=10)
+    trains = trains_of(HEARD, level_cdb=-2300, frequency_hz=40_000, count=4, due=8, ringdown_us=10)
     reasons = ["low_level", "off_frequency", "irregular", "odd_ringdown"]
     assert ruled(trains)[:2] == (WEAK, reasons)
 
@@ -186,8 +186,8 @@ def test_a_train_must_stand_6_db_over_the_noise(noise_cdb: int, expected: tuple[
         ({**BELOW_DEAD, **SIBLINGS}, {}, (DEAD, ["low_level"])),
         (BELOW_DEAD, {}, (RETRY, ["low_level", "nothing_heard"])),
         (BELOW_DEAD, {"live": False}, (RETRY, ["microphone_fault"])),
-        ({**BELOW_DEAD, "level_cdb": -4299}, {"before_us": 200_000}, (DEAD, ["low_level"])),
-        ({**BELOW_DEAD, "level_cdb": -4300}, {}, (DEAD, ["only_neighbour"])),
+        ({**BELOW_DEAD, "level_cdb": -4099}, {"before_us": 200_000}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, "level_cdb": -4100}, {}, (DEAD, ["only_neighbour"])),
         ({**BELOW_DEAD, "level_cdb": -5435}, {}, (DEAD, ["only_neighbour"])),
         ({**BELOW_DEAD, "level_cdb": -5436}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "frequency_hz": 54_501}, {}, (RETRY, ["nothing_heard"])),
@@ -310,8 +310,8 @@ def test_siblings_agree_with_this_bumpers_own_cycle(interval_us: int, before_us:
         ({"timing": cycle.PART}, False),
         ({"spread_cdb": 250}, True),
         ({"spread_cdb": 251}, False),
-        ({"level_cdb": -1450}, True),
-        ({"level_cdb": -1451}, False),
+        ({"level_cdb": -1750}, True),
+        ({"level_cdb": -1751}, False),
         ({"burst_us": 3000}, True),
         ({"burst_us": 3001}, False),
         ({"frequency_hz": 53_300}, True),

@@ -63,9 +63,10 @@ def test_finishing_a_pattern_takes_note_of_a_press_and_goes_on() -> None:
             self.told = super().buttons()
             return self.told
 
-        def wait(self, ms: int) -> None:
+        def wait(self, ms: int, heeds_serial: bool = True) -> None:
             assert super().buttons() == self.told, "would spin"
-            super().wait(ms)
+            assert not heeds_serial, "would spin while bytes wait that nobody reads"
+            super().wait(ms, heeds_serial)
 
     board = Impatient([(150, READ), (700, 0)])
     panel = Panel(board)

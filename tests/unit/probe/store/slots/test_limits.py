@@ -65,7 +65,7 @@ def test_the_same_bytes_again_change_nothing(tmp_path: Path, limits: Limits) -> 
         (5, {"dead_cdb": -1700}, "dead_cdb", "not below pass_cdb"),
         (5, {"dead_cdb": -1600}, "dead_cdb", "not below pass_cdb"),
         (5, {"neighbour_cdb": -3500}, "neighbour_cdb", "not below dead_cdb"),
-        (5, {"dead_cdb": -4301, "neighbour_cdb": -5000}, "dead_cdb", "neighbour would pass"),
+        (5, {"dead_cdb": -3801, "neighbour_cdb": -5000}, "dead_cdb", "neighbour would pass"),
         (5, {"interval_min_ms": 500}, "interval_min_ms", "not below interval_max_ms"),
         (5, {"ringdown_min_us": 2500}, "ringdown_min_us", "not below ringdown_max_us"),
         (5, {"centre_hz": 46501}, "centre_hz", "class_khz 40"),
@@ -93,7 +93,7 @@ def test_a_set_that_makes_no_sense_is_refused_by_the_field(
     "fields",
     [
         {"dead_cdb": -1701},
-        {"dead_cdb": -4300, "neighbour_cdb": -4301},
+        {"dead_cdb": -3800, "neighbour_cdb": -3801},
         {"neighbour_cdb": -3501},
         {"centre_hz": 46500},
         {"centre_hz": 33500},
@@ -117,8 +117,8 @@ def test_the_floor_window_must_be_one(limits: Limits) -> None:
 
 def test_a_missing_microphone_never_counts_as_a_live_one(limits: Limits) -> None:
     with pytest.raises(Refused, match="missing microphone"):
-        limits.put(codec.pack_limits(codec.factory_limits() | {"revision": 2, "high_floor_min_cdb": -5501}))
-    limits.put(codec.pack_limits(codec.factory_limits() | {"revision": 2, "high_floor_min_cdb": -5500}))
+        limits.put(codec.pack_limits(codec.factory_limits() | {"revision": 2, "high_floor_min_cdb": -5201}))
+    limits.put(codec.pack_limits(codec.factory_limits() | {"revision": 2, "high_floor_min_cdb": -5200}))
     assert limits.revision == 2
 
 
