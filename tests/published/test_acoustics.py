@@ -12,6 +12,7 @@ import math
 import numpy as np
 import pyfar
 import pytest
+from curbtick.hardware import converter
 from curbtick.yard.air import acoustics, collar
 from curbtick.yard.air.acoustics import Air
 from curbtick.yard.front_end import inputs
@@ -86,12 +87,12 @@ def sine_to_rest_db(adc: inputs.Adc) -> float:
 
 
 def test_ideal_steps_give_74_db() -> None:
-    assert inputs.sine_to_noise_db(12) == pytest.approx(74.0, abs=0.01)
+    assert converter.sine_to_noise_db(12) == pytest.approx(74.0, abs=0.01)
     assert sine_to_rest_db(inputs.Adc(enob_bits=0.0, wide_codes=False)) == pytest.approx(74.0, abs=0.2)
 
 
 def test_noise_of_8_7_effective_bits_gives_54_1_db() -> None:
-    assert inputs.sine_to_noise_db(8.7) == pytest.approx(54.134, abs=0.001)
+    assert converter.sine_to_noise_db(8.7) == pytest.approx(54.134, abs=0.001)
     assert sine_to_rest_db(inputs.Adc(wide_codes=False)) == pytest.approx(54.1, abs=0.2)
 
 
