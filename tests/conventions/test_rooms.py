@@ -173,7 +173,7 @@ def test_every_import_can_be_seen(path: Path) -> None:
         'getattr(importlib, "import_module")("curbtick.commands.main")',
         'sys.modules["curbtick.commands.main"]',
         'pkgutil.resolve_name("curbtick.commands.main:app")',
-        'importlib.util.module_from_spec(spec)',
+        "importlib.util.module_from_spec(spec)",
     ],
 )
 def test_an_import_that_cannot_be_seen_is_refused(line: str) -> None:

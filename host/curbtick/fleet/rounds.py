@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from curbtick_wire import codec, names, settings
+from curbtick_wire import codec, names, records, settings
 from sqlalchemy import Connection, func, select
 
 from curbtick.errors import InputError
@@ -14,7 +14,7 @@ from curbtick.naming import checked_optional
 from curbtick.store import given, tables
 from curbtick.store.history import inserted_key
 
-NUMBER_MAX = 4294967295
+NUMBER_MAX = records.NONE_U32
 VEHICLES_MAX = next(field[3] for field in settings.ROUND if field[0] == "vehicle_count")
 
 

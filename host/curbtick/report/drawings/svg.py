@@ -224,9 +224,9 @@ def _steps(points: Sequence[Point], name: str, x, y, width: float) -> str:  # ty
 
 
 class Rule(NamedTuple):
-    """A limit drawn across a trace: its value in the trace's unit, and its name, "pass_db" or "dead_db"."""
+    """A limit drawn across a trace: its level, and its name, "pass_db" or "dead_db"."""
 
-    value: float
+    level_db: float
     name: str
 
 
@@ -253,7 +253,7 @@ def trace(
         for index, value in enumerate(values)
     )
     across = "".join(
-        f'<path class="s {rule.name}" d="M0 {height - (rule.value - low) / span * height:.1f}H{width:.0f}"/>'
+        f'<path class="s {rule.name}" d="M0 {height - (rule.level_db - low) / span * height:.1f}H{width:.0f}"/>'
         for rule in rules
     )
     return Markup(
