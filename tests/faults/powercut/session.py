@@ -62,7 +62,9 @@ class Drawing:
         state.draw_log_id = self._draw
 
     def _draw(self):
-        return (self.flash.operations * 2654435761 + self.starts * 40503 + 12345) & 0xFFFFFFFF or 1
+        # A folder, or a flash that nobody cuts, counts nothing.
+        operations = getattr(self.flash, "operations", 0)
+        return (operations * 2654435761 + self.starts * 40503 + 12345) & 0xFFFFFFFF or 1
 
 
 DRAWING = Drawing()
