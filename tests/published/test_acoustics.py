@@ -75,10 +75,14 @@ def test_a_14_mm_face_aimed_10_degrees_off(khz: int, loss_db: float) -> None:
 
 
 def sine_to_rest_db(adc: inputs.Adc) -> float:
-    """A full-scale sine through a converter: its power over that of all that is not the sine, least squares."""
+    """A full-scale sine through a converter: its power over that of all that is not the sine, least squares.
+
+    The sine is about the middle of the codes: about the front end's rest, which is 50 codes higher, it would clip.
+    """
     random = np.random.default_rng(1)
     phase = 2.0 * np.pi * 10_007.3 / 250e3 * np.arange(250_000)
-    wave = 2047.5 * np.sin(phase) + adc.noise_codes * random.standard_normal(len(phase))
+    middle = 2047.5 - inputs.REST_CODE
+    wave = middle + 2047.5 * np.sin(phase) + adc.noise_codes * random.standard_normal(len(phase))
     codes = adc.convert(wave.astype(np.float32)).astype(float)
     design = np.stack([np.sin(phase), np.cos(phase), np.ones_like(phase)], axis=1)
     fit = np.linalg.lstsq(design, codes, rcond=None)[0]

@@ -39,7 +39,7 @@ GRANT DELETE ON runs TO curbtick_bench;
 -- and of what a probe measured changes only when and where it belongs, never what it says.
 GRANT UPDATE (time_ms, sort_ms, superseded, vehicle_id, at_bumper, at_position) ON readings TO curbtick_bench;
 GRANT UPDATE (time_ms, sort_ms, vehicle_id) ON bumper_results, seal_marks, hiss_marks TO curbtick_bench;
-GRANT UPDATE (time_ms, sort_ms) ON snippets, sounds, self_tests, events TO curbtick_bench;
+GRANT UPDATE (time_ms, sort_ms) ON snippets, sounds, self_tests, events, crashes TO curbtick_bench;
 
 GRANT ALL ON SCHEMA public TO curbtick_steward;
 GRANT ALL ON ALL TABLES IN SCHEMA public TO curbtick_steward;

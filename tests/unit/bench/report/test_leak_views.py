@@ -30,6 +30,9 @@ SEAL_VALUES = {
     "listened_ms": 4000,
     "limits_revision": 1,
     "battery_mv": 4800,
+    "blocks_lost": 0,
+    "collections": 0,
+    "calibration_revision": 1,
 }
 HISS_VALUES = {
     "round_id": 0,
@@ -47,6 +50,9 @@ HISS_VALUES = {
     "listened_ms": 3000,
     "limits_revision": 1,
     "battery_mv": 4800,
+    "blocks_lost": 0,
+    "collections": 0,
+    "calibration_revision": 1,
 }
 WAITING = {
     "verdict": 0,
