@@ -68,14 +68,15 @@ def parts_page() -> str:
         f"{m.shape_source} |"
         for m in microphones.MICROPHONES
     ]
+    places = [f"{at_hz / 1e3:.0f}" for at_hz in microphones.SHAPE_HZ]
     return "\n\n".join(
         [
             f"# Parts\n\n{HOW} A test holds every named part's figure against its condition.",
             "## By name\n\n"
             + _table("| what | count | on drawings | one that meets it | second source |", named),
             "## Conditions\n\n" + _table("| part | figure | asked | has | read in |", conditions),
-            "## Microphones by class\n\nResponse over that at 1 kHz at 40, 48, 58 and 68 kHz, and half its range from "
-            "part to part and seat to seat, in dB.\n\n"
+            f"## Microphones by class\n\nResponse over that at 1 kHz at {', '.join(places[:-1])} and {places[-1]} kHz, "
+            "and half its range from part to part and seat to seat, in dB.\n\n"
             + _table("| microphone | response | range | felt plug | source |", capsules)
             + "\n\nWhat the second one costs is in [frontend.md](frontend.md).",
             "## Resistors and capacitors\n\nResistors: metal film, 1/8 W, leaded. Capacitors: leads 5 mm apart.\n\n"

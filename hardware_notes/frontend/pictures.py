@@ -65,7 +65,7 @@ def noise_picture(path: Path) -> None:
     axes.loglog(frequency_hz / 1e3, 1e9 * np.sqrt(live), label="with the microphone")
     axes.loglog(frequency_hz / 1e3, 1e9 * np.sqrt(open_input), label="microphone unplugged")
     for chip, bits in converter.EFFECTIVE_BITS.items():
-        rms_v = rails.rails().full_scale_peak_v / 2**0.5 * 10.0 ** (-(6.02 * bits + 1.76) / 20.0)
+        rms_v = rails.rails().full_scale_peak_v / 2**0.5 * 10.0 ** (-converter.sine_to_noise_db(bits) / 20.0)
         axes.axhline(1e9 * rms_v / (RATE_HZ / 2) ** 0.5, linestyle="--", label=f"{chip} ADC, {bits} bits")
     axes.legend()
     _save(figure, path)

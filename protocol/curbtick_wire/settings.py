@@ -5,11 +5,13 @@ follow: a limit set is LIMIT_SET, then one LIMIT_CLASS for each class; a round i
 each vehicle; a calibration is CALIBRATION, then one CALIBRATION_GAIN for each class and input.
 """
 
+from curbtick_wire.records import NONE_U32
+
 # The factory classes, and room for more: so many fit a message and a probe's memory.
 CLASSES_MAX = 12
 
 LIMIT_SET = (
-    ("revision", "I", 1, 4294967294),
+    ("revision", "I", 1, NONE_U32 - 1),
     ("class_count", "B", 1, CLASSES_MAX),
     ("noise_max_cdb", "h", -9000, 0),
     ("battery_min_mv", "H", 2000, 6000),
@@ -42,7 +44,7 @@ DEAD_LEAST_CDB = -3800
 LIVE_LEAST_CDB = -5200
 
 ROUND = (
-    ("round_id", "I", 1, 4294967295),
+    ("round_id", "I", 1, NONE_U32),
     ("vehicle_count", "B", 1, 60),
 )
 
@@ -59,7 +61,7 @@ GAINS_MAX = 3 * CLASSES_MAX
 
 CALIBRATION = (
     ("revision", "H", 1, 65535),
-    ("host_time_s", "I", 1, 4294967295),
+    ("host_time_s", "I", 1, NONE_U32),
     ("uncertainty_cdb", "H", 0, 3000),
     ("gain_count", "B", 1, GAINS_MAX),
 )

@@ -60,7 +60,7 @@ def main() -> None:
     """Run the demo day, and write picture and digest."""
     with tempfile.TemporaryDirectory(prefix="curbtick-picture-") as folder:
         subprocess.run([sys.executable, "-c", DEMO, "demo", "--out", folder, "--seed", "1"], check=True)
-        page = Path(folder) / "report" / site_map.TODO.file
+        page = Path(folder) / "report" / site_map.START.file
         PICTURE.write_bytes(photograph(page))
         DIGEST.write_text(digest(page.read_text(encoding="utf-8")) + "\n", encoding="ascii")
 

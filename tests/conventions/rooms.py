@@ -78,19 +78,29 @@ ROOMS = (
     ),
     _room(
         "curbtick_probe.store",
-        "what survives a power cut: log, slots, limits, rounds, clock, keys",
+        "what survives a power cut: log, slots, clock, keys",
         "curbtick_wire curbtick_probe",
+    ),
+    _room(
+        "curbtick_probe.store.settings",
+        "what a bench sends and a slot keeps: limit set, round, calibration",
+        "curbtick_wire .store",
     ),
     _room(
         "curbtick_probe.link",
         "frames to requests: who may ask what, and the replies",
-        "curbtick_wire curbtick_probe .store",
+        "curbtick_wire curbtick_probe .store .store.settings",
     ),
     _room("curbtick_probe.panel", "bar patterns, gestures, beeper", "curbtick_wire curbtick_probe"),
     _room(
         "curbtick_probe.app",
         "the state machine that ties the rooms together; the self-test",
-        "curbtick_wire curbtick_probe .dsp .bumper .seal .hiss .store .link .panel",
+        "curbtick_wire curbtick_probe .dsp .bumper .store .store.settings .link .panel .app.meters",
+    ),
+    _room(
+        "curbtick_probe.app.meters",
+        "the live meters of the seal and the hiss check, and the touches that end a listening",
+        "curbtick_wire curbtick_probe .seal .hiss .panel",
     ),
     _room("curbtick_probe.board", "which version of the firmware starts"),
     _room("curbtick_probe.board.rp2", "the real board: the only files that touch hardware", "curbtick_wire"),

@@ -110,6 +110,9 @@ def test_a_prefix_is_seen() -> None:
 # runs the script that it is given.
 MAY_RUN_FILES = {"host/curbtick/virtual/panel/bar.py", "firmware/curbtick_probe/virtual/run.py"}
 UNSEEN = {"__import__", "exec", "eval", "compile", "run_path", "run_module"}
+# What else leads to a module by a string, whatever it is called through. The firmware's app unloads modules by theirs.
+LEADS = {"spec_from_file_location", "module_from_spec", "sys.modules", "resolve_name", "entry_points"}
+MAY_UNLOAD = "firmware/curbtick_probe/app/modules.py"
 
 
 def unseen_imports(path: Path, source: str) -> list[str]:
@@ -129,7 +132,20 @@ def unseen_imports(path: Path, source: str) -> list[str]:
         elif isinstance(node, ast.ImportFrom):
             found += [f"{a.name} as {a.asname}" for a in node.names if a.name == "import_module" and a.asname]
         elif isinstance(node, ast.Import):
-            found += [a.name for a in node.names if a.name in rooms.FOLDERS and not a.asname]
+            found += [a.name for a in node.names if a.name in rooms.FOLDERS]
+    return found + by_other_ways(path, ast.parse(source))
+
+
+def by_other_ways(path: Path, module: ast.Module) -> list[str]:
+    """What leads to a module by a string, and uses of import_module that are not calls of it."""
+    called = {id(node.func) for node in ast.walk(module) if isinstance(node, ast.Call)}
+    found = []
+    for node in ast.walk(module):
+        name = ast.unparse(node) if isinstance(node, ast.Attribute | ast.Name) else ""
+        last = name.rsplit(".", maxsplit=1)[-1]
+        found += [name] if last == "import_module" and id(node) not in called else []
+        found += [name] if {name, last} & LEADS and shown_or_name(path) != MAY_UNLOAD else []
+        found += ["a string"] if isinstance(node, ast.Constant) and node.value == "import_module" else []
     return found
 
 
@@ -151,6 +167,13 @@ def test_every_import_can_be_seen(path: Path) -> None:
         "from importlib import import_module as load",
         'import_module(".commands.main", "curbtick")',
         "import curbtick",
+        "import curbtick as whole",
+        "load = importlib.import_module",
+        'functools.partial(import_module, "curbtick.commands.main")',
+        'getattr(importlib, "import_module")("curbtick.commands.main")',
+        'sys.modules["curbtick.commands.main"]',
+        'pkgutil.resolve_name("curbtick.commands.main:app")',
+        "importlib.util.module_from_spec(spec)",
     ],
 )
 def test_an_import_that_cannot_be_seen_is_refused(line: str) -> None:

@@ -12,6 +12,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from curbtick.hardware import converter
 from curbtick.yard.front_end import inputs
 from scipy import signal, stats
 
@@ -265,7 +266,7 @@ def test_a_single_line_by_chirp_z(bins_off: float, amplitude: float) -> None:
 @pytest.mark.parametrize(("bits", "ratio_db"), [(12, 74.0), (8.7, 54.1)])
 def test_quantisation(bits: float, ratio_db: float) -> None:
     """6.02 N + 1.76 dB (Bennett; RP2040's data sheet states 8.7 effective bits)."""
-    assert inputs.sine_to_noise_db(bits) == pytest.approx(ratio_db, abs=0.05)
+    assert converter.sine_to_noise_db(bits) == pytest.approx(ratio_db, abs=0.05)
 
 
 @pytest.mark.parametrize("sigma", [3.0, 10.0, 30.0, 100.0, 300.0])

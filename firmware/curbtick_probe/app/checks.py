@@ -8,7 +8,7 @@ from curbtick_wire._typing import Any, Values
 from curbtick_probe import reason
 from curbtick_probe.app import modules
 from curbtick_probe.app.doubts import Doubts
-from curbtick_probe.app.meter import HissMeter, SealMeter
+from curbtick_probe.app.meters.meter import HissMeter, SealMeter
 from curbtick_probe.app.place import Place
 from curbtick_probe.bumper import reading
 from curbtick_probe.hardware import Board

@@ -3,7 +3,7 @@
 from curbtick_wire import classes
 from curbtick_wire._typing import Values
 
-from curbtick_probe.store.limits import Limits
+from curbtick_probe.store.settings.limits import Limits
 
 # Wide enough that no frequency the front end hears is judged.
 _ANY_CENTRE_HZ = 55_000

@@ -13,12 +13,12 @@ from curbtick_probe.link.link import Link
 from curbtick_probe.link.service import Identity, Probe
 from curbtick_probe.panel import gestures
 from curbtick_probe.panel.panel import BUSY, Panel
-from curbtick_probe.store.calibration import Calibration
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.keys import Keys
-from curbtick_probe.store.limits import Limits
 from curbtick_probe.store.log import Log
-from curbtick_probe.store.rounds import Rounds
+from curbtick_probe.store.settings.calibration import Calibration
+from curbtick_probe.store.settings.limits import Limits
+from curbtick_probe.store.settings.rounds import Rounds
 
 _START = names.EVENTS.index("start")
 # What a bench wants, by the words of poll(), and the action that does it.

@@ -22,8 +22,8 @@ PROOF_SCORE = const(2000)
 
 # Another vehicle's sensor, nose to nose at 1.5 m, is heard at -56 dBFS (hardware_notes/collar.md). At 15 dB over the
 # noise the median of four bursts is off by 0.55 dB rms: three times that above it lies what only a sibling can have.
-OTHER_VEHICLE_CDB = const(-5600)
-PROOF_CDB = const(-5435)
+_OTHER_VEHICLE_CDB = const(-5600)
+PROOF_CDB = const(_OTHER_VEHICLE_CDB + 165)
 
 # Intervals of one system agree to within one part in so many; and a part or a multiple of it, up to so many times.
 CYCLE_PARTS = const(200)

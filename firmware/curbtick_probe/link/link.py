@@ -13,7 +13,7 @@ from curbtick_probe.link.access import Access, Denied
 from curbtick_probe.link.proof import Proof
 from curbtick_probe.link.service import Identity, Probe, Service
 from curbtick_probe.link.slices import Slices
-from curbtick_probe.store.setting import Refused
+from curbtick_probe.store.settings.setting import Refused
 
 __all__ = ["Identity", "Link", "Probe"]
 

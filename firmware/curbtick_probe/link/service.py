@@ -12,13 +12,13 @@ from curbtick_wire._typing import Callable, Reply, Values, Words
 from curbtick_probe import VERSION
 from curbtick_probe.hardware import Board
 from curbtick_probe.link.access import Denied
-from curbtick_probe.store.calibration import Calibration
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.keys import Keys, KeysFull
-from curbtick_probe.store.limits import Limits
 from curbtick_probe.store.log import Log
-from curbtick_probe.store.rounds import Rounds
-from curbtick_probe.store.setting import Refused, Revised
+from curbtick_probe.store.settings.calibration import Calibration
+from curbtick_probe.store.settings.limits import Limits
+from curbtick_probe.store.settings.rounds import Rounds
+from curbtick_probe.store.settings.setting import Refused, Revised
 
 OLDEST_VERSION = 1
 _ANCHOR_AGE_MAX_MS = 60000

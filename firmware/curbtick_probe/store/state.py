@@ -48,6 +48,12 @@ class State:
     for a log of another id says nothing of this one. Raises OSError where flash fails.
     """
 
+    log_id: int
+    floor: int
+    acknowledged: int
+    drop_first: int
+    drop_last: int
+
     def __init__(self, root: str) -> None:
         self._slots = Slots(root, "log", _accepts)
         log_id = log_id_in(os.listdir(root))

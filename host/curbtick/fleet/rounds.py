@@ -4,7 +4,7 @@ import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from curbtick_wire import codec, names, settings
+from curbtick_wire import codec, names, records, settings
 from sqlalchemy import Connection, select
 
 from curbtick.errors import InputError
@@ -15,7 +15,7 @@ from curbtick.naming import checked_optional
 from curbtick.store import tables
 from curbtick.store.history import write
 
-NUMBER_MAX = 4294967295
+NUMBER_MAX = records.NONE_U32
 _BUMPERS = (names.REAR, names.FRONT)
 VEHICLES_MAX = next(field[3] for field in settings.ROUND if field[0] == "vehicle_count")
 

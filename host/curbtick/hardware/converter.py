@@ -36,10 +36,15 @@ POWER_SAVE_NOISE_CODES = 0.97
 LOW_RIPPLE_NOISE_CODES = 1.36
 
 
+def sine_to_noise_db(bits: float) -> float:
+    """Return the ratio of a full-scale sine to the quantisation noise of a converter: 6.02 bits + 1.76 dB."""
+    return 6.02 * bits + 1.76
+
+
 def noise_codes(chip: str) -> float:
     """All that keeps a chip's converter from being ideal, its supply included, as rms codes: from its effective bits.
 
-    6.02 bits + 1.76 dB below a full-scale sine, spread evenly to half the sampling rate. chip: "RP2040" or "RP2350".
+    Spread evenly to half the sampling rate. chip: "RP2040" or "RP2350".
     """
-    below_db = 6.02 * EFFECTIVE_BITS[chip] + 1.76
+    below_db = sine_to_noise_db(EFFECTIVE_BITS[chip])
     return FULL_SCALE_CODES / math.sqrt(2.0) * math.pow(10.0, -below_db / 20.0)

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 import numpy as np
 from curbtick_wire.sampling import RATE_HZ
 
-from curbtick.hardware import amplifier, response
+from curbtick.hardware import amplifier, converter, response
 from curbtick.hardware.microphones import FIRST, Microphone
 from curbtick.hardware.response import Complex, Reals
 from curbtick.hardware.values import ROOM_K
@@ -125,9 +125,9 @@ def microphone_density(microphone: Microphone = FIRST, noise_db: float | None = 
 
 
 def adc_dbfs(bits: float) -> float:
-    """An ADC's noise over 30-80 kHz: 6.02 bits + 1.76 dB below full scale, spread evenly to half the sampling rate."""
+    """An ADC's noise over 30-80 kHz below a full-scale sine, spread evenly to half the sampling rate."""
     share = (BAND_HZ[1] - BAND_HZ[0]) / (RATE_HZ / 2)
-    return -(6.02 * bits + 1.76) + 10.0 * float(np.log10(share))
+    return -converter.sine_to_noise_db(bits) + 10.0 * float(np.log10(share))
 
 
 def add_dbfs(*levels: float) -> float:

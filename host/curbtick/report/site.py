@@ -135,7 +135,7 @@ class Site:
     def overviews(self) -> dict[str, Callable[[], str]]:
         """How to make each page that is not about one vehicle or reading."""
         return {
-            site_map.TODO.file: self._todo,
+            site_map.START.file: self._todo,
             site_map.DAY.file: self._day,
             site_map.FLEET.file: self._fleet,
             site_map.WORK.file: self._work,
@@ -308,7 +308,7 @@ def build(store: Store, out: Path, day_ms: int | None, now_ms: int, tick: Tick =
             for written, (name, text) in enumerate(site.every(), 1):
                 (out / name).write_text(text, encoding="utf-8")
                 tick(written, site.count)
-            return Built(out / site_map.TODO.file, site.count, len(site.of_day))
+            return Built(out / site_map.START.file, site.count, len(site.of_day))
     except OSError as error:
         raise InputError(
             f"The report cannot be written to {out}: {error.strerror or error}.",

@@ -14,12 +14,12 @@ import sys
 from curbtick_probe.board.virtual import flashdisk
 from curbtick_probe.link.access import hmac_sha256
 from curbtick_probe.link.link import Identity, Link, Probe
-from curbtick_probe.store.calibration import Calibration
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.keys import Keys
-from curbtick_probe.store.limits import Limits
 from curbtick_probe.store.log import Log
-from curbtick_probe.store.rounds import Rounds
+from curbtick_probe.store.settings.calibration import Calibration
+from curbtick_probe.store.settings.limits import Limits
+from curbtick_probe.store.settings.rounds import Rounds
 from curbtick_wire import codec, frames, messages, names
 from fake_board import FakeBoard
 

@@ -6,7 +6,7 @@ technician would press; None ends the program.
 
 import json
 
-from curbtick_probe.app.meter import HissMeter, SealMeter
+from curbtick_probe.app.meters.meter import HissMeter, SealMeter
 from curbtick_probe.board.virtual.board import Board
 from curbtick_probe.bumper import reading
 from curbtick_wire import names

@@ -17,9 +17,9 @@ from curbtick_probe.board.virtual.board import Serial
 from curbtick_probe.link.link import Identity, Link, Probe
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.keys import Keys
-from curbtick_probe.store.limits import Limits
 from curbtick_probe.store.log import Log
-from curbtick_probe.store.rounds import Rounds
+from curbtick_probe.store.settings.limits import Limits
+from curbtick_probe.store.settings.rounds import Rounds
 from curbtick_wire import codec, records
 from fake_board import FakeBoard
 

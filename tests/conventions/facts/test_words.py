@@ -61,7 +61,7 @@ def test_a_table_with_an_entry_for_each_word_is_no_copy_and_an_incomplete_one_is
 
 
 @pytest.mark.parametrize(
-    "source", [f"CLASSES = {classes.CLASSES_KHZ}", f"TEXT = 'one of {classes.class_list()} kHz'"]
+    "source", [f"CLASSES = {classes.CLASSES_KHZ}", f"TEXT = 'of 1 kHz at one of {classes.class_list()} kHz'"]
 )
 def test_a_list_of_classes_is_seen(source: str) -> None:
     assert words.class_lists({PLANTED: ast.parse(source)}) == [f"{PLACE}:1 lists sensor classes"]

@@ -28,6 +28,7 @@ MANY = 3
 SITE_MAP = HOST / "report" / "views" / "site_map.py"
 TEMPLATES = HOST / "report" / "templates"
 CLASSES = WIRE / "classes.py"
+NUMBER = r"(?<![\w.])\d+(?![\w.]*\d)"
 # What the first page of any folder on the web is called: it names no page of ours alone.
 INDEX = site_map.DAY.file
 PAGES = frozenset(page.file for page in (*site_map.OVERVIEWS, site_map.BENCH)) - {INDEX}
@@ -106,6 +107,23 @@ SELECTIONS = {
     ("hardware_notes/building/parts.py", "SELF_TESTS"): "parts to buy",
     ("host/curbtick/fleet/probes/health.py", "EVENTS"): "the events that lose a record",
     ("host/curbtick/fleet/leaks.py", "PATTERNS"): "the verdicts that are findings",
+    (
+        "host/curbtick/report/drawings/sounds.py",
+        "SOUND_KINDS",
+    ): "and the neighbour, which the bench tells apart",
+    (
+        "host/curbtick/report/views/answer.py",
+        "REASONS",
+    ): "the faults that are told with the limit that they miss",
+    ("host/curbtick/report/views/todo.py", "PATTERNS"): "what can be a task, worst first",
+    ("host/curbtick/report/views/todo.py", "SEVERITY"): "what can be a task: findings and bodies too",
+    ("host/curbtick/report/views/todo.py", "VERDICTS"): "what can be a task: none for what passes",
+    (
+        "host/curbtick/virtual/panel/card.py",
+        "HISS_VERDICTS",
+    ): "the patterns of a section that the card explains",
+    ("host/curbtick/virtual/panel/card.py", "PATTERNS"): "the patterns that the card explains",
+    ("host/curbtick/virtual/panel/card.py", "REASONS"): "patterns, three of which are named as a reason is",
     ("host/curbtick/hardware/values.py", "INPUTS"): "the same three in the order of the signal's way",
     ("host/curbtick/virtual/panel/pictures.py", "PATTERNS"): "the patterns of one picture, in its groups",
     (
@@ -157,7 +175,8 @@ def class_lists(parsed: dict[Path, ast.Module]) -> list[str]:
 def is_class_list(node: ast.expr) -> bool:
     """Whether a list, a set, a table or a text names MANY sensor classes and nothing else that is a number."""
     if isinstance(node, ast.Constant) and isinstance(node.value, str):
-        return are_classes([int(number) for number in findall(r"(?<![\w.])\d+(?![\w.]*\d)", node.value)])
+        lists = findall(rf"{NUMBER}(?:(?:, | and |, and | or | / ){NUMBER})+", node.value)
+        return any(are_classes([int(number) for number in findall(r"\d+", one)]) for one in lists)
     elements = node.elts if isinstance(node, ast.Tuple | ast.List | ast.Set) else getattr(node, "keys", [])
     values = [element.value for element in elements if isinstance(element, ast.Constant)]
     return len(values) == len(elements) and are_classes([v for v in values if isinstance(v, int)])

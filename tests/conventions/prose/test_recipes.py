@@ -14,7 +14,7 @@ from tests.paths import ROOT
 PAGE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 SECTION = PAGE[PAGE.index("## Recipes") : PAGE.index("\n## ", PAGE.index("## Recipes") + 1)]
 # What a generator writes.
-GENERATED = {"protocol/SPEC.md"}
+GENERATED = {"protocol/SPEC.md", "tests/vectors/records.jsonl"}
 
 
 def run(root: Path, *words: str) -> None:

@@ -12,9 +12,9 @@ import vfs
 from curbtick_probe.store import scan, shelf, slots, state
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.keys import Keys
-from curbtick_probe.store.limits import Limits
 from curbtick_probe.store.log import Log, LogFull
-from curbtick_probe.store.rounds import Rounds
+from curbtick_probe.store.settings.limits import Limits
+from curbtick_probe.store.settings.rounds import Rounds
 from curbtick_wire import codec, messages, names, records
 from fake_board import FakeBoard
 from torn_flash import ERASE, PlainFlash
@@ -62,7 +62,9 @@ class Drawing:
         state.draw_log_id = self._draw
 
     def _draw(self):
-        return (self.flash.operations * 2654435761 + self.starts * 40503 + 12345) & 0xFFFFFFFF or 1
+        # A folder, or a flash that nobody cuts, counts nothing.
+        operations = getattr(self.flash, "operations", 0)
+        return (operations * 2654435761 + self.starts * 40503 + 12345) & 0xFFFFFFFF or 1
 
 
 DRAWING = Drawing()

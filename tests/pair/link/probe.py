@@ -28,12 +28,12 @@ from curbtick_probe.board.virtual import flashdisk  # noqa: E402
 from curbtick_probe.board.virtual.board import Serial  # noqa: E402
 from curbtick_probe.link import service  # noqa: E402
 from curbtick_probe.link.link import Identity, Link, Probe  # noqa: E402
-from curbtick_probe.store.calibration import Calibration  # noqa: E402
 from curbtick_probe.store.clock import Clock  # noqa: E402
 from curbtick_probe.store.keys import Keys  # noqa: E402
-from curbtick_probe.store.limits import Limits  # noqa: E402
 from curbtick_probe.store.log import Log  # noqa: E402
-from curbtick_probe.store.rounds import Rounds  # noqa: E402
+from curbtick_probe.store.settings.calibration import Calibration  # noqa: E402
+from curbtick_probe.store.settings.limits import Limits  # noqa: E402
+from curbtick_probe.store.settings.rounds import Rounds  # noqa: E402
 from fake_board import FakeBoard  # noqa: E402
 
 ROOT = "/probe"

@@ -14,7 +14,9 @@ from curbtick_wire import names, records
 
 from tests.target.board import image
 from tests.target.board.clock import BoardClock, board_clock
-from tests.target.board.day import (
+from tests.target.board.emulator import EmulatedBoard
+from tests.target.board.programs import contract
+from tests.target.board.scenes.day import (
     PRELOADED,
     UF2,
     Day,
@@ -26,9 +28,7 @@ from tests.target.board.day import (
     pull,
     tell,
 )
-from tests.target.board.emulator import EmulatedBoard
-from tests.target.board.programs import contract
-from tests.target.board.yard import YardAdc
+from tests.target.board.scenes.yard import YardAdc
 
 __all__ = ["board_clock"]
 

@@ -6,10 +6,10 @@ be the same but for clocks, temperature and supply. `tests.bench.chip` does it w
 
 import pytest
 
-from tests.target.board.alike import BootedBoard, on_unix_port
-from tests.target.board.cases import Case, chosen
-from tests.target.board.day import needs_image, needs_speed, tell
-from tests.target.board.heard import differences
+from tests.target.board.scenes.alike import BootedBoard, on_unix_port
+from tests.target.board.scenes.cases import Case, chosen
+from tests.target.board.scenes.day import needs_image, needs_speed, tell
+from tests.target.board.scenes.heard import differences
 
 pytestmark = [needs_image, needs_speed]
 

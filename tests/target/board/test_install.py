@@ -12,7 +12,8 @@ from typer.testing import CliRunner, Result
 
 from tests.target.board import image
 from tests.target.board.clock import BoardClock, board_clock
-from tests.target.board.day import (
+from tests.target.board.emulator import EmulatedBoard
+from tests.target.board.scenes.day import (
     PRELOADED,
     UF2,
     Day,
@@ -23,8 +24,7 @@ from tests.target.board.day import (
     pull,
     tell,
 )
-from tests.target.board.emulator import EmulatedBoard
-from tests.target.board.yard import over_usb
+from tests.target.board.scenes.yard import over_usb
 
 __all__ = ["board_clock"]
 

@@ -6,7 +6,8 @@ import pytest
 from curbtick_wire import names, records
 
 from tests.target.board import image
-from tests.target.board.day import (
+from tests.target.board.emulator import EmulatedBoard
+from tests.target.board.scenes.day import (
     PRELOADED,
     PRESS_S,
     PROGRAMS,
@@ -19,8 +20,7 @@ from tests.target.board.day import (
     preloaded,
     tell,
 )
-from tests.target.board.emulator import EmulatedBoard
-from tests.target.board.hand import Hand
+from tests.target.board.scenes.hand import Hand
 
 pytestmark = [needs_image, needs_speed]
 

@@ -78,7 +78,7 @@ def test_the_padded_input_measures_a_sensor_that_clips_the_low_one() -> None:
     for seed in range(4):
         scene = scene_of("strong", seed)
         assert scene.truth.level_dbfs is not None
-        assert codes(scene, 1.0).min() < 30
+        assert codes(scene, 1.0).min() <= scene.stream.unit.stops[0]
         _, levels = bursts(codes(scene, 1.0, INPUT_PADDED), -30)
         reached_dbfs = np.median(levels) + 12.03
         assert scene.truth.level_dbfs - 1.5 < reached_dbfs < scene.truth.level_dbfs + 0.3, (
@@ -87,8 +87,9 @@ def test_the_padded_input_measures_a_sensor_that_clips_the_low_one() -> None:
 
 
 def test_bursts_come_when_the_scheduler_says() -> None:
+    """Without the converter's noise, which moves the peak of a flat burst by more than the scheduler errs."""
     for seed in range(4):
-        scene = scene_of("in_turn", seed)
+        scene = without_converter_noise(scene_of("in_turn", seed))
         at_s, _ = bursts(codes(scene, 2.0), -22)
         interval_s = scene.note["slot_ms"] * scene.note["sensors"] / 1e3
         assert np.diff(at_s) == pytest.approx(interval_s, abs=150e-6)

@@ -28,7 +28,7 @@ PROOF_CLEAR_CDB = const(1480)
 SHORTEST_US = const(28000)
 LONGEST_US = const(520000)
 SLACK_US = const(350)
-_SLACK_PARTS = const(400)
+SLACK_PARTS = const(400)
 
 # In the order of columns' words.
 _MARKS = (
@@ -45,7 +45,7 @@ _MARKS = (
 
 def slack_us(interval_us: int) -> int:
     """Return how far off its beat a burst may be, in us."""
-    return SLACK_US + interval_us // _SLACK_PARTS
+    return SLACK_US + interval_us // SLACK_PARTS
 
 
 class Desk:

@@ -10,9 +10,8 @@ LOW_HZ = const(2)
 HIGH_HZ = const(3)
 BEAT_WORDS = const(4)
 
-# What a sound is to its siblings, in `kept`: not asked about; one that nothing is like; one like its companion.
+# What a sound is to its siblings, in `kept`: not asked about or like none of them; or like its companion.
 NOT_KEPT = const(0)
-ALONE = const(1)
 ALIKE = const(2)
 
 # A companion is one from two sounds on. So many sounds on each of two beats of one sensor are apart in frequency, all

@@ -6,9 +6,9 @@ from typing import Any
 
 from markupsafe import Markup
 
-from curbtick.report.drawings.svg import SCALE_HIGH_DB, SCALE_LOW_DB
+from curbtick.report.drawings import svg
 
-WIDTH, HEIGHT = 600.0, 150.0
+WIDTH, HEIGHT = svg.WIDE, 150.0
 # The heads differ by outline, so that they are told apart without colour: filled circle, ring, cross, short bar.
 HEADS = {
     "held": '<circle class="held" cx="{x:.1f}" cy="{y:.1f}" r="4.5"/>',
@@ -20,8 +20,7 @@ HEADS = {
 
 
 def _y(level_db: float) -> float:
-    share = (min(max(level_db, SCALE_LOW_DB), SCALE_HIGH_DB) - SCALE_LOW_DB) / (SCALE_HIGH_DB - SCALE_LOW_DB)
-    return HEIGHT * (1 - share)
+    return HEIGHT - svg.scaled(level_db, HEIGHT)
 
 
 def timeline(sounds: Sequence[Mapping[str, Any]], pass_db: float | None, dead_db: float | None) -> Markup:

@@ -21,6 +21,8 @@ WORDS = {
     "not_transmitting": "not transmitting",
 }
 SCALE_LOW_DB, SCALE_HIGH_DB = -60.0, 0.0
+# How wide the drawings are that stand alone on their line.
+WIDE = 600.0
 
 
 def _outline(verdict: str, x: float, y: float, r: float) -> str:
@@ -94,7 +96,8 @@ def bumper(name: str, dots: Sequence[Dot], silent: bool) -> Markup:
     return Markup("".join(parts) + "</svg>")
 
 
-def _scaled(level_db: float, width: float) -> float:
+def scaled(level_db: float, width: float) -> float:
+    """Where a level in dBFS stands on a scale of this width; one beyond the scale stands at its end."""
     share = (min(max(level_db, SCALE_LOW_DB), SCALE_HIGH_DB) - SCALE_LOW_DB) / (SCALE_HIGH_DB - SCALE_LOW_DB)
     return share * width
 
@@ -106,14 +109,14 @@ def strip(level_db: float | None, pass_db: float | None, dead_db: float | None, 
     zones = f'<rect class="z" width="{width}" height="18"/>'
     if pass_db is not None and dead_db is not None:
         title += f"; pass from {pass_db:.1f}, dead below {dead_db:.1f}"
-        low, high = _scaled(dead_db, width), _scaled(pass_db, width)
+        low, high = scaled(dead_db, width), scaled(pass_db, width)
         zones = (
             f'<rect class="z zd" width="{low:.1f}" height="18"/>'
             f'<rect class="z zw" x="{low:.1f}" width="{high - low:.1f}" height="18"/>'
             f'<rect class="z zp" x="{high:.1f}" width="{width - high:.1f}" height="18"/>'
             f'<path class="k" d="M{low:.1f} 0v18M{high:.1f} 0v18"/>'
         )
-    mark = "" if level_db is None else _outline(verdict, _scaled(level_db, width), 9, 5)
+    mark = "" if level_db is None else _outline(verdict, scaled(level_db, width), 9, 5)
     return Markup(
         f'<svg class="strip" viewBox="0 0 {width} 18" role="img" aria-label="{title}">{zones}{mark}</svg>'
     )
@@ -159,7 +162,7 @@ def history(
         return left + 12 + (at_ms - first) / span * (width - left - 24)
 
     def y(level_db: float) -> float:
-        return top + height - _scaled(level_db, height)
+        return top + height - scaled(level_db, height)
 
     parts = [f'<svg class="history" viewBox="0 0 {width:.0f} 236" role="img" aria-label="{escape(title)}">']
     for level in range(-60, 1, 10):
@@ -221,9 +224,9 @@ def _steps(points: Sequence[Point], name: str, x, y, width: float) -> str:  # ty
 
 
 class Rule(NamedTuple):
-    """A limit drawn across a trace: its value in the trace's unit, and its name, "pass_db" or "dead_db"."""
+    """A limit drawn across a trace: its level, and its name, "pass_db" or "dead_db"."""
 
-    value: float
+    level_db: float
     name: str
 
 
@@ -250,7 +253,7 @@ def trace(
         for index, value in enumerate(values)
     )
     across = "".join(
-        f'<path class="s {rule.name}" d="M0 {height - (rule.value - low) / span * height:.1f}H{width:.0f}"/>'
+        f'<path class="s {rule.name}" d="M0 {height - (rule.level_db - low) / span * height:.1f}H{width:.0f}"/>'
         for rule in rules
     )
     return Markup(

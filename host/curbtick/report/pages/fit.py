@@ -8,10 +8,10 @@ from markupsafe import Markup
 
 from curbtick.dates import date
 from curbtick.limits.fit import HISTOGRAM_STEP_DB, ClassFit, Fit
+from curbtick.report.drawings import svg
 from curbtick.report.pages.frame import ENVIRONMENT
 
-WIDTH, HEIGHT = 600.0, 160.0
-LOW_DB, HIGH_DB = -60.0, 0.0
+WIDTH, HEIGHT = svg.WIDE, 160.0
 
 
 def fit_page(fit: Fit, doubts: Sequence[str] = ()) -> str:
@@ -23,7 +23,7 @@ def fit_page(fit: Fit, doubts: Sequence[str] = ()) -> str:
 
 
 def _x(level_db: float) -> float:
-    return (min(max(level_db, LOW_DB), HIGH_DB) - LOW_DB) / (HIGH_DB - LOW_DB) * WIDTH
+    return svg.scaled(level_db, WIDTH)
 
 
 def drawing(row: ClassFit) -> Markup:

@@ -34,7 +34,7 @@ def todo_page(
     tasks = todo.tasks(by_state[OPEN], again, bodies, frame.vehicle_names)
     verdicts = Counter(standing.get(r.id, (r.verdict, ()))[0] for r in of_day if not r.superseded)
     return frame.render(
-        site_map.TODO.file,
+        site_map.START.file,
         probes_of(states),
         tasks=tasks,
         counts=Counter(todo.RANKS[task.rank] for task in tasks),

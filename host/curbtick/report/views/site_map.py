@@ -10,7 +10,7 @@ class PageName(NamedTuple):
     title: str
 
 
-TODO = PageName("index.html", "To do")
+START = PageName("index.html", "To do")
 DAY = PageName("day.html", "Day")
 FLEET = PageName("fleet.html", "Fleet")
 WORK = PageName("work.html", "Sheets")
@@ -19,7 +19,7 @@ LIMITS = PageName("limits.html", "Limits")
 PROBES = PageName("probes.html", "Probes")
 
 # In the order of the navigation.
-OVERVIEWS = (TODO, DAY, FLEET, WORK, FADING, LIMITS, PROBES)
+OVERVIEWS = (START, DAY, FLEET, WORK, FADING, LIMITS, PROBES)
 # Only where the pages are served to this computer.
 BENCH = PageName("bench.html", "Bench")
 

@@ -78,11 +78,6 @@ def rms_dbfs_of_codes(rms_codes: float) -> float:
     return 20.0 * math.log10(max(rms_codes, 1e-6) * math.sqrt(2.0) / FULL_SCALE_CODES)
 
 
-def sine_to_noise_db(bits: float) -> float:
-    """Return the ratio of a full-scale sine to the quantisation noise of a converter: 6.02 bits + 1.76 dB."""
-    return 6.02 * bits + 1.76
-
-
 @lru_cache(maxsize=32)
 def _analog(kind: str, corner_hz: float) -> tuple[FloatArray, FloatArray]:
     # A replay needs no filter, and scipy.signal takes longer to load than a replay may take.
@@ -158,7 +153,7 @@ class Adc:
         """rms in codes that, with ideal 12-bit steps, makes up the stated effective bits."""
         if not self.enob_bits:
             return 0.0
-        total = FULL_SCALE_CODES / 2.0**0.5 * 10.0 ** (-sine_to_noise_db(self.enob_bits) / 20.0)
+        total = FULL_SCALE_CODES / 2.0**0.5 * 10.0 ** (-converter.sine_to_noise_db(self.enob_bits) / 20.0)
         return float(max(total**2 - 1.0 / 12.0, 0.0) ** 0.5)
 
     @property

@@ -32,7 +32,7 @@ SEAL_VALUES = {
     "battery_mv": 4800,
     "blocks_lost": 0,
     "collections": 0,
-    "calibration_revision": 0,
+    "calibration_revision": 1,
 }
 HISS_VALUES = {
     "round_id": 0,
@@ -52,7 +52,7 @@ HISS_VALUES = {
     "battery_mv": 4800,
     "blocks_lost": 0,
     "collections": 0,
-    "calibration_revision": 0,
+    "calibration_revision": 1,
 }
 WAITING = {
     "verdict": 0,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from curbtick.errors import InputError
 from curbtick.sound import tone
-from curbtick_probe.app.meter import SealMeter
+from curbtick_probe.app.meters.meter import SealMeter
 from curbtick_probe.panel.panel import Panel
 from curbtick_wire import settings
 from curbtick_wire.sampling import TONE_HZ

@@ -17,7 +17,6 @@ def test_it_says_every_verdict_every_gesture_and_every_caution() -> None:
     assert text.count('<th scope="row">press') + text.count('<th scope="row">hold') == len(gestures)
     for caution in CAUTIONS:
         assert caution in text
-    assert "only the vehicle's own display can show" in text
 
 
 def test_a_drawing_is_the_pattern_of_the_probe() -> None:

@@ -76,21 +76,22 @@ def test_siblings_that_nobody_must_hear_leave_both() -> None:
 
 
 @pytest.mark.parametrize(
-    ("level_dbfs", "accept", "apart"),
+    ("limit", "over_db", "accept", "apart"),
     [
-        (-15.4, {PASS}, ()),
-        (-16.0, {PASS, WEAK}, ("level",)),
-        (-18.0, {PASS, WEAK}, ("level",)),
-        (-18.6, {WEAK}, ()),
-        (-33.4, {WEAK}, ()),
-        (-34.0, {WEAK, DEAD}, ("level",)),
-        (-36.0, {WEAK, DEAD}, ("level",)),
-        (-36.6, {DEAD}, ()),
+        ("pass_cdb", 1.6, {PASS}, ()),
+        ("pass_cdb", 1.0, {PASS, WEAK}, ("level",)),
+        ("pass_cdb", -1.0, {PASS, WEAK}, ("level",)),
+        ("pass_cdb", -1.6, {WEAK}, ()),
+        ("dead_cdb", 1.6, {WEAK}, ()),
+        ("dead_cdb", 1.0, {WEAK, DEAD}, ("level",)),
+        ("dead_cdb", -1.0, {WEAK, DEAD}, ("level",)),
+        ("dead_cdb", -1.6, {DEAD}, ()),
     ],
 )
 def test_levels_near_a_limit_are_counted_apart(
-    level_dbfs: float, accept: set[int], apart: tuple[str, ...]
+    limit: str, over_db: float, accept: set[int], apart: tuple[str, ...]
 ) -> None:
+    level_dbfs = scenes.FACTORY_CLASSES[48][limit] / 100 + over_db
     answer = scenes.single_scene(level_dbfs=level_dbfs).judge(SECOND_US)
     assert (set(answer.accept), answer.apart) == (accept, apart)
 

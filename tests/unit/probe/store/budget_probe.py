@@ -8,7 +8,7 @@ import sys
 
 from curbtick_probe.store.log import Log
 from curbtick_wire import codec, records
-from powercut.session import ROOT, format_flash, mount, zeros
+from powercut.session import DRAWING, ROOT, format_flash, mount, zeros
 from torn_flash import ERASE, PlainFlash
 
 ERASE_US = 45_000
@@ -60,6 +60,7 @@ def main(sectors, readings):
     import os
 
     os.mkdir(ROOT)
+    DRAWING.flash = flash
     log = Log(ROOT, 1, lambda: 0)
     meter = Meter(flash)
     values, waves = zeros(records.READING), items()

@@ -4,8 +4,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from curbtick_probe.store.calibration import Calibration
-from curbtick_probe.store.setting import Refused
+from curbtick_probe.store.settings.calibration import Calibration
+from curbtick_probe.store.settings.setting import Refused
 from curbtick_wire import codec, messages, settings
 
 GAINS = [

@@ -4,8 +4,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from curbtick_probe.store.limits import Limits
-from curbtick_probe.store.setting import Refused
+from curbtick_probe.store.settings.limits import Limits
+from curbtick_probe.store.settings.setting import Refused
 from curbtick_wire import codec
 from hypothesis import given
 from hypothesis import strategies as st

@@ -4,8 +4,8 @@ import re
 from pathlib import Path
 
 import pytest
-from curbtick_probe.store.rounds import Rounds
-from curbtick_probe.store.setting import Refused
+from curbtick_probe.store.settings.rounds import Rounds
+from curbtick_probe.store.settings.setting import Refused
 from curbtick_wire import codec
 
 from tests.unit.probe.store.flashdata import flip

@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from tests.target.board.cases import Case
-from tests.target.board.day import PRELOADED, PRESS_S, REST_S, Day
 from tests.target.board.heap_seen import Heap
-from tests.target.board.heard import Heard
-from tests.target.board.listening import CountedEar
-from tests.target.board.logs import records_in
+from tests.target.board.scenes.cases import Case
+from tests.target.board.scenes.day import PRELOADED, PRESS_S, REST_S, Day
+from tests.target.board.scenes.heard import Heard
+from tests.target.board.scenes.listening import CountedEar
+from tests.target.board.scenes.logs import records_in
 
 # MicroPython's C stack on the RP2040: 8 kB below the end of RAM (ports/rp2/memmap_mp_rp2040.ld).
 STACK_BOTTOM = 0x20042000 - 8192

@@ -7,7 +7,7 @@ turn their levels into dB SPL.
 from curbtick_wire import classes, codec
 from curbtick_wire._typing import Values
 
-from curbtick_probe.store.setting import Refused, Revised
+from curbtick_probe.store.settings.setting import Refused, Revised
 
 
 def check(calibration: Values) -> None:

@@ -21,7 +21,7 @@ from curbtick.yard.scenes import scenes
 
 from tests.target.board import image
 from tests.target.board.emulator import EmulatedBoard
-from tests.target.board.yard import BarWatch, YardAdc, over_usb
+from tests.target.board.scenes.yard import BarWatch, YardAdc, over_usb
 
 UF2 = os.environ.get("CURBTICK_UF2", "")
 needs_image = pytest.mark.skipif(
@@ -45,7 +45,7 @@ from curbtick_probe.board.virtual.board import Board
 from curbtick_probe.bumper import reading
 from curbtick_probe.store.clock import Clock
 from curbtick_probe.store.log import Log
-from curbtick_probe.store.rounds import Rounds
+from curbtick_probe.store.settings.rounds import Rounds
 from curbtick_wire import codec, records
 
 board = Board()

@@ -10,20 +10,16 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from dataclasses import dataclass, replace
-from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from curbtick_wire import names
-from curbtick_wire.classes import CUSTOM
 
 from tests.bench._common import arguments, figure, report
-from tests.target.board.alike import BootedBoard, day_on_unix_port, on_unix_port
-from tests.target.board.cases import Case, chosen, drawn
-from tests.target.board.day import UF2
-from tests.target.board.heard import Heard, differences
+from tests.bench.chip.outcome import Outcome, run, run_day
+from tests.target.board.scenes.cases import chosen, drawn
+from tests.target.board.scenes.day import UF2
+from tests.target.board.scenes.heard import Heard
 
 SCENES, SHORT = 110, 8
 # Readings of the one long day, all on a power-up that is not of the fresh ones.
@@ -37,57 +33,6 @@ PERCENTILE = 99
 USUAL_LISTENED_MS = 1400
 CLEAR = ("healthy", "healthy every 100 ms")
 PLAIN = frozenset(case.name for case in chosen())
-
-
-@dataclass
-class Outcome:
-    """A case and what the emulated board made of it; wrong: what differs from the unix port."""
-
-    case: Case
-    heard: Heard
-    wrong: list[str]
-
-    def line(self) -> dict[str, Any]:
-        """What is told of it."""
-        reading = self.heard.reading()
-        return {
-            "case": self.case.name,
-            "verdict": names.VERDICTS[reading["verdict"]],
-            "reasons": names.words_of(names.REASONS, reading["reasons"]),
-            "listened_ms": reading["listened_ms"],
-            "verdict_ms": round(self.heard.verdict_ms, 1),
-            "flash_ms": round(self.heard.flash_ms, 1),
-            "misses": self.heard.misses,
-            "waiting": self.heard.waiting,
-            "stack_free": self.heard.stack_free,
-            "heap_free": self.heard.heap_free,
-            "wrong": self.wrong,
-        }
-
-
-def run(cases: list[Case], folder: Path) -> list[Outcome]:
-    """Every case on both boards, class by class."""
-    found: list[Outcome] = []
-    for class_khz, same in groupby(
-        sorted(cases, key=lambda case: case.class_khz), lambda case: case.class_khz
-    ):
-        board = BootedBoard(folder / str(class_khz), class_khz)
-        for case in same:
-            here = board.read(case)
-            found.append(
-                Outcome(case, here, differences(here, on_unix_port(board.folder, board.flash, case)))
-            )
-            print(len(found), found[-1].line(), file=sys.stderr, flush=True)
-    return found
-
-
-def run_day(cases: list[Case], folder: Path) -> tuple[list[Heard], list[str]]:
-    """The cases one after the other on one power-up, and what differs from the unix port's day."""
-    board = BootedBoard(folder / "day", CUSTOM)
-    here = board.read_day(cases)
-    there = day_on_unix_port(board.folder, board.flash, cases)
-    whole = replace(here[-1], listenings=[count for one in here for count in one.listenings])
-    return here, differences(whole, there)
 
 
 def times_of(outcomes: list[Outcome]) -> tuple[list[float], list[float], list[float]]:

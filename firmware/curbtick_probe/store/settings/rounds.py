@@ -3,7 +3,7 @@
 from curbtick_wire import classes, codec, names
 from curbtick_wire._typing import Values
 
-from curbtick_probe.store.setting import Refused, Setting
+from curbtick_probe.store.settings.setting import Refused, Setting
 
 
 def _check_bumper(vehicle: Values, side: str) -> None:

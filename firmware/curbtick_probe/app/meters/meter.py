@@ -3,7 +3,7 @@
 from curbtick_wire import sampling
 from curbtick_wire._typing import Any, Callable, Ints, Values
 
-from curbtick_probe.app.touches import Touches
+from curbtick_probe.app.meters.touches import Touches
 from curbtick_probe.hardware import Blocks, Board
 from curbtick_probe.listening import SPOILED
 from curbtick_probe.panel import patterns

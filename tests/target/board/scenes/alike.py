@@ -21,13 +21,13 @@ from curbtick.virtual.probe.process import VirtualProbe
 from curbtick.yard.ear.ear import Ear
 
 from tests.target.board import image
-from tests.target.board.cases import Case
-from tests.target.board.day import PRELOADED, UF2, Day, install_folder, preloaded
 from tests.target.board.emulator import EmulatedBoard
-from tests.target.board.hand import LONGER_THAN_A_BEEP_S, Hand
-from tests.target.board.heard import Heard
-from tests.target.board.listening import CountedEar
-from tests.target.board.logs import records_in
+from tests.target.board.scenes.cases import Case
+from tests.target.board.scenes.day import PRELOADED, UF2, Day, install_folder, preloaded
+from tests.target.board.scenes.hand import LONGER_THAN_A_BEEP_S, Hand
+from tests.target.board.scenes.heard import Heard
+from tests.target.board.scenes.listening import CountedEar
+from tests.target.board.scenes.logs import records_in
 
 
 class PatientProbe(VirtualProbe):

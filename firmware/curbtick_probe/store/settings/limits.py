@@ -3,7 +3,7 @@
 from curbtick_wire import classes, codec, settings
 from curbtick_wire._typing import Values
 
-from curbtick_probe.store.setting import Refused, Revised
+from curbtick_probe.store.settings.setting import Refused, Revised
 
 # Pairs of fields of a class of which the first must be below the second.
 _ORDER = (

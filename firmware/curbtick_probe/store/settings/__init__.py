@@ -1,0 +1,1 @@
+"""What a bench sends and a slot keeps: limit set, round, calibration."""
