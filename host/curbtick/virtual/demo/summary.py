@@ -70,8 +70,11 @@ class _Summary:
             columns = tables.bumper_results.c
             query = select(tables.bumper_results).order_by(columns.sort_ms, columns.id)
             self._results = connection.execute(query).all()
-            self._vehicles = readings.names_of(connection, [row.vehicle_id for row in self._results])
             self._marks = {check: _marks(connection, table) for check, table in _MARKS.items()}
+        self._vehicles = {
+            (reading.probe_id, reading.seq): row["vehicle"]
+            for reading, row in zip(self._readings, self._objects, strict=True)
+        }
         self._last_boot = max((reading.boot for reading in self._readings), default=0)
 
     def readings(self) -> list[dict[str, Any]]:
@@ -105,10 +108,12 @@ class _Summary:
         return [self._bumper(row) for row in self._results]
 
     def _bumper(self, row: Any) -> dict[str, Any]:
-        name, bumper = self._vehicles[row.vehicle_id], names.BUMPERS[row.bumper]
+        stands = results.from_row(row)
+        # A result belongs where the readings belong that it names.
+        name = next(self._vehicles[row.probe_id, seq] for seq in stands.by_seq)
+        bumper = names.BUMPERS[row.bumper]
         repaired = row.boot == self._last_boot
         expected = self._day.bumper_expected(self._numbers[name], bumper, repaired)
-        stands = results.from_row(row)
         verdicts = tuple(verdict for verdict, _ in stands.by_seq.values())
         shown = self._shown_result(self._numbers[name], row.bumper, row.positions, repaired)
         silent = stands.result == "not_transmitting"
