@@ -133,7 +133,7 @@ ROOMS = (
     _room(
         "curbtick.store.journal",
         "entries: their kinds, what names them, the order in which they count",
-        ".store",
+        "curbtick_wire .store",
     ),
     _room(
         "curbtick.store.fold",

@@ -22,7 +22,7 @@ from curbtick_probe.store.settings.rounds import Rounds
 
 _START = names.EVENTS.index("start")
 # What a bench wants, by the words of poll(), and the action that does it.
-_WISHES = {"bench_self_test": "self_test", "new_round": "take_round"}
+_WISHES = {"bench_self_test": "self_test", "new_round": restart.TAKE_ROUND}
 
 
 def make_probe(board: Board, pairing: bool = False) -> Probe:

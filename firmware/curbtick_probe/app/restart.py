@@ -10,9 +10,11 @@ from curbtick_probe.link.service import Probe
 from curbtick_probe.panel import gestures
 from curbtick_probe.store.crash import write_crash
 
-# What the app does, by the number that the board keeps over a restart: what it waits for, and the actions of gestures.
+# What the app does, by the number that the board keeps over a restart: what it waits for, what a bench's round makes it
+# do, and the actions of gestures.
 WAITING, LINK = range(2)
-_DOING = ("waiting", "link") + tuple(sorted(set(gestures.GESTURE_TABLE.values())))
+TAKE_ROUND = "take_round"
+_DOING = ("waiting", "link", TAKE_ROUND) + tuple(sorted(set(gestures.GESTURE_TABLE.values())))
 
 
 # Characters of a crash's place: of the functions' names, and of the error.
@@ -21,7 +23,7 @@ _ERROR_MOST = const(40)
 
 
 def number_of(action: str) -> int:
-    """The number of an action of the gestures."""
+    """The number of an action: TAKE_ROUND, or one of the gestures."""
     return _DOING.index(action)
 
 

@@ -21,12 +21,15 @@ def margin_db(limit: str, class_hz: float) -> float:
 
 
 def reads(loss_db: float, class_hz: float) -> str:
-    """What a middling sound sensor of a class comes out as when its level falls by so many dB."""
+    """What a middling sound sensor of a class comes out as when its level falls by so many dB.
+
+    A plug dulls the siblings as well. Below the DEAD limit nothing proves then that the system transmits: RETRY.
+    """
     if loss_db <= margin_db("pass_cdb", class_hz):
         return "PASS"
     if loss_db <= margin_db("dead_cdb", class_hz):
         return "WEAK"
-    return "DEAD" if loss_db < margin_db("neighbour_cdb", class_hz) else "only a neighbour"
+    return "RETRY" if loss_db < margin_db("neighbour_cdb", class_hz) else "only a neighbour"
 
 
 def _losses() -> str:

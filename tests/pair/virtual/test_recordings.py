@@ -121,7 +121,9 @@ def test_every_sound_listed_has_its_frequency(played: tuple[dict[str, Any], Hear
 def test_every_loud_call_of_the_file_is_listed(played: tuple[dict[str, Any], Heard]) -> None:
     found, heard = played
     times = [(burst["time_ms"], burst["time_ms"] + burst["length_ms"]) for burst in found["bursts"]]
-    spans = calls(heard)
+    # A file that reaches its full scale goes beyond where the amplifiers stop: its reading is broken off as clipped.
+    listened_ms = found["time_to_verdict_ms"] if "clipped" in found["reasons"] else np.inf
+    spans = [span for span in calls(heard) if span[0] < listened_ms]
     assert len(spans) >= 3
     for start, end in spans:
         assert any(first < end + 1 and last > start - 1 for first, last in times), (start, end)

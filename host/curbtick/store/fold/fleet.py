@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from curbtick_wire import names
 from sqlalchemy import Connection, delete
 
 from curbtick.store import keys, tables
@@ -11,8 +12,6 @@ from curbtick.store.fold import stale
 from curbtick.store.journal import entries as journal
 from curbtick.store.journal import order
 from curbtick.store.journal.entries import Entry, values_of
-
-BUMPERS = ("rear", "front")
 
 
 @dataclass
@@ -153,7 +152,7 @@ def _member(ref: str, entered: Mapping[str, Entry]) -> str:
 def _begun(entry: Entry) -> Folded:
     values = values_of(entry)
     made = Folded(values["name"], values["type"], values["depot"], values["is_reference"], entry.at_ms)
-    for number, bumper in enumerate(BUMPERS):
+    for number, bumper in enumerate(names.BUMPERS):
         made.fits.append((number, *values[bumper], entry.at_ms))
     return made
 

@@ -7,6 +7,8 @@ import json
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from curbtick_wire import names
+
 Check = Callable[[Any], bool]
 
 _BIG = 1 << 62
@@ -77,8 +79,7 @@ SCHEMAS: dict[str, dict[str, Check]] = {
         "type": _maybe(_text),
         "depot": _maybe(_text),
         "is_reference": _flag,
-        "rear": _fit,
-        "front": _fit,
+        **dict.fromkeys(names.BUMPERS, _fit),
     },
     "vehicle_renamed": {"vehicle": _ref, "name": _text},
     "vehicle_refitted": {"vehicle": _ref, "bumper": _bumper, "fit": _fit},
