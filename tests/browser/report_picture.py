@@ -24,8 +24,8 @@ COLOURS = 64
 # The first heading that lies below the picture's edge.
 BELOW = "<h2>Vehicles without work</h2>"
 # What differs from one run of the demo to the next: the day, the minute, and the last digit of a level, because the
-# bench's real time decides when the probe's simulated time goes on.
-CHANGING = re.compile(r"\d{4}-\d\d-\d\d|\d\d:\d\d|-\d+\.\d")
+# bench's real time decides when the probe's simulated time goes on; and the vehicles' keys, which each history draws.
+CHANGING = re.compile(r"\d{4}-\d\d-\d\d|\d\d:\d\d|-\d+\.\d|vehicle-\d+")
 DEMO = "from curbtick.commands.start import main; main()"
 
 

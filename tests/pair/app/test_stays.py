@@ -144,7 +144,7 @@ def test_a_self_test_that_a_bench_asks_for_runs_in_a_check_too(bench: Bench) -> 
     assert len(bench.log(records.SELF_TEST)) == before + 1
 
 
-# Rms of a live high-gain input's own floor, -43 dBFS; a fainter one is a dead microphone, of which no background is taken.
+# Rms of a live high-gain input's own floor, -43 dBFS; a fainter one is a dead microphone: no background is taken then.
 LIVE_CODES = 10.0
 
 
