@@ -10,7 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from markupsafe import Markup
 
 from curbtick.cautions import CAUTIONS, HISS_NOTE
-from curbtick.dates import when
+from curbtick.dates import now_ms, when
 from curbtick.fleet.leaks import NO_BODY, Body
 from curbtick.fleet.places.state import VehicleState
 from curbtick.fleet.probes.health import Health
@@ -118,3 +118,9 @@ def point(frame: Frame, reading: Reading) -> svg.Point:
     """A reading on a history of levels."""
     limits_db, level_db = frame.limits_db(reading), places.own_level_db(reading)
     return svg.Point(reading.sort_ms, level_db, reading.verdict, *limits_db, faint=reading.superseded)
+
+
+def message_page(title: str, words: Sequence[str]) -> str:
+    """A page that only says something, and needs no history: what failed, for one. words: a paragraph each."""
+    frame = Frame(now_ms(), (), {}, {}, frozenset(), is_live=True)
+    return frame.render("message.html", (), title=title, words=words)
