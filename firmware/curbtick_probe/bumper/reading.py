@@ -16,7 +16,7 @@ from curbtick_probe.dsp.burst.baseband import HIGHEST, LOWEST
 from curbtick_probe.dsp.extent import STOP_HIGH, STOP_LOW
 from curbtick_probe.hardware import Board
 
-# Listening ends here, so that the verdict stands within 1.5 s (3 s where the interval may be beyond 250 ms); five of the
+# Listening ends here, so that the verdict stands within 1.5 s (3 s where the interval may be beyond 250 ms). Five
 # bursts of an interval of 250 ms fall within it.
 USUAL_US = const(1260000)
 SLOW_US = const(2740000)
