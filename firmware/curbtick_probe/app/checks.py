@@ -42,20 +42,26 @@ class Checks:
         self.current = (self.current + 1) % len(names.CHECKS)
         self._panel.gestures.check = names.CHECKS[self.current]
         self._panel.say(patterns.CHECK_PATTERNS[self.current])
+        if self._meter:
+            self._meter.release()
         self._meter = None
         modules.give_back(self._kept)
         self.enter_vehicle()
 
     def enter_vehicle(self) -> None:
         """Begin the current check anew: another vehicle has its own reference."""
-        self._meter = None
-        if self.current != names.CHECK_BUMPER:
-            # The bar answers first: a check's tables take a chip a second.
-            self._panel.finish()
+        if self.current == names.CHECK_BUMPER:
+            return
+        # The bar answers first: a check's tables take a chip a second.
+        self._panel.finish()
+        limit_set = self._probe.limits.current
+        if self._meter:
+            self._meter.begin(limit_set)
+        else:
             reading.release()
             gc.collect()
             kind = SealMeter if self.current == names.CHECK_SEAL else HissMeter
-            self._meter = kind(self._board, self._panel, self._probe.limits.current)
+            self._meter = kind(self._board, self._panel, limit_set)
 
     def next_gesture(self, poll: Any) -> str | None:
         """Run the meter until a gesture or a word of poll(); None in the bumper check, which has no meter."""

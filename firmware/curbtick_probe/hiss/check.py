@@ -64,6 +64,12 @@ class HissCheck:
         self.board = board
         self.capture = LockedCapture(board.capture)
         self.meter = HissMeter(self.capture)
+        self.begin(limit_set)
+
+    def begin(self, limit_set: dict[str, int]) -> None:
+        """Begin anew, on another vehicle; the buffers stay, for a heap has no room for them twice."""
+        self.meter.restart()
+        self.meter.start_sub = self.meter.line_count = 0
         self.section = Section(1)
         self.known: Background | None = None
         self.rise: Rise | None = None

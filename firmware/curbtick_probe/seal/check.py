@@ -55,8 +55,13 @@ class SealCheck:
         self.board = board
         self.capture = LockedCapture(board.capture)
         self.meter = ToneMeter(self.capture, tone_hz)
-        self._limit_set = limit_set
         self._switch_input = switch_input
+        self.begin(limit_set)
+
+    def begin(self, limit_set: dict[str, int]) -> None:
+        """Begin anew, on another vehicle; the buffers stay, for a heap has no room for them twice."""
+        self.meter.restart()
+        self._limit_set = limit_set
         self._pending: list[Section] = []
         self._number = 1
         self.section = Section(1)

@@ -73,6 +73,10 @@ class ToneMeter:
         self._cells = array.array("i", [0] * tone_cells.CELLS)
         self._extent = array.array("i", [0] * extent.WORDS)
         self._phase = 0
+        self.restart()
+
+    def restart(self) -> None:
+        """Forget what was heard, and search again."""
         self.search()
         self._clear()
 

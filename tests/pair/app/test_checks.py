@@ -16,6 +16,8 @@ __all__ = ["bench"]
 SHORT_MS = 80
 # White noise as loud as a live microphone's own.
 BACKGROUND_CODES = 12.0
+# The bar while a reference or a background is asked for.
+NOT_YET = bar.probe_patterns()["METER_PATTERNS"]["no_reference"][0]
 
 
 def test_checks_change_round_and_a_reading_still_finds_its_room(bench: Bench) -> None:
@@ -225,3 +227,21 @@ def test_every_gesture_does_what_the_table_says_and_no_other_does_anything(bench
             assert said == answers[action], gesture
         vehicle = {"next_vehicle": 12, "show_current": 3}.get(str(action))
         assert bar.read_vehicle(seen) == vehicle, gesture
+
+
+@pytest.mark.parametrize(("check", "noise"), [(1, 0.0), (2, BACKGROUND_CODES)], ids=["seal", "hiss"])
+def test_a_check_goes_over_a_round_of_vehicles_and_each_begins_anew(
+    bench: Bench, check: int, noise: float
+) -> None:
+    """The heap has no room for a check's buffers twice: a second set of them ended in a restart."""
+    for _ in range(check):
+        bench.thumbs.meter_press(BOTH, LONG_MS, settle_ms=4500)
+    for _ in range(9):
+        assert bench.probe.bar == NOT_YET
+        bench.probe.ear = Steady(0.0 if noise else 400.0, noise=noise)
+        bench.thumbs.meter_press(READ, settle_ms=8000)
+        bench.probe.run_for(1000)
+        assert bench.probe.bar != NOT_YET
+        bench.thumbs.meter_press(BOTH, settle_ms=4500)
+    bench.leave_checks(len(CHECKS) - check)
+    assert bench.log(records.CRASH) == []

@@ -22,7 +22,7 @@ def hear() -> Iterator[Callable[[Any], Any]]:
 
 @pytest.mark.parametrize(("kind", "word"), [("in_turn", "pass"), ("weak", "weak"), ("dead", "dead")])
 def test_a_reading_comes_back_with_its_figures(hear: Callable[[Any], Any], kind: str, word: str) -> None:
-    scene = bumper_scene(2, 0, kind)
+    scene = bumper_scene(3, 0, kind)
     values = hear(scene)
     assert VERDICTS[values["verdict"]] == word
     if scene.truth.level_dbfs is not None:

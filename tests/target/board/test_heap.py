@@ -38,20 +38,19 @@ SCENES: dict[str, tuple[Callable[[], Ear], set[int]]] = {
 }
 
 
-def samples_of(ear: Ear) -> bytes:
-    """What the low input hears for BLOCKS blocks."""
-    return b"".join(
-        ear.read(1024, names.INPUT_LOW, block * 4096).astype("<u2").tobytes() for block in range(BLOCKS)
-    )
+def samples_of(ear: Ear, input_: int) -> bytes:
+    """What an input hears for BLOCKS blocks."""
+    return b"".join(ear.read(1024, input_, block * 4096).astype("<u2").tobytes() for block in range(BLOCKS))
 
 
 @pytest.mark.parametrize("name", SCENES)
 def test_a_reading_allocates_nothing(name: str, tmp_path: Path) -> None:
     make, expected = SCENES[name]
-    path = tmp_path / "samples"
-    path.write_bytes(samples_of(make()))
+    paths = {tmp_path / "low": names.INPUT_LOW, tmp_path / "high": names.INPUT_HIGH}
+    for path, input_ in paths.items():
+        path.write_bytes(samples_of(make(), input_))
     done = subprocess.run(
-        [*micropython_command(), "-X", "heapsize=6m", str(SCRIPT), str(path)],
+        [*micropython_command(), "-X", "heapsize=12m", str(SCRIPT), *map(str, paths)],
         env=micropython_environment(),
         capture_output=True,
         text=True,

@@ -62,6 +62,19 @@ class Meter:
         self._gestures: list[str] = []
         self._odd = 0
 
+    def begin(self, limit_set: Values) -> None:
+        """Begin the check anew on another vehicle. limit_set: the set in force."""
+        self._check.begin(limit_set)
+
+    def release(self) -> None:
+        """Let go of the check's buffers, before another check needs their room.
+
+        The collector also follows what the stack still holds of calls that have returned; one such word would keep
+        them.
+        """
+        self._check.meter = self._check.capture = None
+        self._check = None
+
     def next_gesture(self, poll: Callable[[], str | None]) -> str:
         """Show the meter until a gesture or a word of poll()."""
         self._panel.finish()
@@ -118,6 +131,11 @@ class SealMeter(Meter):
         self._check = seal.SealCheck(self.ears, sampling.TONE_HZ, limit_set)
         self._statuses = seal.STATUSES
         self._at_seal = False
+
+    def begin(self, limit_set: Values) -> None:
+        """Begin anew; the next mark is the first one again."""
+        self._at_seal = False
+        super().begin(limit_set)
 
     def word(self) -> str:
         """What the bar should say: one of the check's statuses."""
