@@ -168,13 +168,18 @@ ROOMS = (
     _room(
         "curbtick.fleet.places",
         "which reading counts at a place, and how the place stands",
-        "curbtick_wire curbtick .store .fleet",
+        "curbtick_wire .store .fleet",
+    ),
+    _room(
+        "curbtick.fleet.fading",
+        "which positions fade, judged over the whole fleet",
+        "curbtick_wire curbtick .store .limits",
     ),
     _room(
         "curbtick.fleet.work",
         "findings, repairs, swaps, assigned readings, the reread list",
         "curbtick_wire curbtick .store .store.journal .store.fold .store.history .limits .fleet "
-        ".fleet.places",
+        ".fleet.places .fleet.fading",
     ),
     _room(
         "curbtick.fleet.probes",
@@ -190,7 +195,7 @@ ROOMS = (
         "curbtick.report",
         "the site, sheets, exports",
         "curbtick_wire curbtick .store .store.history .sound .limits .fleet .fleet.places .fleet.work "
-        ".fleet.probes .report.pages .report.views",
+        ".fleet.fading .fleet.probes .report.pages .report.views",
     ),
     _room(
         "curbtick.report.pages",
@@ -201,7 +206,7 @@ ROOMS = (
     _room(
         "curbtick.report.views",
         "what pages say of a place, a leak, a reading",
-        "curbtick_wire curbtick .limits .fleet .fleet.places .fleet.work .report.drawings",
+        "curbtick_wire curbtick .limits .fleet .fleet.places .fleet.work .fleet.fading .report.drawings",
     ),
     _room("curbtick.report.drawings", "drawings and pictures", "curbtick_wire curbtick .sound"),
     _room(

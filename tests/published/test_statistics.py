@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
 from curbtick.dates import DAY_MS
-from curbtick.fleet.places import trend
+from curbtick.fleet.fading import evidence, trend
 from curbtick.limits import guard, robust, study
 from scipy import stats
 from statsmodels.regression.mixed_linear_model import MixedLM
@@ -73,14 +73,16 @@ def test_slope_and_interval_are_theil_and_sen() -> None:
     """Sen, JASA 63 (1968), 1379-1389, via scipy.stats.theilslopes; half the interval's ends stay outside."""
     rng = np.random.default_rng(3)
     days = np.arange(0, 300, 25)
-    levels = -8 - days * 1.0 / trend.DAYS_A_MONTH + rng.normal(0, 0.4, len(days))
+    levels = -8 - days * 1.0 / evidence.DAYS_A_MONTH + rng.normal(0, 0.4, len(days))
     levels[4] -= 12
-    found = trend.of_visits([(int(d) * DAY_MS, float(v)) for d, v in zip(days, levels, strict=True)], -17.0)
+    found = trend.of_visits(
+        [(int(d) * DAY_MS, float(v)) for d, v in zip(days, levels, strict=True)], -17.0, True
+    )
     slope, _, low, high = stats.theilslopes(levels, days, alpha=0.95)
     assert found is not None
-    assert found.rate_db_per_month == pytest.approx(slope * trend.DAYS_A_MONTH, rel=1e-9)
+    assert found.rate_db_per_month == pytest.approx(slope * evidence.DAYS_A_MONTH, rel=1e-9)
     assert (found.low_db_per_month, found.high_db_per_month) == pytest.approx(
-        (low * trend.DAYS_A_MONTH, high * trend.DAYS_A_MONTH), rel=1e-9
+        (low * evidence.DAYS_A_MONTH, high * evidence.DAYS_A_MONTH), rel=1e-9
     )
     assert found.rate_db_per_month == pytest.approx(-1.0, abs=0.25)
 
@@ -109,10 +111,10 @@ def test_the_slope_interval_covers_the_true_slope() -> None:
         days = np.sort(rng.uniform(0, 360, 14))
         levels = -8 - 0.02 * days + rng.normal(0, 0.6, 14)
         found = trend.of_visits(
-            [(int(d * DAY_MS), float(v)) for d, v in zip(days, levels, strict=True)], -17.0
+            [(int(d * DAY_MS), float(v)) for d, v in zip(days, levels, strict=True)], -17.0, True
         )
         assert found is not None
-        covered += found.low_db_per_month <= -0.02 * trend.DAYS_A_MONTH <= found.high_db_per_month
+        covered += found.low_db_per_month <= -0.02 * evidence.DAYS_A_MONTH <= found.high_db_per_month
     assert covered / 600 >= 0.92
 
 

@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 from curbtick.dates import date, day_end_ms
 from curbtick.errors import InputError
 from curbtick.fleet import leaks, readings, vehicles
+from curbtick.fleet.fading.judge import FleetFading
 from curbtick.fleet.leaks import Body
 from curbtick.fleet.places import state
 from curbtick.fleet.places.state import VehicleState
@@ -47,6 +48,8 @@ from curbtick.store.history import Store
 
 # Pages are made from so many readings at a time.
 BATCH = 200
+# A large fleet's fading takes seconds to judge, and changes over weeks.
+FADING_KEPT_MS = 60_000
 
 Tick = Callable[[int, int | None], None]
 
@@ -67,18 +70,24 @@ def _no_tick(_done: int, _of: int | None = None) -> None:
 class Site:
     """The pages of one history on one day, each made when it is asked for; what they share is fetched once."""
 
-    def __init__(self, connection: Connection, day_ms: int, now_ms: int) -> None:
+    def __init__(
+        self, connection: Connection, day_ms: int, now_ms: int, before: "Site | None" = None
+    ) -> None:
+        """before: a site of the same history; what it found out slowly is used for FADING_KEPT_MS."""
         self._connection = connection
         self._day_ms = day_ms
-        self._now_ms = now_ms
+        self._now_ms = self._judged_ms = now_ms
+        if before and "_fleet_fading" in vars(before) and now_ms - before._judged_ms < FADING_KEPT_MS:
+            self._fleet_fading, self._judged_ms = before._fleet_fading, before._judged_ms
         self._fading_of: dict[int, list[Fading]] = {}
 
     @classmethod
-    def of(cls, connection: Connection, day_ms: int | None, now_ms: int) -> "Site":
+    def of(
+        cls, connection: Connection, day_ms: int | None, now_ms: int, before: "Site | None" = None
+    ) -> "Site":
         """The pages as of now_ms. day_ms: start of their day, None for the newest one with readings."""
-        return cls(
-            connection, lookups.newest_day_ms(connection, now_ms) if day_ms is None else day_ms, now_ms
-        )
+        day_ms = lookups.newest_day_ms(connection, now_ms) if day_ms is None else day_ms
+        return cls(connection, day_ms, now_ms, before)
 
     @cached_property
     def of_day(self) -> list[Reading]:
@@ -96,6 +105,11 @@ class Site:
         places = (place for vehicle_state in self.states for place in vehicle_state.places)
         current = {p.reading.id for p in places if p.reading is not None and p.verdict != "pass"}
         return frozenset({r.id for r in self.of_day} | current)
+
+    @cached_property
+    def _fleet_fading(self) -> FleetFading:
+        """Which positions fade; what the others have in common is needed for it, a single vehicle does not tell."""
+        return past.fading_of(self._connection, [s.vehicle for s in self.states])
 
     @cached_property
     def findings(self) -> list[Finding]:
@@ -275,7 +289,7 @@ class Site:
 
     def _places(self, vehicle: Vehicle) -> list[PlaceHistory]:
         """The history of a vehicle's positions; what fades is kept for the page of the fading ones."""
-        places = past.of_vehicle(self._connection, vehicle, self.frame.limit_sets)
+        places = past.of_vehicle(self._connection, vehicle, self.frame.limit_sets, self._fleet_fading)
         trends = [Fading(place, place.trend) for place in places if place.trend is not None]
         self._fading_of[vehicle.id] = [fading for fading in trends if fading.trend.is_fading]
         return places

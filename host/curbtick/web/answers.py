@@ -4,6 +4,7 @@ import secrets
 from collections.abc import Callable
 from http import HTTPStatus
 
+from sqlalchemy import Connection
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -33,6 +34,7 @@ class Answers:
         self._store = store
         self._puller = puller
         self._token = token
+        self._newest: Site | None = None
         self.app = Starlette(
             routes=[
                 Route("/", self._first),
@@ -57,19 +59,22 @@ class Answers:
         ports = [port.path for port in find_ports()]
         return JSONResponse({**self._puller.progress._asdict(), "ports": ports})
 
+    def _site(self, connection: Connection) -> Site:
+        """The pages as of now."""
+        self._newest = site = Site.of(connection, None, now_ms(), self._newest)
+        site.frame.is_live = True
+        return site
+
     def _report(self, name: str) -> Response:
         with self._store.read() as connection:
-            site = Site.of(connection, None, now_ms())
-            site.frame.is_live = True
-            text = site.named(name)
+            text = self._site(connection).named(name)
         if text is None:
             raise HTTPException(HTTPStatus.NOT_FOUND, NO_PAGE)
         return HTMLResponse(text)
 
     def _bench(self, message: str = "", status: int = HTTPStatus.OK) -> Response:
         with self._store.read() as connection:
-            site = Site.of(connection, None, now_ms())
-            site.frame.is_live = True
+            site = self._site(connection)
             values = actions.bench_values(connection, site)
             text = site.frame.render(site_map.BENCH.file, (), token=self._token, message=message, **values)
         return HTMLResponse(text, status)

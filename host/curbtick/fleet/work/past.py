@@ -1,6 +1,6 @@
 """A position's past on one axis: its readings, the limits they were judged by, and what was done to it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -9,8 +9,9 @@ from curbtick_wire import names
 from sqlalchemy import BindParameter, Connection, bindparam, select
 
 from curbtick.fleet import readings
-from curbtick.fleet.places import trend
-from curbtick.fleet.places.trend import Trend
+from curbtick.fleet.fading import judge, trend, visits
+from curbtick.fleet.fading.judge import FleetFading
+from curbtick.fleet.fading.trend import Trend
 from curbtick.fleet.readings import Reading
 from curbtick.fleet.vehicles import Vehicle
 from curbtick.fleet.work.plans import STEP_WORDS
@@ -59,12 +60,27 @@ class PlaceHistory:
     trend: Trend | None
 
 
+def fading_of(connection: Connection, vehicles: Sequence[Vehicle]) -> FleetFading:
+    """Judge which positions of these vehicles fade, each since its last repair."""
+    since_ms = {}
+    for vehicle in vehicles:
+        marks = marks_of(connection, vehicle.id)
+        for place in vehicle.places:
+            since_ms[vehicle.id, *place] = _fresh_ms(mark.mark for mark in marks if mark.is_at(*place))
+    return judge.of_fleet(visits.of_places(connection, since_ms))
+
+
+def _fresh_ms(marks: Iterable[Mark]) -> int:
+    """Since when a position's levels are those of the sensor that it has now."""
+    return max((mark.at_ms for mark in marks if mark.kind in FRESH_START), default=0)
+
+
 def of_vehicle(
-    connection: Connection, vehicle: Vehicle, limit_sets: Mapping[int, LimitSet]
+    connection: Connection, vehicle: Vehicle, limit_sets: Mapping[int, LimitSet], fading: FleetFading
 ) -> list[PlaceHistory]:
     """The history of every position of a vehicle. limit_sets: every set by revision."""
     marks = marks_of(connection, vehicle.id)
-    return [_of_place(connection, vehicle.id, place, marks, limit_sets) for place in vehicle.places]
+    return [_of_place(connection, vehicle.id, place, marks, limit_sets, fading) for place in vehicle.places]
 
 
 def _of_place(
@@ -73,14 +89,15 @@ def _of_place(
     place: tuple[int, int],
     vehicle_marks: Sequence[PlacedMark],
     limit_sets: Mapping[int, LimitSet],
+    fading: FleetFading,
 ) -> PlaceHistory:
     newest = readings.of_place(connection, vehicle_id, *place, newest=NEWEST)
     mine = [mark.mark for mark in vehicle_marks if mark.is_at(*place)]
-    fresh_ms = max((mark.at_ms for mark in mine if mark.kind in FRESH_START), default=0)
-    points = trend.visits(newest, fresh_ms)
+    key = (vehicle_id, *place)
     pass_db = _pass_db(newest[-1], limit_sets) if newest else None
     ordered = sorted([*mine, *_limit_changes(newest, limit_sets)], key=lambda mark: mark.at_ms)
-    return PlaceHistory(vehicle_id, *place, newest, ordered, trend.of_visits(points, pass_db))
+    found = trend.of_visits(fading.own.get(key, ()), pass_db, key in fading.listed)
+    return PlaceHistory(vehicle_id, *place, newest, ordered, found)
 
 
 def limits_of(reading: Reading, limit_sets: Mapping[int, LimitSet]) -> dict[str, int] | None:

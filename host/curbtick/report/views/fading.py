@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from curbtick.dates import date
-from curbtick.fleet.places.trend import Trend
+from curbtick.fleet.fading.trend import Trend
 from curbtick.fleet.work.past import PlaceHistory
 from curbtick.report.views import places, site_map
 

@@ -3,7 +3,8 @@
 import pytest
 from curbtick.errors import InputError
 from curbtick.fleet import readings, rounds, vehicles
-from curbtick.fleet.places import state, trend
+from curbtick.fleet.fading import visits
+from curbtick.fleet.places import state
 from curbtick.fleet.probes import health
 from curbtick.fleet.vehicles import Bumper
 from curbtick.fleet.work import assign, past, swap
@@ -77,8 +78,9 @@ def test_a_swap_ends_where_the_next_one_of_its_positions_begins(both: Yard) -> N
 def test_marks_of_a_place_are_its_own_in_the_order_of_time(both: Yard) -> None:
     with both.store.read() as connection:
         bus, van = vehicles.load(connection)
-        of_bus = {(one.bumper, one.position): one for one in past.of_vehicle(connection, bus, {})}
-        assert not any(one.marks for one in past.of_vehicle(connection, van, {}))
+        fading = past.fading_of(connection, [bus, van])
+        of_bus = {(one.bumper, one.position): one for one in past.of_vehicle(connection, bus, {}, fading)}
+        assert not any(one.marks for one in past.of_vehicle(connection, van, {}, fading))
     assert [(mark.kind, mark.at_ms - LATER_MS) for mark in of_bus[names.REAR, 2].marks] == [
         ("inspect", DAY_MS),
         ("swap", 2 * DAY_MS),
@@ -96,6 +98,7 @@ def test_readings_come_in_the_order_of_time_across_probes(both: Yard) -> None:
         between = readings.between(connection, NOON_MS - 9 * DAY_MS, NOON_MS + DAY_MS)
         place = readings.of_place(connection, both.bus.key, names.REAR, 2)
         (newest,) = readings.of_place(connection, both.bus.key, names.REAR, 2, newest=1)
+        seen = visits.of_place(connection, (both.bus.key, names.REAR, 2))
         first_only = readings.between(connection, NOON_MS - 9 * DAY_MS, NOON_MS)
     assert [one.sort_ms for one in since] == sorted(one.sort_ms for one in since)
     assert [one.vehicle_id for one in since] == [both.van] * 4 + [both.bus.key] * 2
@@ -103,7 +106,7 @@ def test_readings_come_in_the_order_of_time_across_probes(both: Yard) -> None:
     assert [one.sort_ms // DAY_MS for one in place] == [NOON_MS // DAY_MS - 3, LATER_MS // DAY_MS]
     assert newest == place[1]
     assert [one.vehicle_id for one in first_only] == [both.bus.key] * 2
-    assert [level for _, level in trend.visits(place)] == [-25.0, -25.0]
+    assert [(visit.level_db, visit.probe_id) for visit in seen] == [(-25.0, place[0].probe_id)] * 2
 
 
 def test_states_come_in_the_order_asked_for_each_with_its_own_readings(both: Yard) -> None:

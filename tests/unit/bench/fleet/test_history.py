@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 from curbtick.errors import InputError
 from curbtick.fleet import readings, vehicles
-from curbtick.fleet.places import trend
+from curbtick.fleet.fading import evidence, judge, trend, visits
+from curbtick.fleet.fading.series import Visit
 from curbtick.fleet.probes import health
 from curbtick.fleet.probes import names as probes
 from curbtick.fleet.work import findings, past
@@ -28,7 +29,7 @@ from tests.unit.bench.benchdata import (
 )
 from tests.unit.bench.fleet.fleetdata import SecondVehicle
 
-MONTH_MS = int(trend.DAYS_A_MONTH * DAY_MS)
+MONTH_MS = int(evidence.DAYS_A_MONTH * DAY_MS)
 
 
 @pytest.fixture
@@ -46,14 +47,14 @@ def _points(
     return [
         (
             int(n * days_apart * DAY_MS),
-            start_db + n * days_apart / trend.DAYS_A_MONTH * db_per_month + wobble[n % 5],
+            start_db + n * days_apart / evidence.DAYS_A_MONTH * db_per_month + wobble[n % 5],
         )
         for n in range(count)
     ]
 
 
 def test_a_clear_fade_gets_a_rate_and_a_date_with_its_interval() -> None:
-    found = trend.of_visits(_points(10, 30, -0.8), -17.0)
+    found = trend.of_visits(_points(10, 30, -0.8), -17.0, True)
     assert found is not None and found.is_fading
     assert found.rate_db_per_month == pytest.approx(-0.8, abs=0.05)
     assert found.low_db_per_month < -0.8 < found.high_db_per_month
@@ -64,32 +65,34 @@ def test_a_clear_fade_gets_a_rate_and_a_date_with_its_interval() -> None:
 
 
 @pytest.mark.parametrize(
-    ("points", "why"),
+    ("points", "listed", "why"),
     [
-        (_points(5, 30, -0.8), "5 visits are too few"),
-        (_points(10, 5, -3.0), "45 days are too short"),
-        (_points(10, 30, 0.0), "does not fall clearly"),
-        (_points(10, 30, 0.5), "does not fall clearly"),
-        (_points(10, 30, -0.15), "further ahead"),
-        (_points(10, 30, -0.8, start_db=-15.0), "below the pass limit already"),
+        (_points(5, 30, -0.8), False, "5 visits are too few"),
+        (_points(10, 5, -3.0), False, "45 days are too short"),
+        (_points(10, 30, -0.8), False, "does not fall clearly"),
+        (_points(10, 30, -0.15), True, "further ahead"),
+        (_points(10, 30, -0.8, start_db=-15.0), True, "below the pass limit already"),
     ],
 )
-def test_no_date_is_given_when_the_data_do_not_carry_it(points: list[tuple[int, float]], why: str) -> None:
-    found = trend.of_visits(points, -17.0)
+def test_no_date_is_given_when_the_data_do_not_carry_it(
+    points: list[tuple[int, float]], listed: bool, why: str
+) -> None:
+    found = trend.of_visits(points, -17.0, listed)
     assert found is not None
     assert found.crossing_ms is None and why in (found.why_not or "")
 
 
 def test_unknown_limits_give_no_date() -> None:
-    found = trend.of_visits(_points(10, 30, -0.8), None)
+    found = trend.of_visits(_points(10, 30, -0.8), None, True)
     assert found is not None and found.crossing_ms is None and "not known" in (found.why_not or "")
 
 
 def test_one_wild_reading_makes_no_trend() -> None:
     points = _points(10, 30, 0.0)
     points[6] = (points[6][0], -16.0)
-    found = trend.of_visits(points, -17.0)
-    assert found is not None and not found.is_fading
+    fleet = judge.of_fleet({1: [Visit(at_ms, level_db, 1) for at_ms, level_db in points]})
+    found = trend.of_visits(fleet.own[1], -17.0, 1 in fleet.listed)
+    assert found is not None and not found.is_fading and abs(found.rate_db_per_month) < 0.1
 
 
 def _book(store: Store) -> tuple[int, Logbook]:
@@ -101,7 +104,8 @@ def _book(store: Store) -> tuple[int, Logbook]:
 def _history(store: Store, van: int) -> past.PlaceHistory:
     with store.read() as connection:
         vehicle = vehicles.load(connection, [van])[0]
-        return past.of_vehicle(connection, vehicle, sets.all_sets(connection))[0]
+        fading = past.fading_of(connection, [vehicle])
+        return past.of_vehicle(connection, vehicle, sets.all_sets(connection), fading)[0]
 
 
 def test_undated_and_silent_readings_do_not_count_as_visits(store: Store) -> None:
@@ -111,15 +115,17 @@ def test_undated_and_silent_readings_do_not_count_as_visits(store: Store) -> Non
     book.visit(NOON_MS + DAY_MS, {"round_id": 1}, anchor=False)
     with store.read() as connection:
         found = readings.of_place(connection, van, names.REAR, 1)
+        seen = visits.of_place(connection, (van, names.REAR, 1))
     assert [r.time_ms is None for r in found] == [False, False, True]
-    assert len(trend.visits(found)) == 1
+    assert [visit.at_ms for visit in seen] == [NOON_MS + 1000]
 
 
 def test_readings_of_one_visit_count_once_by_their_median(store: Store) -> None:
     van, book = _book(store)
     book.visit(NOON_MS, *({"round_id": 1, "level_cdb": level} for level in (-800, -900, -1600)))
     with store.read() as connection:
-        assert trend.visits(readings.of_place(connection, van, names.REAR, 1)) == [(NOON_MS + 1000, -9.0)]
+        (visit,) = visits.of_place(connection, (van, names.REAR, 1))
+    assert (visit.at_ms, visit.level_db) == (NOON_MS + 1000, -9.0)
 
 
 def test_a_reading_taken_again_says_nothing_about_the_sensor(store: Store) -> None:
@@ -128,9 +134,7 @@ def test_a_reading_taken_again_says_nothing_about_the_sensor(store: Store) -> No
     slipped = {"round_id": 1, "level_cdb": -2400, "verdict": names.WEAK}
     book.visit(NOON_MS, slipped, {"round_id": 1, "level_cdb": -800, "supersedes_seq": seq})
     with store.read() as connection:
-        assert [level for _, level in trend.visits(readings.of_place(connection, van, names.REAR, 1))] == [
-            -8.0
-        ]
+        assert [visit.level_db for visit in visits.of_place(connection, (van, names.REAR, 1))] == [-8.0]
 
 
 def test_the_trend_begins_anew_after_a_repair_and_marks_stand_in_order(store: Store) -> None:

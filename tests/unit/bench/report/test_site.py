@@ -11,9 +11,13 @@ import pytest
 from curbtick import dates
 from curbtick.cautions import CAUTIONS
 from curbtick.errors import InputError
+from curbtick.fleet.fading import trend
+from curbtick.fleet.work.past import PlaceHistory
 from curbtick.report import build
 from curbtick.report.drawings import svg
+from curbtick.report.views import fading as fading_view
 from curbtick.report.views import site_map
+from curbtick.report.views.fading import Fading
 from curbtick.store.history import Store
 
 from tests.unit.bench.benchdata import Logbook, add_round, add_vehicle
@@ -127,8 +131,21 @@ def test_the_fading_sensor_gets_its_date_and_the_steady_one_none(site: Path, pag
     assert "Fading -0." in text and "expected to cross into WEAK on 2027-" in text
     assert text.count("expected to cross") == 2, "once as a note, once below its history"
     fading = pages["fading.html"].text
-    assert fading.index("Van 2") < fading.index("no date for WEAK"), "what turns WEAK first stands on top"
-    assert "(between 2027-" in fading
+    assert "Van 2" in fading and "(between 2027-" in fading
+    assert "Van 1" not in fading, "steady"
+
+
+def test_what_turns_weak_first_stands_on_top() -> None:
+    start_ms = dates.day_start_ms("2026-01-05")
+    places = []
+    for key, rate_db in enumerate((-0.0001, -0.05, -0.1)):
+        points = [(start_ms + day * dates.DAY_MS, -8 + rate_db * day) for day in range(0, 90, 7)]
+        found = trend.of_visits(points, -17.0, True)
+        assert found is not None
+        places.append(Fading(PlaceHistory(key, 0, 1, (), (), found), found))
+    rows = fading_view.rows(places, {key: f"V{key}" for key in range(3)})
+    assert [row["vehicle"] for row in rows] == ["V2", "V1", "V0"]
+    assert rows[-1]["expected"].startswith("no date for WEAK")
 
 
 def test_repairs_swaps_and_their_outcome_stand_on_the_vehicles_page(

@@ -1,29 +1,24 @@
-"""Whether a sensor is fading: a robust slope of its level, and the day it will cross the pass limit, when
-that is known.
+"""A position's slope, and the day on which it will cross the pass limit, where that is known.
 
-Theil-Sen slope with its distribution-free interval (Sen 1968), so that one bad reading does not make a
-trend. A date is given only when the data carry it: enough visits over enough time, a slope whose interval
-excludes zero, and a crossing no further ahead than twice the time looked back on.
+Theil-Sen slope with its distribution-free interval (Sen, Journal of the American Statistical Association 63 (1968),
+1379-1389), so that one bad reading does not make a trend. A date is given only where the position is listed as fading
+(judge.of_fleet), on enough visits over enough time, and no further ahead than twice the time looked back on.
 """
 
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
 from math import sqrt
 from statistics import NormalDist, median
 
 import numpy as np
 
 from curbtick.dates import DAY_MS
-from curbtick.fleet.readings import Reading
+from curbtick.fleet.fading.evidence import DAYS_A_MONTH
+from curbtick.fleet.fading.judge import SPAN_MIN_DAYS, VISITS_MIN
 
-DAYS_A_MONTH = 30.4375
-VISITS_MIN = 6
-SPAN_MIN_DAYS = 60.0
 LOOK_AHEAD = 2.0
 CONFIDENCE = 0.95
-SMALL_DB_PER_MONTH = 0.1
 
 
 @dataclass(frozen=True)
@@ -37,6 +32,7 @@ class Trend:
     crossing_ms: when the level is expected to reach the pass limit; None where no date can be given.
     earliest_ms, latest_ms: the same for the bounds of the interval; latest_ms None means perhaps never.
     why_not: why no date is given, where none is.
+    is_fading: whether the fleet's judgement lists it (judge.of_fleet).
     """
 
     visits: int
@@ -49,36 +45,11 @@ class Trend:
     earliest_ms: int | None
     latest_ms: int | None
     why_not: str | None
-
-    @property
-    def is_fading(self) -> bool:
-        """Whether the level falls beyond doubt, and by enough to matter."""
-        return self.high_db_per_month < 0 and self.rate_db_per_month <= -SMALL_DB_PER_MONTH
+    is_fading: bool
 
 
-def visits(readings: Sequence[Reading], since_ms: int = 0) -> list[tuple[int, float]]:
-    """(time, median level) of each day's visit since a time; readings without time, level or verdict,
-    and those that were taken again, do not count.
-    """
-    useful = [
-        reading
-        for reading in readings
-        if reading.time_ms is not None
-        and reading.level_db is not None
-        and reading.verdict in ("pass", "weak")
-        and not reading.superseded
-        and reading.time_ms >= since_ms
-    ]
-    points = []
-    for _, group in groupby(useful, key=lambda reading: (reading.time_ms or 0) // DAY_MS):
-        of_day = list(group)
-        levels = [reading.level_db for reading in of_day if reading.level_db is not None]
-        points.append((of_day[0].time_ms or 0, median(levels)))
-    return points
-
-
-def of_visits(points: Sequence[tuple[int, float]], pass_db: float | None) -> Trend | None:
-    """The trend of (time in ms, level in dB) points; None for fewer than three."""
+def of_visits(points: Sequence[tuple[int, float]], pass_db: float | None, is_fading: bool) -> Trend | None:
+    """The trend of (time in ms, level in dB) points; None for fewer than three. is_fading: whether it is listed."""
     if len(points) < 3 or points[-1][0] == points[0][0]:
         return None
     days = [(at_ms - points[-1][0]) / DAY_MS for at_ms, _ in points]
@@ -86,7 +57,7 @@ def of_visits(points: Sequence[tuple[int, float]], pass_db: float | None) -> Tre
     slope, low, high = theil_sen(days, levels)
     now_db = median(level - slope * day for level, day in zip(levels, days, strict=True))
     span_days = -days[0]
-    why_not = _why_no_date(len(points), span_days, high, slope, now_db, pass_db)
+    why_not = _why_no_date(len(points), span_days, slope, now_db, pass_db, is_fading)
     at_ms = points[-1][0]
     crossing = _crossing_ms(at_ms, now_db, slope, pass_db) if why_not is None else None
     return Trend(
@@ -100,6 +71,7 @@ def of_visits(points: Sequence[tuple[int, float]], pass_db: float | None) -> Tre
         _crossing_ms(at_ms, now_db, low, pass_db) if crossing else None,
         _crossing_ms(at_ms, now_db, high, pass_db) if crossing else None,
         why_not,
+        is_fading,
     )
 
 
@@ -128,7 +100,7 @@ def _tied(values: Sequence[float]) -> int:
 
 
 def _why_no_date(
-    count: int, span_days: float, high: float, slope: float, now_db: float, pass_db: float | None
+    count: int, span_days: float, slope: float, now_db: float, pass_db: float | None, is_fading: bool
 ) -> str | None:
     if pass_db is None:
         return "the limits in force are not known"
@@ -136,7 +108,7 @@ def _why_no_date(
         (now_db <= pass_db, "it is below the pass limit already"),
         (count < VISITS_MIN, f"{count} visits are too few, {VISITS_MIN} are needed"),
         (span_days < SPAN_MIN_DAYS, f"{span_days:.0f} days are too short, {SPAN_MIN_DAYS:.0f} are needed"),
-        (high >= 0 or slope * DAYS_A_MONTH > -SMALL_DB_PER_MONTH, "the level does not fall clearly"),
+        (not is_fading or slope >= 0, "the level does not fall clearly"),
         (now_db - pass_db > -slope * LOOK_AHEAD * span_days, "it is further ahead than the data can tell"),
     )
     return next((words for stands, words in obstacles if stands), None)
