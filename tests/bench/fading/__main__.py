@@ -177,8 +177,8 @@ def unbounded(results: Results, who: str) -> dict[str, Any]:
         if run.fades:
             told[f"fading, {named}: found"] = shown(verdicts[who].found())
             told[f"fading, {named}: false of those listed"] = shown(verdicts[who].false())
-        elif run.world == ALL_AT_ONCE:
-            told[f"steady, {named}: listed"] = shown(verdicts[who].of_all())
+        else:
+            told[f"steady, {run.world.name}, {run.weeks} weeks: listed"] = shown(verdicts[who].of_all())
     return told
 
 
