@@ -164,6 +164,7 @@ def shown(share: Share) -> dict[str, Any]:
         "of": sum(share.of),
         "interval": [round(low, 5), round(high, 5)],
         "design_effect": round(share.design_effect, 1),
+        "highest_of_a_fleet": round(share.highest, 5),
     }
 
 

@@ -24,6 +24,11 @@ class Share:
         return sum(self.hits) / max(1, sum(self.of))
 
     @property
+    def highest(self) -> float:
+        """The highest share of a fleet."""
+        return max(hits / max(1, of) for hits, of in zip(self.hits, self.of, strict=True))
+
+    @property
     def design_effect(self) -> float:
         """The variance between fleets over that of independent sensors, at least 1 (the ratio estimator's).
 

@@ -90,7 +90,7 @@ def make(world: World, weeks: int, fades: bool, random: np.random.Generator) -> 
     shape = _fading_shapes(calendar, random) if fades else np.full(SENSORS, -1)
     classes = np.repeat(random.integers(0, CLASSES, VEHICLES), SENSORS_PER_VEHICLE)
     level_db = _still_db(classes, random)[:, None] + _probe_db(world, calendar, weeks, random)
-    level_db -= FADE_DB * _faded(shape, days / DAYS_PER_WEEK, weeks, random)
+    level_db -= FADE_DB * faded_share(shape, days / DAYS_PER_WEEK, weeks, random)
     if world.swings:
         level_db += _swing_db(classes, days, random)
     if world.dirty:
@@ -112,7 +112,7 @@ def _fading_shapes(calendar: Calendar, random: np.random.Generator) -> Integers:
     return shape
 
 
-def _faded(shape: Integers, week: Floats, weeks: int, random: np.random.Generator) -> Floats:
+def faded_share(shape: Integers, week: Floats, weeks: int, random: np.random.Generator) -> Floats:
     """The share of the whole fade that each sensor has lost at each visit."""
     time = np.clip((week - (weeks - HALF_YEAR)) / HALF_YEAR, 0, 1)
     onset = random.uniform(0.1, LATEST_ONSET, (len(shape), 1))

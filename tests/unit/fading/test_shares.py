@@ -14,6 +14,7 @@ def test_fleets_that_agree_have_the_exact_interval() -> None:
 def test_fleets_that_differ_count_as_fewer_sensors() -> None:
     apart = Share((100, 0, 100, 0), (100, 100, 100, 100))
     assert apart.design_effect == pytest.approx(400 / 3)
+    assert (apart.value, apart.highest) == (0.5, 1.0)
     low, high = apart.interval()
     assert low < 0.05 and high > 0.95
 

@@ -59,7 +59,7 @@ def test_one_in_a_hundred_fades_by_three_db() -> None:
 def test_each_shape_falls_for_six_months_from_nothing_to_the_whole() -> None:
     shape = np.arange(-1, len(worlds.SHAPES))
     week = np.tile(np.linspace(0, 2 * HALF_YEAR, 105), (len(shape), 1))
-    faded = worlds._faded(shape, week, 2 * HALF_YEAR, np.random.default_rng(1))
+    faded = worlds.faded_share(shape, week, 2 * HALF_YEAR, np.random.default_rng(1))
     assert not faded[0].any() and not faded[:, week[0] <= HALF_YEAR].any()
     assert (faded[1:, -1] == 1).all() and (np.diff(faded, axis=1) >= 0).all()
     halfway = faded[1:, week[0] == 1.5 * HALF_YEAR].ravel()
