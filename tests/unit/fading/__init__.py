@@ -1,0 +1,1 @@
+"""Tests of the fading benchmark itself: its invented fleets and its intervals."""
