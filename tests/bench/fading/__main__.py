@@ -1,6 +1,6 @@
 """Fading sensors are found, steady ones are not: `python -m tests.bench.fading --json [--seed N] [--short]`.
 
-Invented fleets of 4,000 sensors (worlds.py) are given to the judge of `curbtick.fleet.places.fading`, which sees
+Invented fleets of 4,000 sensors (worlds.py) are given to the judge of `curbtick.fleet.fading`, which sees
 levels, times and probes alone. Bounds: of the sensors that fade by 3 dB in six months in white noise at least 90 %
 are found, and at most 10 % of those listed are false; in steady fleets of each world at most 1 % is listed. In the full
 form the 95 % interval's end must keep the bound; the short form has too few sensors for that, and fails only if the

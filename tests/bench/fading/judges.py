@@ -2,9 +2,9 @@
 
 import time
 from collections.abc import Callable
-from importlib import import_module
 
 import numpy as np
+from curbtick.fleet.fading import judge, visits
 
 from tests.bench.fading.calendar import Flags
 from tests.bench.fading.reference import slopes_db_per_week
@@ -16,17 +16,16 @@ Judge = Callable[[Readings], tuple[Flags, float]]
 
 def ours(readings: Readings) -> tuple[Flags, float]:
     """Curbtick's judge, timed without what it takes to hand it the readings."""
-    fading = import_module("curbtick.fleet.places.fading")
-    rows = zip(readings.at_ms.tolist(), readings.level_db.tolist(), readings.probe_id.tolist(), strict=True)
-    visits = [fading.Visit(at_ms, level_db, probe_id) for at_ms, level_db, probe_id in rows]
+    level_cdb = (100 * readings.level_db).round().tolist()
+    rows = list(zip(readings.at_ms.tolist(), level_cdb, readings.probe_id.tolist(), strict=True))
     ends = np.cumsum(np.bincount(readings.sensor, minlength=SENSORS)).tolist()
     starts = [0, *ends[:-1]]
     spans = enumerate(zip(starts, ends, strict=True))
-    visits_of = {f"sensor {n}": visits[start:end] for n, (start, end) in spans if end > start}
+    rows_of = {f"sensor {n}": rows[start:end] for n, (start, end) in spans if end > start}
     begun_s = time.perf_counter()
-    keys = fading.judge(visits_of)
+    keys = judge.of_fleet({key: visits.by_day(of_key) for key, of_key in rows_of.items()}).listed
     seconds = time.perf_counter() - begun_s
-    strange = set(keys) - set(visits_of)
+    strange = set(keys) - set(rows_of)
     if strange:
         raise ValueError(f"the judge lists what it was not given: {sorted(strange)[:3]}")
     return np.array([f"sensor {n}" in keys for n in range(SENSORS)]), seconds

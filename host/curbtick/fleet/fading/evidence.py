@@ -16,14 +16,16 @@ from curbtick.fleet.fading.series import Mask, Numbers, Series
 from curbtick.limits.robust import MAD_TO_SIGMA
 
 DAYS_A_MONTH = 30.4375
-# A slower fall matters to nobody: half a year of it is within what a seat repeats.
-SMALL_DB_PER_MONTH = 0.1
+# A slower fall matters to nobody: a year of it is what a seat repeats.
+SMALL_DB_PER_MONTH = 0.05
 # A level further off its line than this many of its spreads counts as if it lay there.
 CLIP_SIGMAS = 3.0
 # What is known of a fleet's noise before there are data: in visits, and in positions.
 PRIOR_VISITS = 8
 PRIOR_MEMORY = 0.3
 PRIOR_POSITIONS = 10
+# Fewer visits tell nothing of how far noise remembers.
+MEMORY_VISITS = 8
 WEEK_DAYS = 7.0
 CHUNK = 500
 
@@ -86,15 +88,14 @@ def centred(values: Numbers, there: Mask) -> Numbers:
 
 
 def memory_per_week(series: Series, rest: Numbers) -> float:
-    """How much of a deviation is left a week later, 0 to 0.9: the fleet's, by the median of its positions."""
-    within = np.where(series.there, rest, 0.0)
-    power = np.maximum(np.sum(within**2, axis=1), 1e-12)
-    one_later = np.sum(within[:, :-1] * within[:, 1:], axis=1) / power
-    enough = series.counts >= 8
-    if not enough.any():
+    """How much of a deviation is left a week later, 0 to 0.9: the fleet's, over all of its positions."""
+    within = np.where(series.there, rest, 0.0)[series.counts >= MEMORY_VISITS]
+    power = float(np.sum(within**2))
+    if not power:
         return PRIOR_MEMORY
-    counts = series.counts[enough]
-    seen = float(np.median((one_later[enough] + 2 / counts) / (1 - 4 / counts)))
+    counts = series.counts[series.counts >= MEMORY_VISITS]
+    one_later = float(np.sum(within[:, :-1] * within[:, 1:])) / power
+    seen = (one_later + float(np.mean(2 / counts))) / (1 - float(np.mean(4 / counts)))
     known = len(counts)
     per_visit = (known * max(seen, 0.0) + PRIOR_POSITIONS * PRIOR_MEMORY) / (known + PRIOR_POSITIONS)
     gap_weeks = float(np.nanmedian(np.diff(series.days, axis=1))) / WEEK_DAYS

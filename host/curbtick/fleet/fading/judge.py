@@ -59,5 +59,5 @@ def _listed(table: series.Series, levels_db: series.Numbers) -> frozenset[Hashab
     )
     found = evidence.of(told, told.levels_db)
     sure = false_discovery_control(found.chance) <= LISTED_FALSE
-    slow = shapes.sinks(told, told.levels_db)
-    return frozenset(key for key, fades in zip(told.keys, sure & slow, strict=True) if fades)
+    slow = shapes.sinks(told, told.levels_db, sure)
+    return frozenset(key for key, fades in zip(told.keys, slow, strict=True) if fades)

@@ -1,7 +1,9 @@
 """Whether a level sinks little by little, or fell at once: dirt, a washing, another sensor.
 
 Four shapes are fitted to each position: a line, a level that falls from one visit on, one step, two steps. The better
-one is that of the smaller Bayesian information criterion (Schwarz, Annals of Statistics 6 (1978), 461-464).
+one is that of the smaller Bayesian information criterion (Schwarz, Annals of Statistics 6 (1978), 461-464), after what
+is known beforehand: the more of a fleet's positions go in steps, the likelier is a step (Kass and Raftery, Journal of
+the American Statistical Association 90 (1995), 773-795: two natural logarithms of the odds are added).
 """
 
 import numpy as np
@@ -10,27 +12,36 @@ from curbtick.fleet.fading.evidence import centred
 from curbtick.fleet.fading.series import Mask, Numbers, Series
 
 # What a shape fits beside the spread; a bend or a step also has its place.
-LINE, BEND, ONE_STEP, TWO_STEPS = 2, 3, 3, 5
+LEVEL, LINE, BEND, ONE_STEP, TWO_STEPS = 1, 2, 3, 3, 5
 # No spread is believed to be smaller than this, in dB.
 FINEST_DB = 0.1
 # A part of a shape that fewer visits make up is an outlier.
 PART_LEAST = 2
-# A step is believed where its criterion is smaller by so much: "strong" evidence (Kass and Raftery, Journal of the
-# American Statistical Association 90 (1995), 773-795).
-CLEARLY = 6.0
+# The share of positions that fade, as far as anybody knows before looking.
+FADING_SHARE = 0.01
+# "Strong" evidence is a difference of so much (Kass and Raftery); what is known beforehand never weighs more.
+STRONG = 6.0
+# The best place of a step is chosen among many: white noise gets as far as this in one position of a thousand.
+BEYOND_CHANCE = 14.0
 
 
-def sinks(series: Series, levels_db: Numbers) -> Mask:
-    """Which positions sink little by little rather than in one or two steps. levels_db: (positions, visits)."""
-    there = series.there
+def sinks(series: Series, levels_db: Numbers, suspects: Mask) -> Mask:
+    """Which of the suspects sink little by little rather than in one or two steps.
+
+    levels_db: (positions, visits). suspects: positions that may fade; the others tell how often a level goes in steps.
+    """
+    there, counts = series.there, series.counts
     y = centred(levels_db, there)
-    counts = series.counts
     slow = np.minimum(_criterion(_line(series, y), counts, LINE), _criterion(_bend(series, y), counts, BEND))
     steps = np.minimum(
         _criterion(_one_step(y, counts), counts, ONE_STEP),
         _criterion(_two_steps(y, counts), counts, TWO_STEPS),
     )
-    found: Mask = slow <= steps + CLEARLY
+    level = _criterion(np.sum(y * y, axis=1), counts, LEVEL)
+    others = ~suspects
+    stepping = float(np.mean(steps[others] + BEYOND_CHANCE < level[others])) if others.any() else FADING_SHARE
+    odds = 2 * np.log(FADING_SHARE / max(stepping, 1e-6))
+    found: Mask = suspects & (slow <= steps + np.clip(odds, -STRONG, STRONG))
     return found
 
 

@@ -115,5 +115,22 @@ def test_one_wild_level_moves_a_line_little() -> None:
     ids=["line", "bend", "step", "dirt and a washing"],
 )
 def test_a_step_is_told_from_sinking(shape: Numbers, is_slow: bool) -> None:
-    levels_db = noise(300, 9, sigma_db=0.4) + shape
-    assert float(np.mean(shapes.sinks(table(levels_db), levels_db) == is_slow)) > 0.95
+    levels_db = noise(900, 9, sigma_db=0.4)
+    suspects = np.arange(900) < 300
+    levels_db[suspects] += shape
+    told = shapes.sinks(table(levels_db), levels_db, suspects)
+    assert float(np.mean(told[suspects] == is_slow)) > 0.95 and not told[~suspects].any()
+
+
+def test_where_many_positions_go_in_steps_a_step_is_believed_sooner() -> None:
+    """A slope with a jump in it, which either explains: a fading in a clean fleet, dirt in a dirty one."""
+    either = SINKING / 2 + np.where(np.arange(WEEKS) < 14, 0.0, -1.1)
+    suspects = np.arange(400) < 100
+    clean_db = noise(400, 10, sigma_db=0.6)
+    clean_db[:100] += either
+    dirty_db = clean_db.copy()
+    dirty_db[100:] -= np.where(np.arange(WEEKS) < 9, 0.0, 3.0)
+    in_clean = shapes.sinks(table(clean_db), clean_db, suspects)
+    in_dirty = shapes.sinks(table(dirty_db), dirty_db, suspects)
+    assert not (in_clean | in_dirty)[100:].any()
+    assert in_clean.sum() > in_dirty.sum() + 20
