@@ -53,6 +53,7 @@ PLACES = (
     ("faint_score", "siblings", "score"),
     ("others", "siblings", "others"),
     ("repeating", "siblings", "repeating"),
+    ("is_quicker", "", "is_quicker"),
     ("loud_cdb", "", "loud_cdb"),
     ("loud_us", "", "loud_us"),
 )
