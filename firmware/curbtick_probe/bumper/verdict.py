@@ -99,13 +99,14 @@ def sibling_proof(siblings: Siblings, limits: dict[str, int], before_us: int) ->
     It needs four bursts on time that are clear singly, three of four that are due, evidence that noise gives
     less than once in a thousand readings, and most of the other sounds must repeat like sensors too. Its frequency is
     the class's, its interval a system's, and this bumper's own where that is known; and it is louder than another
-    vehicle's can be.
+    vehicle's can be. What ticks more quickly than sensors take turns is a machine.
     """
     return (
         siblings.clear >= PROOF_BURSTS
         and 4 * siblings.count >= 3 * siblings.due
         and siblings.score >= loop.PROOF_SCORE
         and 2 * siblings.repeating >= siblings.others
+        and 2 * siblings.ticks <= siblings.clear
         and is_of_system(siblings.level_cdb, siblings.frequency_hz, siblings.interval_us, limits)
         and loop.agrees(siblings.interval_us, before_us)
     )

@@ -18,6 +18,8 @@ BY_SIBLINGS = (
 )
 # The same among siblings too faint to be heard, after another place of the bumper told the cycle.
 BY_ANOTHER_PLACE = ("loose_second:777001:79", "loose_third:777001:15")
+# A supply's packets, 11 ms apart, taken for a siblings' train.
+TICKING = ("only_supply_packets:91239:4",)
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +29,7 @@ def hear() -> Iterator[Callable[[Any], Any]]:
         yield hearing
 
 
-@pytest.mark.parametrize("place", [*BY_SIBLINGS, *BY_ANOTHER_PLACE])
+@pytest.mark.parametrize("place", [*BY_SIBLINGS, *BY_ANOTHER_PLACE, *TICKING])
 def test_a_lie_once_told_is_not_told_again(hear: Callable[[Any], Any], place: str) -> None:
     kind, seed, index = place.split(":")
     scene = scene_of("bumper", kind, int(seed), int(index))

@@ -39,8 +39,9 @@ def is_quicker(beside: Siblings, found: Cycle, held: Train, sounds: Sounds, room
     """Tell whether the siblings' train, faint ones included, comes a few times in a slow sensor's interval.
 
     Two siblings in turn look like one that is twice as quick, so that a sensor of a usual interval is not asked about;
-    those that are clear must not differ from beat to beat, and none may come where the sensor would be due. An outer sensor of a loop that passes the inner ones
-    twice looks the same: no listener can tell it from one that leaves bursts out.
+    those that are clear must not differ from beat to beat, and none may come where the sensor would be due. An outer
+    sensor of a loop that passes the inner ones twice looks the same: no listener can tell it from one that leaves
+    bursts out.
     """
     if found.timing != cycle.STEADY or found.interval_us <= SLOW_INTERVAL_US or beside.score < PROOF_SCORE:
         return False

@@ -1,10 +1,11 @@
-"""A sensor that comes more seldom than its siblings: asked of slow ones alone, faint siblings included."""
+"""A sensor that comes more seldom than its siblings, faint ones included; and what ticks too quickly to be a loop."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 from curbtick_probe.bumper.trains import loop
-from curbtick_wire.names import PASS, RETRY
+from curbtick_wire.names import DEAD, PASS, RETRY
 
 from tests.unit.probe.bumper.readingdata import Sound, every, faint, filled, ruled, train_of
 
@@ -71,3 +72,47 @@ def test_what_chance_gives_tells_nothing(score: int, quicker: bool) -> None:
     heard.siblings.score = score
     found = loop.is_quicker(heard.siblings, heard.cycle, heard.train, filled(sounds), heard.desk)
     assert found is quicker
+
+
+def ticking(interval_us: int, **fields: int) -> list[Sound]:
+    """A machine that ticks as loudly as a sibling, and as clearly."""
+    return faint(interval_us, FIRST_US, **fields)
+
+
+@pytest.mark.parametrize(
+    ("interval_us", "proved"), [(9_000, False), (27_000, False), (31_000, True), (40_000, True)]
+)
+def test_what_ticks_more_quickly_than_sensors_take_turns_proves_nothing(
+    interval_us: int, proved: bool
+) -> None:
+    trains = train_of(ticking(interval_us))
+    assert trains.sibling_clear >= 4
+    word, _, proofs = ruled(trains)
+    assert (word == DEAD, "sibling_heard" in proofs) == (proved, proved)
+
+
+@pytest.mark.parametrize(
+    ("fields", "ticks"),
+    [
+        ({"level_cdb": -5100}, True),
+        ({"level_cdb": -5101}, False),
+        ({"frequency_hz": 49_500}, True),
+        ({"frequency_hz": 49_501}, False),
+    ],
+    ids=str,
+)
+def test_a_tick_is_just_like_the_one_before(fields: dict[str, int], ticks: bool) -> None:
+    """An echo that comes back so soon is fainter, and another sensor's burst is of another frequency."""
+    first = ticking(150_000)
+    soon = [replace(sound, time_us=sound.time_us - 10_000, evidence_cdb=1_600, **fields) for sound in first]
+    trains = train_of(first + soon)
+    assert trains.ticks == (trains.sibling_clear if ticks else 0)
+    assert ("sibling_heard" in ruled(trains)[2]) is not ticks
+
+
+def test_a_sound_found_twice_is_no_tick() -> None:
+    first = ticking(150_000)
+    trains = train_of(
+        first + [replace(sound, time_us=sound.time_us - 2_900, evidence_cdb=1_600) for sound in first]
+    )
+    assert trains.ticks == 0
