@@ -233,8 +233,8 @@ def _rule_on_silence(
     elif not proofs & FRONT_END_LIVE:
         ruling.set(names.RETRY, reason.MICROPHONE_FAULT, proofs)
     elif is_plain(heard, limits) and held.level_cdb > limits["neighbour_cdb"]:
-        # Too loud for a neighbour: the sensor itself. Or the microphone's port is clogged, since the last place perhaps:
-        # only siblings that are loud enough in this very reading show that it is open.
+        # Too loud for a neighbour: the sensor itself. Or the microphone's port is clogged, since the last place
+        # perhaps: only siblings that are loud enough in this very reading show that it is open.
         if proofs & SIBLING_HEARD:
             ruling.set(names.DEAD, reason.LOW_LEVEL, proofs)
         else:
