@@ -15,6 +15,8 @@ BY_SIBLINGS = (
     "loose_second:777001:15",
     "loose_third:777001:38",
     "loose_third:777001:125",
+    "loose_third:40117:6",
+    "loose_second:777001:143",
 )
 # The same among siblings too faint to be heard, after another place of the bumper told the cycle.
 BY_ANOTHER_PLACE = ("loose_second:777001:79", "loose_third:777001:15")

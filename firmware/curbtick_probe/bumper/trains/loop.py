@@ -35,6 +35,18 @@ def agrees(interval_us: int, before_us: int) -> bool:
     return shorter_us <= 1 or times_of(max(interval_us, before_us), shorter_us) > 0
 
 
+def _parts_of(interval_us: int, beside_us: int) -> int:
+    """Return how many cycles of the loop that both intervals are of an interval takes; 0 where they are of none.
+
+    Siblings heard at every second cycle beside a sensor at every third, or the other way about, tell of it too.
+    """
+    if times_of(2 * interval_us, beside_us) == 3:
+        return 3
+    if times_of(2 * beside_us, interval_us) == 3:
+        return 2
+    return times_of(interval_us, beside_us)
+
+
 def is_quicker(beside: Siblings, found: Cycle, held: Train, sounds: Sounds, room: Desk) -> bool:
     """Tell whether the siblings' train, faint ones included, comes a few times in a slow sensor's interval.
 
@@ -45,7 +57,7 @@ def is_quicker(beside: Siblings, found: Cycle, held: Train, sounds: Sounds, room
     """
     if found.timing != cycle.STEADY or found.interval_us <= SLOW_INTERVAL_US or beside.score < PROOF_SCORE:
         return False
-    part = times_of(found.interval_us, beside.interval_us)
+    part = _parts_of(found.interval_us, beside.interval_us)
     if part < 2:
         return False
     quicker.say(found.tally, held, sounds, room, found.interval_us, part)

@@ -31,6 +31,14 @@ def test_faint_siblings_tell_of_a_quicker_loop(times: int) -> None:
     assert ruled(trains)[:2] == (RETRY, ["timing_unknown"])
 
 
+@pytest.mark.parametrize(("times", "beside"), [(3, 2), (2, 3)])
+def test_two_intervals_of_two_and_three_cycles_tell_of_a_quicker_loop(times: int, beside: int) -> None:
+    trains = heard_out(130_000 * times, sibling(130_000 * beside, FIRST_US + 40_000))
+    assert trains.sibling_interval_us == 130_000 * beside
+    assert trains.is_quicker
+    assert ruled(trains)[:2] == (RETRY, ["timing_unknown"])
+
+
 @pytest.mark.parametrize(("interval_us", "quicker"), [(248_000, False), (252_000, True)])
 def test_a_sensor_of_a_usual_interval_is_not_asked_about(interval_us: int, quicker: bool) -> None:
     assert heard_out(interval_us, sibling(interval_us // 2, FIRST_US + 40_000)).is_quicker is quicker
