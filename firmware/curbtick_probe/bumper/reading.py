@@ -10,6 +10,7 @@ from curbtick_probe.bumper.listen import Listener
 from curbtick_probe.bumper.snippet import envelope_bytes, sound_parts, wave_bytes
 from curbtick_probe.bumper.trains.desk import LONGEST_US
 from curbtick_probe.bumper.trains.evidence import Evidence
+from curbtick_probe.bumper.trains.loop import SLOW_INTERVAL_US
 from curbtick_probe.bumper.trains.sounds import SINGLE_CDB
 from curbtick_probe.dsp.burst import flat
 from curbtick_probe.dsp.burst.baseband import HIGHEST, LOWEST
@@ -20,7 +21,6 @@ from curbtick_probe.hardware import Board
 # bursts of an interval of 250 ms fall within it.
 USUAL_US = const(1260000)
 SLOW_US = const(2740000)
-SLOW_INTERVAL_US = const(250000)
 SLOW_SCORE = const(2600)
 
 # Listening takes half of the chip's time, so that these steps of two blocks make up for four blocks of thinking.
@@ -78,6 +78,7 @@ class Reader:
         self.source = names.INPUT_LOW
         self.noise_cdb = 0
         self.listened_us = 0
+        self.before_us = 0
 
     def take(self, limits: dict[str, int], limit_set: dict[str, int], before_us: int) -> Taken:
         """Listen, decide, and return what was Taken.
@@ -86,11 +87,12 @@ class Reader:
         of this bumper's own PASS or WEAK in this visit, 0 for none (verdict.decide).
         """
         high_cdb = records.NONE_I16
+        self.before_us = before_us
         capture = self.board.capture
         try:
             self._listen(limits)
             if not capture.overruns:
-                high_cdb = self._rule(limits, limit_set, before_us)
+                high_cdb = self._rule(limits, limit_set)
         except (MemoryError, RuntimeError):
             # Something allocated while it listened, or the stack, which has the frames then, was used up.
             return refused(reason.SAMPLES_LOST, limits["class_khz"])
@@ -98,7 +100,7 @@ class Reader:
             self.ruling.set(names.RETRY, reason.SAMPLES_LOST, 0)
         return self._taken(limits, high_cdb)
 
-    def _rule(self, limits: dict[str, int], limit_set: dict[str, int], before_us: int) -> int:
+    def _rule(self, limits: dict[str, int], limit_set: dict[str, int]) -> int:
         """Decide on what was heard whole; return the floor of the high input, NONE_I16 where it was not needed."""
         high_cdb = records.NONE_I16
         if self.listener.highest - self.listener.lowest <= STUCK_CODES:
@@ -111,7 +113,7 @@ class Reader:
                 # Only a live microphone has a floor there.
                 high_cdb = self.listener.floor_of(names.INPUT_HIGH, _HIGH_BLOCKS)
                 live = limit_set["high_floor_min_cdb"] <= high_cdb <= limit_set["high_floor_max_cdb"]
-            verdict.decide(self.ruling, self.heard, limits, limit_set, self.noise_cdb, live, before_us)
+            verdict.decide(self.ruling, self.heard, limits, limit_set, self.noise_cdb, live, self.before_us)
         return high_cdb
 
     def _listen(self, limits: dict[str, int]) -> None:
@@ -168,7 +170,7 @@ class Reader:
         if self.listener.sounds.count > _CALM_SOUNDS:
             return False
         self.heard.look(self.listener.sounds, self.listener.time_us())
-        return verdict.clearly_passes(self.heard, limits)
+        return verdict.clearly_passes(self.heard, limits, self.before_us)
 
     def _is_slow(self, limits: dict[str, int]) -> bool:
         """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while.

@@ -43,11 +43,10 @@ def _hears_none(values: dict[str, int] | None) -> bool:
 
 
 def _is_silent(values: dict[str, int] | None) -> bool:
-    return (
-        values is not None
-        and values["verdict"] == names.RETRY
-        and bool(values["reasons"] & reason.NOTHING_HEARD)
-    )
+    """Tell whether nothing was heard at a place. What was heard too faintly may be a clogged microphone's doing."""
+    if values is None or values["verdict"] != names.RETRY:
+        return False
+    return values["reasons"] & (reason.NOTHING_HEARD | reason.LOW_LEVEL) == reason.NOTHING_HEARD
 
 
 def _settle_silent(readings: list[dict[str, int] | None], verdicts: list[int]) -> None:

@@ -4,7 +4,7 @@ from curbtick_wire import names
 from micropython import const
 
 from curbtick_probe import reason
-from curbtick_probe.bumper.trains import cycle
+from curbtick_probe.bumper.trains import cycle, loop
 from curbtick_probe.bumper.trains.evidence import Evidence
 from curbtick_probe.bumper.trains.siblings import Siblings
 from curbtick_probe.bumper.trains.train import Train
@@ -17,17 +17,10 @@ FRONT_END_LIVE = 1 << names.PROOFS.index("front_end_live")
 BURSTS_LEAST = const(3)
 PROOF_BURSTS = const(4)
 
-# Noise alone reaches a score of 1500 once in a thousand readings; knocks and hiss reach further.
-PROOF_SCORE = const(2000)
-
 # Another vehicle's sensor, nose to nose at 1.5 m, is heard at -56 dBFS (hardware_notes/collar.md). At 15 dB over the
 # noise the median of four bursts is off by 0.55 dB rms: three times that above it lies what only a sibling can have.
 _OTHER_VEHICLE_CDB = const(-5600)
 PROOF_CDB = const(_OTHER_VEHICLE_CDB + 165)
-
-# Intervals of one system agree to within one part in so many; and a part or a multiple of it, up to so many times.
-CYCLE_PARTS = const(200)
-CYCLE_TIMES = const(4)
 
 # Bursts of one sensor in a collar that is held still differ by less.
 SPREAD_MOST_CDB = const(500)
@@ -85,7 +78,7 @@ def decide(
     if noise_cdb > limit_set["noise_max_cdb"]:
         ruling.set(names.RETRY, reason.NOISY, proofs)
     elif has_train(heard.train, limits):
-        _rule_on_train(ruling, heard, limits, noise_cdb, proofs)
+        _rule_on_train(ruling, heard, limits, noise_cdb, proofs, before_us)
     else:
         _rule_on_silence(ruling, heard, limits, noise_cdb, proofs)
 
@@ -106,15 +99,16 @@ def sibling_proof(siblings: Siblings, limits: dict[str, int], before_us: int) ->
     It needs four bursts on time that are clear singly, three of four that are due, evidence that noise gives
     less than once in a thousand readings, and most of the other sounds must repeat like sensors too. Its frequency is
     the class's, its interval a system's, and this bumper's own where that is known; and it is louder than another
-    vehicle's can be.
+    vehicle's can be. What ticks more quickly than sensors take turns is a machine.
     """
     return (
         siblings.clear >= PROOF_BURSTS
         and 4 * siblings.count >= 3 * siblings.due
-        and siblings.score >= PROOF_SCORE
+        and siblings.score >= loop.PROOF_SCORE
         and 2 * siblings.repeating >= siblings.others
+        and 2 * siblings.ticks <= siblings.clear
         and is_of_system(siblings.level_cdb, siblings.frequency_hz, siblings.interval_us, limits)
-        and agrees(siblings.interval_us, before_us)
+        and loop.agrees(siblings.interval_us, before_us)
     )
 
 
@@ -127,16 +121,13 @@ def is_of_system(level_cdb: int, frequency_hz: int, interval_us: int, limits: di
     )
 
 
-def agrees(interval_us: int, before_us: int) -> bool:
-    """Tell whether two intervals may be of one system: the same, or a few times the other."""
-    longer_us = max(interval_us, before_us)
-    shorter_us = min(interval_us, before_us)
-    if shorter_us <= 1:
-        return True
-    for times in range(1, CYCLE_TIMES + 1):
-        if abs(longer_us - times * shorter_us) * CYCLE_PARTS <= longer_us:
-            return True
-    return False
+def leaves_out(heard: Evidence, before_us: int) -> bool:
+    """Tell whether the held sensor comes once in a few of its bumper's cycles, so that it may leave bursts out.
+
+    All sensors of a bumper share one loop: a place that was read before tells its cycle, or else the siblings do.
+    """
+    times = loop.times_of(heard.cycle.interval_us, before_us) if before_us > 1 else 0
+    return times > 1 or times == 0 and heard.is_quicker
 
 
 def faults_of(heard: Evidence, limits: dict[str, int]) -> int:
@@ -181,9 +172,9 @@ def is_doubtful(heard: Evidence, limits: dict[str, int]) -> bool:
 
 
 def _rule_on_train(
-    ruling: Ruling, heard: Evidence, limits: dict[str, int], noise_cdb: int, proofs: int
+    ruling: Ruling, heard: Evidence, limits: dict[str, int], noise_cdb: int, proofs: int, before_us: int
 ) -> None:
-    doubt = _doubt_of(heard, limits, noise_cdb)
+    doubt = _doubt_of(heard, limits, noise_cdb) or _doubt_of_timing(heard, limits, before_us)
     if doubt:
         ruling.set(names.RETRY, doubt, proofs)
     elif asks_for_floor(heard.train, limits) and not proofs & FRONT_END_LIVE:
@@ -194,7 +185,7 @@ def _rule_on_train(
 
 
 def _doubt_of(heard: Evidence, limits: dict[str, int], noise_cdb: int) -> int:
-    """Return the reason why a train that was heard cannot be judged; 0 for none."""
+    """Return the reason why a train that was heard cannot be judged, its timing left out; 0 for none."""
     held = heard.train
     if held.level_cdb < noise_cdb + TRAIN_OVER_NOISE_CDB:
         doubt = reason.NOISY
@@ -207,12 +198,12 @@ def _doubt_of(heard: Evidence, limits: dict[str, int], noise_cdb: int) -> int:
     elif held.rivals > held.count:
         doubt = reason.NOISY
     else:
-        doubt = _doubt_of_timing(heard, limits)
+        doubt = 0
     return doubt
 
 
-def _doubt_of_timing(heard: Evidence, limits: dict[str, int]) -> int:
-    if heard.cycle.timing == cycle.UNKNOWN:
+def _doubt_of_timing(heard: Evidence, limits: dict[str, int], before_us: int) -> int:
+    if heard.cycle.timing == cycle.UNKNOWN or leaves_out(heard, before_us):
         return reason.TIMING_UNKNOWN
     if heard.cycle.timing == cycle.PART and is_irregular(heard, limits):
         return reason.STARTS_OR_STOPS
@@ -242,8 +233,9 @@ def _rule_on_silence(
     elif not proofs & FRONT_END_LIVE:
         ruling.set(names.RETRY, reason.MICROPHONE_FAULT, proofs)
     elif is_plain(heard, limits) and held.level_cdb > limits["neighbour_cdb"]:
-        # Too loud for a neighbour: the sensor itself. Or the microphone's port is clogged, if it is all that is heard.
-        if proofs & (SIBLING_HEARD | BUMPER_HEARD_BEFORE):
+        # Too loud for a neighbour: the sensor itself. Or the microphone's port is clogged, since the last place
+        # perhaps: only siblings that are loud enough in this very reading show that it is open.
+        if proofs & SIBLING_HEARD:
             ruling.set(names.DEAD, reason.LOW_LEVEL, proofs)
         else:
             ruling.set(names.RETRY, reason.NOTHING_HEARD | reason.LOW_LEVEL, proofs)
@@ -268,18 +260,20 @@ def _doubt_of_silence(heard: Evidence, limits: dict[str, int], noise_cdb: int) -
     return reason.NOISY if noise_cdb > dead_cdb - DEAD_OVER_NOISE_CDB else 0
 
 
-def clearly_passes(heard: Evidence, limits: dict[str, int]) -> bool:
+def clearly_passes(heard: Evidence, limits: dict[str, int], before_us: int) -> bool:
     """Tell whether a reading can stop early with PASS.
 
     Three bursts on time, none missing, no other sound as loud, level and frequency well inside, no ring-down too long
     (another's burst over one of them can cut it short): a sensor that misses a burst, or anything irregular, is never
-    passed early.
+    passed early. Nor is one that comes so seldom that its siblings must be asked first.
     """
     held = heard.train
     return (
         held.count >= BURSTS_LEAST
         and heard.cycle.timing == cycle.STEADY
         and heard.cycle.due == held.count
+        and heard.cycle.interval_us <= loop.SLOW_INTERVAL_US
+        and not leaves_out(heard, before_us)
         and held.rivals == 0
         and held.strays == 0
         and held.spread_cdb <= SPREAD_MOST_CDB // 2

@@ -131,7 +131,7 @@ def unequal_mirrors(found: list[Binding]) -> list[tuple[Binding, Binding]]:
 
 # Numbers that are equal by chance: file and number, and what the number is there.
 COINCIDENCES = {
-    ("firmware/curbtick_probe/bumper/reading.py", 250_000): "microseconds, not samples a second",
+    ("firmware/curbtick_probe/bumper/trains/loop.py", 250_000): "microseconds, not samples a second",
     ("firmware/curbtick_probe/bumper/trains/quicker.py", 465): "a difference of levels in hundredths of a dB",
     ("firmware/curbtick_probe/dsp/burst/baseband.py", 254): "a tap of the filter",
     ("firmware/curbtick_probe/panel/patterns.py", 4095): "every LED of the bar",

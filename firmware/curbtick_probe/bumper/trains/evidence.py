@@ -2,7 +2,7 @@
 
 from micropython import const
 
-from curbtick_probe.bumper.trains import cycle, desk, siblings, train
+from curbtick_probe.bumper.trains import cycle, desk, loop, siblings, train
 from curbtick_probe.bumper.trains.sounds import SINGLE_CDB, Sounds
 from curbtick_probe.dsp.train import alike
 
@@ -14,6 +14,7 @@ class Evidence:
     """Everything that a verdict rests on.
 
     train: the held sensor's. cycle: the system's. siblings: the best train beside the held one.
+    is_quicker: whether the siblings' loop seems to be a part of the held sensor's interval.
     loud_cdb, loud_us: level and length of the loudest single sound in or near the class's window.
     """
 
@@ -22,6 +23,7 @@ class Evidence:
         self.train = train.Train()
         self.cycle = cycle.Cycle()
         self.siblings = siblings.Siblings()
+        self.is_quicker = False
         self.loud_cdb = -32768
         self.loud_us = 0
 
@@ -30,6 +32,7 @@ class Evidence:
         self.look(sounds, listened_us)
         cycle.find_uneven(self.cycle, self.train, sounds, self.desk, listened_us)
         self.look_faintly(sounds, listened_us)
+        self.is_quicker = loop.is_quicker(self.siblings, self.cycle, self.train, sounds, self.desk)
         siblings.name_others(self.siblings, self.train, self.train.interval_us, sounds, self.desk)
         self._find_loudest(sounds, limits)
 
@@ -40,6 +43,7 @@ class Evidence:
 
     def find_held(self, sounds: Sounds, listened_us: int) -> None:
         """Find the held train."""
+        self.is_quicker = False
         train.find(self.train, sounds, self.desk, listened_us)
 
     def find_cycle(self, sounds: Sounds, listened_us: int) -> None:

@@ -5,11 +5,12 @@ import array
 from curbtick_wire import names
 from micropython import const
 
-from curbtick_probe.bumper.trains.desk import BURST_MOST_US, Desk, slack_us
+from curbtick_probe.bumper.trains.desk import BURST_MOST_US, SHORTEST_US, Desk, slack_us
 from curbtick_probe.bumper.trains.quicker import ECHO_US
 from curbtick_probe.bumper.trains.sounds import MOST, SINGLE_CDB, Sounds
 from curbtick_probe.bumper.trains.train import Train
 from curbtick_probe.dsp.train import chain, columns
+from curbtick_probe.dsp.train.beats import TWICE_US
 
 _LEVEL_CDB = const(900)
 _SPREAD_HZ = const(3500)
@@ -17,6 +18,10 @@ _ECHO_BELOW_CDB = const(900)
 
 # A sibling's burst that comes again keeps its frequency this well.
 _KEEPS_HZ = const(2500)
+
+# A sound this like one of a train, sooner before it than any sensor's slot, is the same machine's tick.
+_TICK_CDB = const(300)
+_TICK_HZ = const(1500)
 
 # Scores: a hit counts its evidence above the candidates' threshold, and that it is on time; a miss costs.
 _ON_TIME = const(800)
@@ -33,6 +38,7 @@ class Siblings:
 
     count, due, interval_us, first_us: as a Train's. score: of its chain, above what chance gives.
     clear: how many of its sounds are clear singly. level_cdb, frequency_hz: medians of these.
+    ticks: how many of its clear sounds have one just like them shortly before, which no loop of sensors has.
     others: clear single sounds outside the held train. repeating: those of them that come again at their frequency.
     rows: the sounds that are clear singly.
     """
@@ -51,6 +57,7 @@ class Siblings:
         self.clear = 0
         self.level_cdb = -32768
         self.frequency_hz = 0
+        self.ticks = 0
         self.others = 0
         self.repeating = 0
 
@@ -100,6 +107,22 @@ def _measure(found: Siblings, sounds: Sounds, room: Desk) -> None:
     n = found.clear or _on_beat(found, sounds, room, 0)
     found.level_cdb = room.median(sounds.level_cdb, found.rows, n)
     found.frequency_hz = room.median(sounds.frequency_hz, found.rows, n)
+    for i in range(found.clear):
+        found.ticks += _is_tick(sounds, found.rows[i])
+
+
+def _is_tick(sounds: Sounds, row: int) -> bool:
+    """Tell whether a sound just like this one came less than a slot before it; an echo is fainter."""
+    before = row - 1
+    while before >= 0 and sounds.time_us[row] - sounds.time_us[before] < SHORTEST_US:
+        if (
+            sounds.time_us[row] - sounds.time_us[before] > TWICE_US
+            and abs(sounds.level_cdb[row] - sounds.level_cdb[before]) <= _TICK_CDB
+            and abs(sounds.frequency_hz[row] - sounds.frequency_hz[before]) <= _TICK_HZ
+        ):
+            return True
+        before -= 1
+    return False
 
 
 def _on_beat(found: Siblings, sounds: Sounds, room: Desk, asked: int) -> int:

@@ -51,8 +51,10 @@ PLACES = (
     ("sibling_cdb", "siblings", "level_cdb"),
     ("sibling_hz", "siblings", "frequency_hz"),
     ("faint_score", "siblings", "score"),
+    ("ticks", "siblings", "ticks"),
     ("others", "siblings", "others"),
     ("repeating", "siblings", "repeating"),
+    ("is_quicker", "", "is_quicker"),
     ("loud_cdb", "", "loud_cdb"),
     ("loud_us", "", "loud_us"),
 )

@@ -105,9 +105,9 @@ def test_one_sibling_that_comes_twice_is_a_doubt(quarter: int) -> None:
     held = loose(160_000, (1, 0))
     trains = train_of(held + siblings(160_000, quarter))
     assert (trains.interval_us, trains.timing) == (320_000, UNKNOWN)
-    assert not verdict.clearly_passes(trains.heard, limits_of())
+    assert not verdict.clearly_passes(trains.heard, limits_of(), 0)
     assert ruled(trains)[:2] == (RETRY, ["timing_unknown"])
-    assert verdict.clearly_passes(train_of(every(160_000)).heard, limits_of())
+    assert verdict.clearly_passes(train_of(every(160_000)).heard, limits_of(), 0)
 
 
 def test_one_sibling_that_comes_twice_is_none_where_another_lies_between() -> None:
@@ -148,7 +148,7 @@ def test_siblings_that_repeat_imperfectly_are_a_doubt_and_never_a_pass(spread_cd
     ]
     trains = train_of(held + again + other)
     assert trains.timing == UNKNOWN
-    assert not verdict.clearly_passes(trains.heard, limits_of())
+    assert not verdict.clearly_passes(trains.heard, limits_of(), 0)
     assert ruled(trains)[:2] == (RETRY, ["timing_unknown"])
 
 

@@ -35,6 +35,7 @@ POOR = reading(WEAK, "low_level", level_cdb=-2200)
 GONE = reading(DEAD, "only_neighbour", level_cdb=-32768)
 GONE_QUIET = reading(DEAD, "nothing_heard", level_cdb=-32768)
 FAINT = reading(DEAD, "low_level", level_cdb=-3900)
+FAINT_UNPROVED = reading(RETRY, "nothing_heard", "low_level", level_cdb=-3900, proofs=("front_end_live",))
 LOUD_YARD = reading(RETRY, "noisy", level_cdb=-32768)
 
 
@@ -153,3 +154,10 @@ def test_an_odd_number_of_others_has_the_middle_one_for_its_median() -> None:
     others = [reading(PASS, level_cdb=level) for level in (-600, -1000, -1400)]
     assert result_of(reading(PASS, level_cdb=-1800), *others)[1][0] == PASS
     assert result_of(reading(PASS, level_cdb=-1801), *others)[1][0] == WEAK
+
+
+def test_what_was_heard_too_faintly_is_not_settled_by_another_place() -> None:
+    """The port may have been clogged since: what was heard elsewhere does not tell."""
+    said, verdicts, _ = result.bumper_result([GOOD, FAINT_UNPROVED], LIMIT_SET)
+    assert (said, verdicts) == (BUMPER_INCOMPLETE, [PASS, RETRY])
+    assert result.bumper_result([GOOD, SILENT], LIMIT_SET)[1] == [PASS, DEAD]

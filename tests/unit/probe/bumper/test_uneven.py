@@ -41,7 +41,7 @@ def test_a_system_that_keeps_no_beat_passes_once_all_was_heard(gaps_ms: tuple[fl
     trains = heard_out(after(*gaps_ms))
     assert (trains.count, trains.due, trains.timing) == (len(gaps_ms) + 1, len(gaps_ms) + 1, UNEVEN)
     assert ruled(trains)[:2] == (PASS, [])
-    assert not verdict.clearly_passes(trains.heard, limits_of())
+    assert not verdict.clearly_passes(trains.heard, limits_of(), 0)
 
 
 @pytest.mark.parametrize("apart_us", [8_000, 12_500, 18_000])

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from curbtick_probe import reason
 from curbtick_probe.bumper import verdict
-from curbtick_probe.bumper.trains import cycle
+from curbtick_probe.bumper.trains import cycle, loop
 from curbtick_wire.names import DEAD, PASS, RETRY, WEAK
 
 from tests.unit.probe.bumper.readingdata import LIMIT_SET, evidence_of, limits_of, ruled
@@ -182,20 +182,21 @@ def test_a_train_must_stand_6_db_over_the_noise(noise_cdb: int, expected: tuple[
         (SIBLINGS, {"live": False}, (RETRY, ["microphone_fault"])),
         (SIBLINGS, {"live": True, "before_us": 200_000}, (DEAD, ["only_neighbour"])),
         (SIBLINGS, {"before_us": 130_000}, (DEAD, ["nothing_heard"])),
-        (BELOW_DEAD, {"before_us": 200_000}, (DEAD, ["low_level"])),
+        (BELOW_DEAD, {"before_us": 200_000}, (RETRY, ["low_level", "nothing_heard"])),
+        ({**BELOW_DEAD, **SIBLINGS}, {"before_us": 200_000}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, **SIBLINGS}, {}, (DEAD, ["low_level"])),
         (BELOW_DEAD, {}, (RETRY, ["low_level", "nothing_heard"])),
         (BELOW_DEAD, {"live": False}, (RETRY, ["microphone_fault"])),
-        ({**BELOW_DEAD, "level_cdb": -4099}, {"before_us": 200_000}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, **SIBLINGS, "level_cdb": -4099}, {}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, "level_cdb": -4100}, {}, (DEAD, ["only_neighbour"])),
         ({**BELOW_DEAD, "level_cdb": -5435}, {}, (DEAD, ["only_neighbour"])),
         ({**BELOW_DEAD, "level_cdb": -5436}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "frequency_hz": 54_501}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "spread_cdb": 501}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "count": 3}, {}, (RETRY, ["nothing_heard"])),
-        ({**BELOW_DEAD, "count": 6, "due": 8}, {"before_us": 200_000}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, **SIBLINGS, "count": 6, "due": 8}, {}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, "count": 6, "due": 9}, {}, (RETRY, ["nothing_heard"])),
-        ({**BELOW_DEAD, "rivals": 7}, {"before_us": 200_000}, (DEAD, ["low_level"])),
+        ({**BELOW_DEAD, **SIBLINGS, "rivals": 7}, {}, (DEAD, ["low_level"])),
         ({**BELOW_DEAD, "rivals": 8}, {}, (RETRY, ["nothing_heard"])),
         ({**BELOW_DEAD, "count": 3, **SIBLINGS}, {}, (DEAD, ["only_neighbour"])),
         ({"loudest_cdb": -3500}, {"before_us": 200_000}, (RETRY, ["too_few_bursts"])),
@@ -290,9 +291,42 @@ def test_a_siblings_train_is_proof_with_bursts_share_and_score(fields: dict[str,
     ],
 )
 def test_siblings_agree_with_this_bumpers_own_cycle(interval_us: int, before_us: int, agree: bool) -> None:
-    assert verdict.agrees(interval_us, before_us) is agree
+    assert loop.agrees(interval_us, before_us) is agree
     proofs = ruled(trains_of(SIBLINGS, sibling_interval_us=interval_us), before_us=before_us)[2]
     assert ("sibling_heard" in proofs) is agree
+
+
+@pytest.mark.parametrize(
+    ("interval_us", "before_us", "doubt"),
+    [
+        (200_000, 0, False),
+        (200_000, 1, False),
+        (200_000, 200_000, False),
+        (200_000, 400_000, False),
+        (200_000, 100_000, True),
+        (200_000, 100_500, True),
+        (200_000, 100_501, False),
+        (210_000, 70_000, True),
+        (240_000, 60_000, True),
+        (250_000, 50_000, False),
+        (200_000, 130_000, False),
+    ],
+)
+def test_a_sensor_that_comes_once_in_a_few_of_its_bumpers_cycles_never_passes(
+    interval_us: int, before_us: int, doubt: bool
+) -> None:
+    trains = trains_of(HEARD, interval_us=interval_us)
+    assert verdict.clearly_passes(trains, LIMITS, before_us) is not doubt
+    expected = (RETRY, ["timing_unknown"]) if doubt else (PASS, [])
+    assert ruled(trains, before_us=before_us)[:2] == expected
+
+
+def test_siblings_of_a_quicker_loop_are_a_doubt_unless_another_place_kept_the_same_cycle() -> None:
+    trains = trains_of(HEARD, SIBLINGS, interval_us=400_000, is_quicker=True)
+    assert ruled(trains)[:2] == (RETRY, ["timing_unknown"])
+    assert ruled(trains, before_us=200_000)[:2] == (RETRY, ["timing_unknown"])
+    assert ruled(trains, before_us=400_000)[:2] == (PASS, [])
+    assert ruled(trains_of(HEARD, SIBLINGS, interval_us=400_000))[:2] == (PASS, [])
 
 
 @pytest.mark.parametrize(
@@ -319,6 +353,8 @@ def test_siblings_agree_with_this_bumpers_own_cycle(interval_us: int, before_us:
         ({"frequency_hz": 42_700}, True),
         ({"frequency_hz": 42_699}, False),
         ({"interval_us": 29_000}, False),
+        ({"interval_us": 250_000}, True),
+        ({"interval_us": 250_001}, False),
         ({"ringdown_us": 59}, False),
         ({"ringdown_most_us": 2500}, True),
         ({"ringdown_most_us": 2501}, False),
@@ -327,7 +363,7 @@ def test_siblings_agree_with_this_bumpers_own_cycle(interval_us: int, before_us:
 )
 def test_an_early_pass_wants_everything_well_inside(fields: dict[str, int], early: bool) -> None:
     trains = trains_of(HEARD, **fields)
-    assert verdict.clearly_passes(trains, LIMITS) is early
+    assert verdict.clearly_passes(trains, LIMITS, 0) is early
     if early:
         assert ruled(trains)[:2] == (PASS, [])
 
