@@ -86,6 +86,7 @@ class Readings:
         self._stored: Any = None
         self._shown = True
         self._flash_ms = _FLASH_MS
+        self._collect_bytes = gc.threshold()
         self._last_mark: Mark | None = None
         self._settle_mark: Mark | None = None
         self._forget()
@@ -104,8 +105,11 @@ class Readings:
     def read(self) -> None:
         """Read the current position and go on to the next, but stay after a RETRY: reading again is one press."""
         place = self._place
+        # A collection takes 25 ms, which the verdict need not wait for.
+        gc.threshold(-1)
         values = self._measure()
         if values is None:
+            self._collect()
             self._show_full()
             self._display.show_current()
             return
@@ -133,8 +137,11 @@ class Readings:
             self._settle()
             place.go_back(here)
         self._display.show_current()
-        # A collection takes 20 ms, which the next verdict need not wait for.
+        self._collect()
+
+    def _collect(self) -> None:
         gc.collect()
+        gc.threshold(self._collect_bytes)
 
     def _resume(self, decided: bool) -> None:
         """Go on after a start at the place of the newest reading.

@@ -184,6 +184,8 @@ def _floors(board: Board, limit_set: Values, values: Values, failed: list[str]) 
         high_cdb = listener.floor_of(names.INPUT_HIGH, FLOOR_BLOCKS)
     except MemoryError:
         low_cdb = high_cdb = records.NONE_I16
+    finally:
+        listener.unlock()
     values["low_floor_cdb"] = low_cdb
     values["high_floor_cdb"] = high_cdb
     _judge(failed, "low_floor", LOW_FLOOR_MIN_CDB <= low_cdb <= LOW_FLOOR_MAX_CDB)

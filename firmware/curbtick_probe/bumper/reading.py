@@ -88,9 +88,12 @@ class Reader:
         high_cdb = records.NONE_I16
         capture = self.board.capture
         try:
-            self._listen(limits)
-            if not capture.overruns:
-                high_cdb = self._rule(limits, limit_set, before_us)
+            try:
+                self._listen(limits)
+                if not capture.overruns:
+                    high_cdb = self._rule(limits, limit_set, before_us)
+            finally:
+                self.listener.unlock()
         except (MemoryError, RuntimeError):
             # Something allocated while it listened, or the stack, which has the frames then, was used up.
             return refused(reason.SAMPLES_LOST, limits["class_khz"])
@@ -137,6 +140,7 @@ class Reader:
         near = _NEAR_CODES if self.source == names.INPUT_LOW else 0
         codes = listener.extremes
         capture = self.board.capture
+        self.heard.forget()
         try:
             listener.start(self.source, pad_cdb, limits["pass_cdb"])
             # Clipped or broken: nothing that is heard from there on can be trusted.
