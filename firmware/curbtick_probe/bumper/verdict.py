@@ -275,11 +275,18 @@ def clearly_passes(heard: Evidence, limits: dict[str, int]) -> bool:
     (another's burst over one of them can cut it short): a sensor that misses a burst, or anything irregular, is never
     passed early.
     """
-    held = heard.train
+    return (
+        stands_out(heard.train, limits)
+        and heard.cycle.timing == cycle.STEADY
+        and heard.cycle.due == heard.train.count
+        and not faults_of(heard, limits)
+    )
+
+
+def stands_out(held: Train, limits: dict[str, int]) -> bool:
+    """Tell whether a train by itself is what `clearly_passes` asks for, whatever the system's cycle is."""
     return (
         held.count >= BURSTS_LEAST
-        and heard.cycle.timing == cycle.STEADY
-        and heard.cycle.due == held.count
         and held.rivals == 0
         and held.strays == 0
         and held.spread_cdb <= SPREAD_MOST_CDB // 2
@@ -287,5 +294,4 @@ def clearly_passes(heard: Evidence, limits: dict[str, int]) -> bool:
         and held.burst_us <= limits["burst_max_us"]
         and abs(held.frequency_hz - limits["centre_hz"]) <= limits["window_hz"] - CLEAR_FREQUENCY_HZ
         and held.ringdown_most_us <= limits["ringdown_max_us"]
-        and not faults_of(heard, limits)
     )

@@ -60,17 +60,13 @@ class Evidence:
         self._faint.forget()
 
     def sort(self, sounds: Sounds, limits: dict[str, int], listened_us: int) -> None:
-        """Sort the sounds of a reading that has listened for so long; sets their kinds. forget() comes before the next."""
-        self.look(sounds, listened_us)
+        """Sort the sounds of a reading that has listened for so long; sets their kinds."""
+        self.find_held(sounds, listened_us)
+        self.find_cycle(sounds, listened_us)
         cycle.find_uneven(self.cycle, self.train, sounds, self.desk, listened_us)
         self.look_faintly(sounds, listened_us)
         siblings.name_others(self.siblings, self.train, self.train.interval_us, sounds, self.desk)
         self._find_loudest(sounds, limits)
-
-    def look(self, sounds: Sounds, listened_us: int) -> None:
-        """Sort the held train alone. What verdict.clearly_passes asks is as `sort` leaves it."""
-        self.find_held(sounds, listened_us)
-        self.find_cycle(sounds, listened_us)
 
     def find_held(self, sounds: Sounds, listened_us: int) -> None:
         """Find the held train."""
@@ -80,13 +76,16 @@ class Evidence:
             self._held.note(sounds, listened_us)
 
     def find_cycle(self, sounds: Sounds, listened_us: int) -> None:
-        """After find_held, find the system's cycle; sounds may have come since."""
+        """After find_held, find the system's cycle; sounds may have come since.
+
+        Where none has, all that verdict.clearly_passes asks is as `sort` leaves it.
+        """
         if not self._cycle.is_of(sounds, listened_us):
             cycle.find(self.cycle, self.train, sounds, self.desk, listened_us)
             self._cycle.note(sounds, listened_us)
 
     def look_faintly(self, sounds: Sounds, listened_us: int) -> None:
-        """After `look`, find the siblings' train, faint candidates included; sounds may have come since."""
+        """After find_held, find the siblings' train, faint candidates included; sounds may have come since."""
         is_alone = self.train.count == 0
         if not is_alone or not self._faint.is_of(sounds, listened_us):
             siblings.find(self.siblings, self.train, sounds, self.desk, listened_us)
