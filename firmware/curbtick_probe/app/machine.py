@@ -2,7 +2,7 @@
 
 from curbtick_wire import names
 
-from curbtick_probe.app import restart, selftest
+from curbtick_probe.app import modules, restart
 from curbtick_probe.app.checks import Checks
 from curbtick_probe.app.display import Display
 from curbtick_probe.app.doubts import Doubts
@@ -150,13 +150,22 @@ class App:
 
     def test_at_power_up(self) -> None:
         """Run the self-test and log it; the bar says only a failure."""
-        if not selftest.run_and_log(self._board, self._probe):
+        if not self._passes():
             self._panel.say("self_test_failed")
 
     def self_test(self) -> None:
         """Run the self-test, log it and show how it went."""
         self._panel.say("self_test")
         self._panel.finish()
-        passed = selftest.run_and_log(self._board, self._probe)
+        passed = self._passes()
         self._panel.say("self_test_passed" if passed else "self_test_failed")
         self._display.show_current()
+
+    def _passes(self) -> bool:
+        """Run the self-test and log it; its module is in memory for that alone."""
+        kept = modules.loaded()
+        from curbtick_probe.app import selftest
+
+        passed = selftest.run_and_log(self._board, self._probe)
+        modules.give_back(kept)
+        return passed

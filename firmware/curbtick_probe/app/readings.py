@@ -13,7 +13,7 @@ from curbtick_probe.app.class_limits import limits_for
 from curbtick_probe.app.display import Display
 from curbtick_probe.app.doubts import Doubts
 from curbtick_probe.app.place import Place
-from curbtick_probe.app.selftest import in_record_ddeg
+from curbtick_probe.app.temperature import in_record_ddeg
 from curbtick_probe.bumper import reading
 from curbtick_probe.hardware import Board
 from curbtick_probe.link.service import Probe
@@ -86,6 +86,7 @@ class Readings:
         self._stored: Any = None
         self._shown = True
         self._flash_ms = _FLASH_MS
+        self._collect_bytes = gc.threshold()
         self._last_mark: Mark | None = None
         self._settle_mark: Mark | None = None
         self._forget()
@@ -104,8 +105,11 @@ class Readings:
     def read(self) -> None:
         """Read the current position and go on to the next, but stay after a RETRY: reading again is one press."""
         place = self._place
+        # A collection takes 25 ms, which the verdict need not wait for: none comes until after_verdict().
+        gc.threshold(-1)
         values = self._measure()
         if values is None:
+            gc.threshold(self._collect_bytes)
             self._show_full()
             self._display.show_current()
             return
@@ -124,6 +128,7 @@ class Readings:
         if self._shown:
             return
         self._shown = True
+        gc.threshold(self._collect_bytes)
         self._store_waves()
         if self._settle_mark:
             place = self._place
@@ -133,7 +138,6 @@ class Readings:
             self._settle()
             place.go_back(here)
         self._display.show_current()
-        # A collection takes 20 ms, which the next verdict need not wait for.
         gc.collect()
 
     def _resume(self, decided: bool) -> None:

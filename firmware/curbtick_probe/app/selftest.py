@@ -13,6 +13,7 @@ from curbtick_wire import names, records, sampling
 from curbtick_wire._typing import Any, Ints, Values
 from micropython import const, heap_lock, heap_unlock
 
+from curbtick_probe.app.temperature import in_record_ddeg
 from curbtick_probe.bumper import reading
 from curbtick_probe.dsp import level
 from curbtick_probe.hardware import Board, Capture
@@ -93,11 +94,6 @@ def run(board: Board, limit_set: Values) -> Values:
     values["temperature_ddeg"] = in_record_ddeg(values["temperature_ddeg"])
     values["failed"] = names.mask_of(names.SELF_TESTS, failed)
     return values
-
-
-def in_record_ddeg(temperature_ddeg: int) -> int:
-    """Return a temperature as a record can hold it: a broken sensor must not stop what it is measured beside."""
-    return max(-1250, min(1250, temperature_ddeg))
 
 
 def _judge(failed: list[str], word: str, passed: bool) -> None:
@@ -184,6 +180,8 @@ def _floors(board: Board, limit_set: Values, values: Values, failed: list[str]) 
         high_cdb = listener.floor_of(names.INPUT_HIGH, FLOOR_BLOCKS)
     except MemoryError:
         low_cdb = high_cdb = records.NONE_I16
+    finally:
+        listener.unlock()
     values["low_floor_cdb"] = low_cdb
     values["high_floor_cdb"] = high_cdb
     _judge(failed, "low_floor", LOW_FLOOR_MIN_CDB <= low_cdb <= LOW_FLOOR_MAX_CDB)

@@ -67,9 +67,9 @@ _WORDS = const(5)
 class Listener:
     """Listens on one input until told to stop; all buffers are made once.
 
-    The heap is locked while it captures: a collection takes as long as the ring lasts, and MicroPython puts a frame of
-    more than 11 words on the heap unless that is locked, then on the C stack. An allocation raises MemoryError, a stack
-    that is used up RuntimeError; stop() is due after either.
+    The heap is locked from start() to unlock(): a collection takes as long as the ring lasts, and MicroPython puts a
+    frame of more than 11 words on the heap unless that is locked, then on the C stack, which is quicker. An allocation
+    raises MemoryError, a stack that is used up RuntimeError; stop() and unlock() are due after either.
 
     sounds: what was heard.
     loud: how many of them were at least as loud as asked.
@@ -170,18 +170,21 @@ class Listener:
             self._measure_strongest()
 
     def _begin(self, source: int) -> None:
+        # Setting up the ring allocates.
+        self.unlock()
         self.capture.start(source)
         heap_lock()
         self._locked = True
 
     def stop(self) -> None:
-        """Stop capturing and unlock the heap, however far listening came; what still waits is left to settle()."""
-        try:
-            self.capture.stop()
-        finally:
-            if self._locked:
-                self._locked = False
-                heap_unlock()
+        """Stop capturing, however far listening came; what still waits is left to settle()."""
+        self.capture.stop()
+
+    def unlock(self) -> None:
+        """Unlock the heap: what was heard is decided on, too."""
+        if self._locked:
+            self._locked = False
+            heap_unlock()
 
     def time_us(self) -> int:
         """Return how long this reading has listened, in us of samples."""
@@ -194,7 +197,8 @@ class Listener:
     def floor_of(self, source: int, blocks: int) -> int:
         """Listen on another input for some blocks and return its noise (noise_cdb); keeps sounds and wave as they are.
 
-        The floors, the ring and the extreme codes are overwritten: ask for this reading's noise_cdb first.
+        The floors, the ring and the extreme codes are overwritten: ask for this reading's noise_cdb first. The heap
+        stays locked: unlock() is due.
         """
         for i in range(spectrum.BINS):
             self.floor[i] = floor.FLOOR_MAX

@@ -29,8 +29,10 @@ _CATCH_UP_STEPS = const(4)
 # With more sounds than these a look at them takes longer than the capture ring lasts.
 _CALM_SOUNDS = const(40)
 
-# An early PASS waits for this long: a loose contact may send the first bursts.
+# An early PASS waits for this long: a loose contact may send the first bursts. After a look in vain ten steps of
+# listening make up for it.
 _EARLIEST_US = const(655360)
+_LOOK_AGAIN_US = const(81920)
 
 _PAD_CDB = const(1200)
 # The pad serves a sensor that comes so near to the stops that another of its bursts may reach them: 1 dB.
@@ -90,9 +92,12 @@ class Reader:
         self.before_us = before_us
         capture = self.board.capture
         try:
-            self._listen(limits)
-            if not capture.overruns:
-                high_cdb = self._rule(limits, limit_set)
+            try:
+                self._listen(limits)
+                if not capture.overruns:
+                    high_cdb = self._rule(limits, limit_set)
+            finally:
+                self.listener.unlock()
         except (MemoryError, RuntimeError):
             # Something allocated while it listened, or the stack, which has the frames then, was used up.
             return refused(reason.SAMPLES_LOST, limits["class_khz"])
@@ -134,11 +139,13 @@ class Reader:
         listener = self.listener
         pad_cdb = _PAD_CDB if self.source == names.INPUT_PADDED else 0
         enough = verdict.BURSTS_LEAST
+        look_us = _EARLIEST_US
         end_us = USUAL_US - used_us
         slow_us = SLOW_US - used_us
         near = _NEAR_CODES if self.source == names.INPUT_LOW else 0
         codes = listener.extremes
         capture = self.board.capture
+        self.heard.forget()
         try:
             listener.start(self.source, pad_cdb, limits["pass_cdb"])
             # Clipped or broken: nothing that is heard from there on can be trusted.
@@ -148,10 +155,11 @@ class Reader:
                 and not capture.overruns
             ):
                 # Every sound found is measured first: it may speak against an early PASS.
-                if listener.loud >= enough and not listener.waiting and listener.time_us() >= _EARLIEST_US:
+                if listener.loud >= enough and not listener.waiting and listener.time_us() >= look_us:
                     if self._is_enough(limits):
                         break
                     enough = listener.loud + (listener.loud >> 1)
+                    look_us = listener.time_us() + _LOOK_AGAIN_US
                 if listener.time_us() >= end_us:
                     if end_us == slow_us or not self._is_slow(limits):
                         break
@@ -166,11 +174,20 @@ class Reader:
         return listener.time_us()
 
     def _is_enough(self, limits: dict[str, int]) -> bool:
-        """Tell whether the evidence is enough for an early PASS; where much is heard there is no time to look."""
-        if self.listener.sounds.count > _CALM_SOUNDS:
+        """Tell whether the evidence is enough for an early PASS; where much is heard there is no time to look.
+
+        Most looks that find it is not end after their first part, which is shorter than the capture ring.
+        """
+        heard = self.heard
+        sounds = self.listener.sounds
+        if sounds.count > _CALM_SOUNDS:
             return False
-        self.heard.look(self.listener.sounds, self.listener.time_us())
-        return verdict.clearly_passes(self.heard, limits, self.before_us)
+        heard.find_held(sounds, self.listener.time_us())
+        held = heard.train
+        if held.due != held.count or not verdict.stands_out(held, limits):
+            return False
+        heard.find_cycle(sounds, self.listener.time_us())
+        return verdict.clearly_passes(heard, limits, self.before_us)
 
     def _is_slow(self, limits: dict[str, int]) -> bool:
         """Tell whether the bursts heard come more than 250 ms apart, so that more time is worth while.

@@ -267,13 +267,20 @@ def clearly_passes(heard: Evidence, limits: dict[str, int], before_us: int) -> b
     (another's burst over one of them can cut it short): a sensor that misses a burst, or anything irregular, is never
     passed early. Nor is one that comes so seldom that its siblings must be asked first.
     """
-    held = heard.train
     return (
-        held.count >= BURSTS_LEAST
+        stands_out(heard.train, limits)
         and heard.cycle.timing == cycle.STEADY
-        and heard.cycle.due == held.count
+        and heard.cycle.due == heard.train.count
         and heard.cycle.interval_us <= loop.SLOW_INTERVAL_US
         and not leaves_out(heard, before_us)
+        and not faults_of(heard, limits)
+    )
+
+
+def stands_out(held: Train, limits: dict[str, int]) -> bool:
+    """Tell whether a train by itself is what `clearly_passes` asks for, whatever the system's cycle is."""
+    return (
+        held.count >= BURSTS_LEAST
         and held.rivals == 0
         and held.strays == 0
         and held.spread_cdb <= SPREAD_MOST_CDB // 2
@@ -281,5 +288,4 @@ def clearly_passes(heard: Evidence, limits: dict[str, int], before_us: int) -> b
         and held.burst_us <= limits["burst_max_us"]
         and abs(held.frequency_hz - limits["centre_hz"]) <= limits["window_hz"] - CLEAR_FREQUENCY_HZ
         and held.ringdown_most_us <= limits["ringdown_max_us"]
-        and not faults_of(heard, limits)
     )

@@ -36,6 +36,12 @@ HEAP_TO_LEAVE_BYTES = 40_000
 # Heap that a byte of a squeezed .mpy file takes once it is imported: 150,688 of 107,820 on MicroPython 1.28.0 on the
 # emulated board (hardware_notes/emulated.md).
 HEAP_PER_MPY_PERMILLE = 1400
+# Files of which at most one row is loaded at a time: what loads one gives the others back (app/modules.py).
+IN_TURN = (
+    ("curbtick_probe/app/selftest.mpy",),
+    ("curbtick_probe/dsp/fft.mpy", "curbtick_probe/seal/check.mpy"),
+    ("curbtick_probe/dsp/fft.mpy", "curbtick_probe/hiss/check.mpy"),
+)
 CAPTURE = FIRMWARE / "curbtick_probe/board/rp2/adc_dma.py"
 
 Stream = Callable[[int, np.random.Generator], np.ndarray]
@@ -183,11 +189,11 @@ def figures_of(name: str, cost: Cost, ring_blocks: int) -> list[dict[str, object
 
 
 def memory_figures(ring_blocks: int) -> list[dict[str, object]]:
-    """Bytes of heap of every installed module and of a reading's buffers; other objects are not counted here."""
+    """Bytes of heap of the modules that are loaded at once and of a reading's buffers; not of other objects."""
     from curbtick.install import image
     from curbtick_probe.bumper import reading
 
-    code = image.build().size * HEAP_PER_MPY_PERMILLE // 1000
+    code = loaded_bytes(image.build().files) * HEAP_PER_MPY_PERMILLE // 1000
     ring = 2 * BLOCK * ring_blocks
     buffers = ring + buffer_bytes(reading.Reader(FakeBoard(Capture(np.zeros(BLOCK, np.uint16), Meter()))))
     room = FREE_HEAP_BYTES - HEAP_TO_LEAVE_BYTES
@@ -197,6 +203,13 @@ def memory_figures(ring_blocks: int) -> list[dict[str, object]]:
             "buffers": buffers,
         }
     ]
+
+
+def loaded_bytes(files: dict[str, bytes]) -> int:
+    """Bytes of the files that are always loaded, and of the largest row of those that come in turn. Raises KeyError."""
+    sizes = {path: len(data) for path, data in files.items()}
+    largest = max(sum(sizes[path] for path in row) for row in IN_TURN)
+    return sum(sizes.values()) - sum(sizes[path] for path in set().union(*IN_TURN)) + largest
 
 
 def buffer_bytes(root: object) -> int:

@@ -165,8 +165,11 @@ class Board:
         self._clock.us()
 
     def _nap(self, left_ms: int) -> None:
-        """Sleep up to the next look at the buttons: deeply on battery, where no USB host would miss the chip."""
-        if self._usb_power.value() or self.capture.running:
+        """Sleep up to the next look at the buttons: deeply on battery, where no USB host would miss the chip.
+
+        A button that is held is looked at more often, for a reading begins when it is let go.
+        """
+        if self._told_buttons or self._usb_power.value() or self.capture.running:
             time.sleep_ms(min(left_ms, _POLL_MS))
         else:
             machine.lightsleep(min(left_ms, _NAP_MS))

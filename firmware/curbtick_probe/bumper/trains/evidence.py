@@ -10,8 +10,35 @@ from curbtick_probe.dsp.train import alike
 _NEAR_HZ = const(2000)
 
 
+class _Looked:
+    """Which sounds of a reading were looked at: all that it had then."""
+
+    def __init__(self) -> None:
+        self.forget()
+
+    def forget(self) -> None:
+        """None were."""
+        self._listened_us = -1
+        self._count = 0
+        self._dropped = 0
+
+    def note(self, sounds: Sounds, listened_us: int) -> None:
+        """These were."""
+        self._listened_us = listened_us
+        self._count = sounds.count
+        self._dropped = sounds.dropped
+
+    def is_of(self, sounds: Sounds, listened_us: int) -> bool:
+        """Tell whether it were just these: a sound that came since is counted, or another is dropped for it."""
+        return (
+            self._listened_us == listened_us
+            and self._count == sounds.count
+            and self._dropped == sounds.dropped
+        )
+
+
 class Evidence:
-    """Everything that a verdict rests on.
+    """Everything that a verdict rests on. What was found of the same sounds already is not sought again.
 
     train: the held sensor's. cycle: the system's. siblings: the best train beside the held one.
     is_quicker: whether the siblings' loop seems to be a part of the held sensor's interval.
@@ -26,33 +53,50 @@ class Evidence:
         self.is_quicker = False
         self.loud_cdb = -32768
         self.loud_us = 0
+        self._held, self._cycle, self._faint = _Looked(), _Looked(), _Looked()
+
+    def forget(self) -> None:
+        """Begin a reading: what was found of the last one's sounds is of others."""
+        self._held.forget()
+        self._cycle.forget()
+        self._faint.forget()
 
     def sort(self, sounds: Sounds, limits: dict[str, int], listened_us: int) -> None:
         """Sort the sounds of a reading that has listened for so long; sets their kinds."""
-        self.look(sounds, listened_us)
+        self.find_held(sounds, listened_us)
+        self.find_cycle(sounds, listened_us)
         cycle.find_uneven(self.cycle, self.train, sounds, self.desk, listened_us)
         self.look_faintly(sounds, listened_us)
         self.is_quicker = loop.is_quicker(self.siblings, self.cycle, self.train, sounds, self.desk)
         siblings.name_others(self.siblings, self.train, self.train.interval_us, sounds, self.desk)
         self._find_loudest(sounds, limits)
 
-    def look(self, sounds: Sounds, listened_us: int) -> None:
-        """Sort the held train alone. What verdict.clearly_passes asks is as `sort` leaves it."""
-        self.find_held(sounds, listened_us)
-        self.find_cycle(sounds, listened_us)
-
     def find_held(self, sounds: Sounds, listened_us: int) -> None:
         """Find the held train."""
         self.is_quicker = False
-        train.find(self.train, sounds, self.desk, listened_us)
+        if not self._held.is_of(sounds, listened_us):
+            self._cycle.forget()
+            train.find(self.train, sounds, self.desk, listened_us)
+            self._held.note(sounds, listened_us)
 
     def find_cycle(self, sounds: Sounds, listened_us: int) -> None:
-        """After find_held, find the system's cycle; sounds may have come since."""
-        cycle.find(self.cycle, self.train, sounds, self.desk, listened_us)
+        """After find_held, find the system's cycle; sounds may have come since.
+
+        Where none has, all that verdict.clearly_passes asks is as `sort` leaves it.
+        """
+        if not self._cycle.is_of(sounds, listened_us):
+            cycle.find(self.cycle, self.train, sounds, self.desk, listened_us)
+            self._cycle.note(sounds, listened_us)
 
     def look_faintly(self, sounds: Sounds, listened_us: int) -> None:
-        """After `look`, find the siblings' train, faint candidates included; sounds may have come since."""
-        siblings.find(self.siblings, self.train, sounds, self.desk, listened_us)
+        """After find_held, find the siblings' train, faint candidates included; sounds may have come since."""
+        is_alone = self.train.count == 0
+        if not is_alone or not self._faint.is_of(sounds, listened_us):
+            siblings.find(self.siblings, self.train, sounds, self.desk, listened_us)
+            # Beside a held train they rest on that, too, which may be found anew.
+            self._faint.forget()
+            if is_alone:
+                self._faint.note(sounds, listened_us)
 
     def _find_loudest(self, sounds: Sounds, limits: dict[str, int]) -> None:
         """Note the loudest single sound in or near the class's window that is no click, of any length."""

@@ -169,3 +169,30 @@ def test_it_listens_with_the_heap_locked_and_sees_an_allocation(tmp_path: Path) 
     # The first block of the rate's test is taken before the clock is read, with the heap free.
     assert depths[0] == 1 and depths[1] > 24
     assert {"bias", "rate", "beeper"} <= set(names.words_of(names.SELF_TESTS, wasteful))
+
+
+def test_its_module_is_loaded_for_it_alone(tmp_path: Path) -> None:
+    """Before, between and after self-tests it takes no room, and the second goes as the first."""
+    script = tmp_path / "run.py"
+    script.write_text(
+        "import sys\n"
+        "from curbtick_probe.app.machine import App, make_probe\n"
+        "from curbtick_probe.board.virtual.board import Board\n"
+        "board = Board()\n"
+        "app = App(board, make_probe(board))\n"
+        "told = []\n"
+        "for _ in range(3):\n"
+        "    told.append(any('selftest' in name for name in sys.modules))\n"
+        "    app.test_at_power_up()\n"
+        "    told.append(app._probe.failed)\n"
+        "board.bus.ask(repr(told).encode())\n"
+    )
+    told: list[bytes] = []
+
+    def hear(payload: bytes) -> bytes:
+        told.append(payload)
+        return b""
+
+    with VirtualProbe(Ear(seed=1), tmp_path / "flash", script=script, heap_kb=4000, on_ask=hear) as probe:
+        assert probe.wait_exit(60) == 0, probe.stderr_text()
+    assert ast.literal_eval(told[0].decode()) == [False, 0] * 3
