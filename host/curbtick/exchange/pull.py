@@ -15,13 +15,14 @@ from curbtick.link.replies import Anchor
 from curbtick.link.request import RefusedError
 from curbtick.progress import Progress
 from curbtick.store import tables
-from curbtick.store.decode import number_of
+from curbtick.store.decode import decode, number_of
 from curbtick.store.fold import times
 from curbtick.store.history import Store
 from curbtick.store.keys import digest
 
 # Benches that share a history may differ by so much.
 CLOCK_SLACK_MIN = 5
+_NUMBERS_SHOWN = 5
 _KINDS = frozenset(entry[0] for entry in records.KINDS)
 
 
@@ -73,12 +74,17 @@ def pull_probe(
     from_seq = starting_seq(store, probe)
     anchors = [_anchor(probe)]
     clock_notes = _clock_notes(store, anchors[0])
-    unknown = new = 0
+    new = 0
+    unknown, unfit = list[int](), list[int]()
     log_id, brought = probe.greeting.log_id, dict[int, bytes]()
 
     def commit(batch: Batch) -> None:
-        nonlocal unknown, new
-        unknown += sum(map(_is_unknown, batch.raws))
+        nonlocal new
+        for raw in batch.raws:
+            if _is_unknown(raw):
+                unknown.append(number_of(raw))
+            elif decode(raw).row is None:
+                unfit.append(number_of(raw))
         covered = (batch.first_seq, batch.last_seq)
         taken = store.ingest(
             probe.unique_id,
@@ -108,7 +114,8 @@ def pull_probe(
         *_key_notes(probe),
         *proof_notes,
         *clock_notes,
-        *_unknown_notes(unknown),
+        *_unknown_notes(len(unknown)),
+        *_unfit_notes(unfit),
     )
     return Pull(
         probe=probe.unique_id,
@@ -133,6 +140,15 @@ def _is_unknown(raw: bytes) -> bool:
 def _unknown_notes(count: int) -> list[str]:
     some = f"{count} records are" if count > 1 else "1 record is"
     return [f"{some} of a kind or layout not known here, stored as it came."] if count else []
+
+
+def _unfit_notes(numbers: list[int]) -> list[str]:
+    """A word on records with values that no probe writes."""
+    if not numbers:
+        return []
+    shown = ", ".join(map(str, numbers[:_NUMBERS_SHOWN])) + (" and more" if len(numbers) > _NUMBERS_SHOWN else "")
+    some = f"{len(numbers)} records hold" if len(numbers) > 1 else "1 record holds"
+    return [f"{some} values out of range ({shown}): kept as they came, and used for nothing. Test the probe."]
 
 
 def starting_seq(store: Store, probe: Client) -> int:
@@ -181,6 +197,8 @@ def _logged_anchor(probe: Client) -> Anchor | None:
 
 
 def _key_notes(probe: Client) -> list[str]:
+    if probe.key_trouble is not None:
+        return [f"Nothing was signed or acknowledged. {probe.key_trouble.what} {probe.key_trouble.next_step}"]
     if not probe.key_refused:
         return []
     return [

@@ -32,6 +32,8 @@ _GREETING_PATIENCE = Patience(first_wait_s=0.3, tries=4)
 # A signed request waits for flash on the probe.
 _SIGNED_PATIENCE = Patience(first_wait_s=1.0, tries=4)
 _TICKS_ASKED = 8
+# A slow probe is asked less often.
+_TICKS_WITHIN_S = 5.0
 _NO_RECORDS = hashlib.sha256().digest()
 
 
@@ -55,7 +57,7 @@ class Client:
     """One probe on an open link. `greeting` is what it said last; `clock` gives seconds since 1970, UTC.
 
     Every method raises LinkError when the probe does not answer, and RefusedError (a LinkError) when it
-    refuses.
+    refuses. `key_trouble` says why the key file cannot be used, if so: then nothing is signed.
     """
 
     def __init__(self, link: Link, keyring: Keyring, path: str) -> None:
@@ -64,6 +66,7 @@ class Client:
         self._path = path
         self.clock: Callable[[], float] = time.time
         self.key_refused = False
+        self.key_trouble: InputError | None = None
         self.greeting: Greeting
         self._bench_nonce: bytes
 
@@ -86,8 +89,16 @@ class Client:
 
     @property
     def paired(self) -> bool:
-        """Whether this bench has a key for the probe."""
-        return self._keyring.get(self.unique_id) is not None
+        """Whether this bench has a key for the probe that it can use; see `key_trouble`."""
+        return self._key() is not None
+
+    def _key(self) -> Key | None:
+        """This bench's key for the probe; None as well where the key file is unfit, for reading needs none."""
+        try:
+            return self._keyring.get(self.unique_id)
+        except InputError as error:
+            self.key_trouble = error
+            return None
 
     @property
     def may_change(self) -> bool:
@@ -197,7 +208,7 @@ class Client:
 
     def _proved_counter(self, first_seq: int, last_seq: int, digest: bytes) -> int | None:
         """The highest counter that the probe says was used, where its proof holds; None where it does not."""
-        key = self._keyring.get(self.unique_id)
+        key = self._key()
         if key is None or not self.may_change:
             return None
         greeting = self.greeting
@@ -266,7 +277,11 @@ class Client:
 
         The ticks were read at some moment of the exchange: uncertainty is half its length, and one tick.
         """
-        return min((self._one_anchor() for _ in range(_TICKS_ASKED)), key=lambda pair: pair.uncertainty_ms)
+        until_s = time.monotonic() + _TICKS_WITHIN_S
+        pairs = [self._one_anchor()]
+        while len(pairs) < _TICKS_ASKED and time.monotonic() < until_s:
+            pairs.append(self._one_anchor())
+        return min(pairs, key=lambda pair: pair.uncertainty_ms)
 
     def _one_anchor(self) -> Anchor:
         started_s, host_s = time.monotonic(), self.clock()

@@ -9,7 +9,8 @@ from binascii import crc32
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
-from curbtick_wire import records
+from curbtick_wire import codec, records
+from curbtick_wire._typing import Fields
 
 from curbtick.errors import StoreError
 
@@ -28,7 +29,8 @@ class Decoded(NamedTuple):
     """One record: who it is, its raw bytes, and what they say.
 
     row: (seq, boot, ticks_ms, *values), values in column order as on the wire, as one struct gives it; None for
-    a kind or layout that this program does not know: such a record is kept raw.
+    a kind or layout that this program does not know, and for a value outside its range or a tail that does not fit:
+    such a record is kept raw.
     """
 
     seq: int
@@ -52,7 +54,7 @@ class Decoded(NamedTuple):
 class _Kind:
     """How to read one record kind. size: bytes of header and fields; unpack: a record to its row."""
 
-    def __init__(self, fields: tuple[tuple[str, str, int, int], ...]) -> None:
+    def __init__(self, fields: Fields, tail_form: str | None) -> None:
         skipped = f"<{struct.calcsize(_BEFORE_SEQ)}x"
         kept = HEADER.format.removeprefix(_BEFORE_SEQ) + "".join(
             form for _name, form, _lowest, _highest in fields
@@ -60,9 +62,47 @@ class _Kind:
         whole = struct.Struct(skipped + kept)
         self.size = whole.size
         self.unpack = whole.unpack_from
+        self._ranges = _ranges(fields)
+        self._tail_form = tail_form
+        self._counts = [_place(fields, name) for name in _TAIL_COUNTS.get(tail_form or "", ())]
+
+    def fits(self, row: tuple[Any, ...], length: int) -> bool:
+        """Whether every value is within its range and the record of this length has the tail that they say."""
+        for place, low, high in self._ranges:
+            if not low <= row[place] <= high:
+                return False
+        tail = length - self.size - _CRC.size
+        if self._tail_form == "words":
+            return tail <= records.CRASH_WORDS_MAX
+        return tail == sum(row[place] for place in self._counts) * _TAIL_STEPS.get(self._tail_form or "", 1)
 
 
-_KINDS = {kind: _Kind(fields) for kind, _, fields, _ in records.KINDS}
+# The fields that count a tail's entries, and the bytes of an entry, by the form of the tail.
+_TAIL_COUNTS = {"bytes": ("sample_count", "envelope_count"), "sounds": ("count",)}
+_TAIL_STEPS = {"sounds": codec.size_of(records.SOUND)}
+
+
+def _ranges(fields: Fields) -> list[tuple[int, int, int]]:
+    """(place in the row, lowest, highest) of every value whose format holds more than its range."""
+    found = []
+    place = 0
+    for _name, form, low, high in (*_ROW_FIELDS, *fields):
+        bits = 8 * struct.calcsize("<" + form[-1])
+        ends = (0, 2**bits - 1) if form[-1].isupper() else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
+        count = int(form[:-1] or 1)
+        if (low, high) != ends:
+            found += [(at, low, high) for at in range(place, place + count)]
+        place += count
+    return found
+
+
+def _place(fields: Fields, name: str) -> int:
+    """The place of a field in a row; no field with a count before it is repeated."""
+    return len(ROW_HEADER) + [field[0] for field in fields].index(name)
+
+
+_ROW_FIELDS = tuple(field for field in records.HEADER if field[0] in ROW_HEADER)
+_KINDS = {kind: _Kind(fields, tail_form) for kind, _, fields, tail_form in records.KINDS}
 
 
 def decode(raw: bytes) -> Decoded:
@@ -85,7 +125,7 @@ def decode_all(raws: Iterable[bytes]) -> list[Decoded]:
         else:
             row = form.unpack(raw)
             seq, boot = row[:_TICKS_IN_ROW]
-            batch.append(Decoded(seq, boot, kind, raw, row))
+            batch.append(Decoded(seq, boot, kind, raw, row if form.fits(row, size) else None))
     return batch
 
 
