@@ -85,7 +85,9 @@ def pull_probe(
                 unknown.append(number_of(raw))
             elif decode(raw).row is None:
                 unfit.append(number_of(raw))
-        covered = (batch.first_seq, batch.last_seq)
+        # What the probe claims beyond its last record is not taken for gone: nothing shows that it is so.
+        numbers = [number_of(raw) for raw in batch.raws]
+        covered = (batch.first_seq, max(numbers)) if numbers else None
         taken = store.ingest(
             probe.unique_id,
             batch.raws,
@@ -146,7 +148,9 @@ def _unfit_notes(numbers: list[int]) -> list[str]:
     """A word on records with values that no probe writes."""
     if not numbers:
         return []
-    shown = ", ".join(map(str, numbers[:_NUMBERS_SHOWN])) + (" and more" if len(numbers) > _NUMBERS_SHOWN else "")
+    shown = ", ".join(map(str, numbers[:_NUMBERS_SHOWN])) + (
+        " and more" if len(numbers) > _NUMBERS_SHOWN else ""
+    )
     some = f"{len(numbers)} records hold" if len(numbers) > 1 else "1 record holds"
     return [f"{some} values out of range ({shown}): kept as they came, and used for nothing. Test the probe."]
 
@@ -163,7 +167,7 @@ def starting_seq(store: Store, probe: Client) -> int:
     seq, raws = newest
     sent = [raw for batch in probe.batches(seq, seq) for raw in batch.raws]
     log_id = probe.greeting.log_id
-    return store.stored_to(probe.unique_id, log_id=log_id) + 1 if set(sent) & raws else 1
+    return min(store.stored_to(probe.unique_id, log_id=log_id), seq) + 1 if set(sent) & raws else 1
 
 
 def _newest(store: Store, unique_id: str, log_id: int) -> tuple[int, set[bytes]] | None:

@@ -132,7 +132,9 @@ class Download:
         got: set[int] = set()
         for _ in range(_FRAMES_MAX):
             left_s = self._allowance.left_s()
-            frame = self._link.receive(request, self._idle_s, min(_BABBLE_MAX_S, left_s)) if left_s > 0 else None
+            frame = (
+                self._link.receive(request, self._idle_s, min(_BABBLE_MAX_S, left_s)) if left_s > 0 else None
+            )
             if frame is None:
                 break
             if frame.kind == _CHUNK and len(frame.payload) > 1:

@@ -9,7 +9,7 @@ from binascii import crc32
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
-from curbtick_wire import codec, records
+from curbtick_wire import records
 from curbtick_wire._typing import Fields
 
 from curbtick.errors import StoreError
@@ -62,31 +62,44 @@ class _Kind:
         whole = struct.Struct(skipped + kept)
         self.size = whole.size
         self.unpack = whole.unpack_from
-        self._ranges = _ranges(fields)
+        self._ranges = _ranges((*_ROW_FIELDS, *fields))
         self._tail_form = tail_form
         self._counts = [_place(fields, name) for name in _TAIL_COUNTS.get(tail_form or "", ())]
 
-    def fits(self, row: tuple[Any, ...], length: int) -> bool:
-        """Whether every value is within its range and the record of this length has the tail that they say."""
-        for place, low, high in self._ranges:
-            if not low <= row[place] <= high:
-                return False
-        tail = length - self.size - _CRC.size
+    def fits(self, row: tuple[Any, ...], raw: bytes) -> bool:
+        """Whether every value is within its range, and the tail is the one that they say."""
+        if not _within(row, self._ranges):
+            return False
+        tail = raw[self.size : -_CRC.size]
         if self._tail_form == "words":
-            return tail <= records.CRASH_WORDS_MAX
-        return tail == sum(row[place] for place in self._counts) * _TAIL_STEPS.get(self._tail_form or "", 1)
+            return len(tail) <= records.CRASH_WORDS_MAX
+        count = sum(row[place] for place in self._counts)
+        if self._tail_form == "sounds":
+            whole = len(tail) == count * _SOUND.size
+            return whole and all(_within(sound, _SOUND_RANGES) for sound in _SOUND.iter_unpack(tail))
+        return len(tail) == count
 
 
-# The fields that count a tail's entries, and the bytes of an entry, by the form of the tail.
+_Ranges = list[tuple[int, int, int]]
+
+
+def _within(values: tuple[Any, ...], ranges: _Ranges) -> bool:
+    """Whether the values at these places are within their ranges."""
+    for place, low, high in ranges:
+        if not low <= values[place] <= high:
+            return False
+    return True
+
+
+# The fields that count a tail's entries, by the form of the tail.
 _TAIL_COUNTS = {"bytes": ("sample_count", "envelope_count"), "sounds": ("count",)}
-_TAIL_STEPS = {"sounds": codec.size_of(records.SOUND)}
 
 
-def _ranges(fields: Fields) -> list[tuple[int, int, int]]:
-    """(place in the row, lowest, highest) of every value whose format holds more than its range."""
+def _ranges(fields: Fields) -> _Ranges:
+    """(place, lowest, highest) of every value whose format holds more than its range."""
     found = []
     place = 0
-    for _name, form, low, high in (*_ROW_FIELDS, *fields):
+    for _name, form, low, high in fields:
         bits = 8 * struct.calcsize("<" + form[-1])
         ends = (0, 2**bits - 1) if form[-1].isupper() else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
         count = int(form[:-1] or 1)
@@ -101,6 +114,8 @@ def _place(fields: Fields, name: str) -> int:
     return len(ROW_HEADER) + [field[0] for field in fields].index(name)
 
 
+_SOUND = struct.Struct("<" + "".join(form for _name, form, _lowest, _highest in records.SOUND))
+_SOUND_RANGES = _ranges(records.SOUND)
 _ROW_FIELDS = tuple(field for field in records.HEADER if field[0] in ROW_HEADER)
 _KINDS = {kind: _Kind(fields, tail_form) for kind, _, fields, tail_form in records.KINDS}
 
@@ -125,7 +140,7 @@ def decode_all(raws: Iterable[bytes]) -> list[Decoded]:
         else:
             row = form.unpack(raw)
             seq, boot = row[:_TICKS_IN_ROW]
-            batch.append(Decoded(seq, boot, kind, raw, row if form.fits(row, size) else None))
+            batch.append(Decoded(seq, boot, kind, raw, row if form.fits(row, raw) else None))
     return batch
 
 

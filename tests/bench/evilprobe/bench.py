@@ -1,10 +1,12 @@
 """The bench under attack: the real command line, its history and its keys in a folder, at the server's pty."""
 
+import contextlib
 import copy
 import json
 import os
 import select
 import shutil
+import sqlite3
 import subprocess
 import sys
 import time
@@ -16,7 +18,9 @@ from tests.bench.evilprobe.server import Server, Tell, truth
 
 WORKER = [sys.executable, "-m", "tests.bench.evilprobe.worker"]
 HANG_S = 90.0
-"""A command that has not ended by then is killed and called a hang. SPEC.md states a shorter deadline."""
+"""A command at a probe that has not ended by then is killed and called a hang. SPEC.md states a shorter deadline."""
+OFFLINE_S = 300.0
+"""The same for a command that meets no probe."""
 
 
 class Done(NamedTuple):
@@ -49,7 +53,11 @@ class Bench:
         self._start()
 
     def _start(self) -> None:
-        environment = {**os.environ, "CURBTICK_KEYS": str(self.folder / "keys.json"), "CURBTICK_DB": str(self.history)}
+        environment = {
+            **os.environ,
+            "CURBTICK_KEYS": str(self.folder / "keys.json"),
+            "CURBTICK_DB": str(self.history),
+        }
         environment |= {"XDG_CONFIG_HOME": str(self.folder), "COLUMNS": "200"}
         self._worker = subprocess.Popen(
             WORKER, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=environment, text=True
@@ -70,18 +78,18 @@ class Bench:
     def at(self, probe: Probe, *words: str, tell: Tell = truth) -> Done:
         """Run a command at a probe."""
         self.server.begin(probe, tell)
-        done = self.run(*words, "--port", self.server.path)
+        done = self.run(*words, "--port", self.server.path, within_s=HANG_S)
         self.server.begin(probe, truth)
         return done
 
-    def run(self, *words: str) -> Done:
+    def run(self, *words: str, within_s: float = OFFLINE_S) -> Done:
         """Run a command."""
         began_s = time.monotonic()
         assert self._worker.stdin is not None
         assert self._worker.stdout is not None
         self._worker.stdin.write(json.dumps(words) + "\n")
         self._worker.stdin.flush()
-        ready, _, _ = select.select([self._worker.stdout], [], [], HANG_S)
+        ready, _, _ = select.select([self._worker.stdout], [], [], within_s)
         seconds = time.monotonic() - began_s
         if not ready:
             self.stop()
@@ -105,6 +113,11 @@ class Bench:
         path = self.folder / "keys.json"
         found: dict[str, Any] = json.loads(path.read_text()) if path.exists() else {}
         return found
+
+    def raw_records(self) -> set[bytes]:
+        """Every record that the history keeps, whether it counts or not."""
+        with contextlib.closing(sqlite3.connect(self.history)) as connection:
+            return {bytes(raw) for (raw,) in connection.execute("SELECT raw FROM records")}
 
     def disk_bytes(self) -> int:
         """Bytes of all files of the bench."""

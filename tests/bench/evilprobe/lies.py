@@ -17,6 +17,7 @@ from tests.bench.evilprobe.tables import KINDS, NUMBERS, pack, record_table, siz
 from tests.bench.evilprobe.wire import REPLY, Frame, encode
 
 TOP = 2**32 - 1
+READING_BYTES = 86
 CHUNK, END = NUMBERS["read_chunk"], NUMBERS["read_end"]
 Pieces = Iterable[Piece]
 
@@ -94,7 +95,9 @@ def served(make: Callable[[int], bytes], last_seq: int = TOP - 1, growing: bool 
     def said(probe: Probe, frame: Frame, _honest: list[Answer]) -> Pieces:
         asked = unpack(table("read"), frame.payload)
         step = asked["chunk"]
-        seqs = range(asked["from_seq"], min(asked["until_seq"], asked["from_seq"] + 4000) + 1)
+        highest = max((n for n in range(128) if asked["wanted"][n // 8] >> n % 8 & 1), default=0)
+        count = (asked["from_byte"] + (highest + 1) * step) // READING_BYTES + 2
+        seqs = range(asked["from_seq"], min(asked["until_seq"], asked["from_seq"] + count) + 1)
         data = b"".join(make(seq) for seq in seqs)[asked["from_byte"] : asked["from_byte"] + 128 * step]
         total = -(-len(data) // step)
         sent = [n for n in range(total) if asked["wanted"][n // 8] >> n % 8 & 1]
@@ -175,78 +178,94 @@ def of_greetings() -> list[Lie]:
         "everything it can": {"capabilities": TOP, "limits_revision": TOP, "round_id": TOP, "calibration_revision": 65535},
     }  # fmt: skip
     said = [Lie(f"greet: {name}", fields("greet", **changes)) for name, changes in values.items()]
-    moving = on("greet", lambda probe, frame, honest: [Answer(a.kind, os.urandom(22) + a.payload[22:]) for a in honest])
+    moving = on(
+        "greet",
+        lambda probe, frame, honest: [Answer(a.kind, os.urandom(22) + a.payload[22:]) for a in honest],
+    )
     return [
         *said,
         Lie("greet: another probe each time", moving),
         Lie("greet: silence", instead("greet")),
         Lie("greet: empty", instead("greet", Answer(129, b""))),
         Lie("greet: half", instead("greet", Answer(129, bytes(40)))),
-        Lie("greet: longer than it is", on("greet", lambda p, f, honest: [Answer(129, honest[0].payload + bytes(900))])),
-        Lie("greet: frames of another kind without end", forever("greet", lambda f, n: Answer(ANOTHER, bytes(56)))),
-        Lie("greet: stale frames without end", forever("greet", lambda f, n: encode(129, f.request_id - 1, bytes(87)))),
+        Lie(
+            "greet: longer than it is",
+            on("greet", lambda p, f, honest: [Answer(129, honest[0].payload + bytes(900))]),
+        ),
+        Lie(
+            "greet: frames of another kind without end",
+            forever("greet", lambda f, n: Answer(ANOTHER, bytes(56))),
+        ),
+        Lie(
+            "greet: stale frames without end",
+            forever("greet", lambda f, n: encode(129, f.request_id - 1, bytes(87))),
+        ),
         Lie("greet: an unknown error", error("greet", 200, TOP, b"\x1b[31mred\n\xff")),
         Lie("greet: failed", error("greet", "failed")),
     ]
 
 
+SLICE_LIES: dict[str, Tell] = {
+    "frames of another kind without end": forever("read", lambda f, n: Answer(ANOTHER, bytes(56))),
+    "errors about another request without end": forever("read", lambda f, n: Answer(ERROR, bytes(6))),
+    "stale frames without end": forever("read", lambda f, n: encode(CHUNK, f.request_id + 1, bytes(99))),
+    "one slice without end": forever("read", lambda f, n: Answer(CHUNK, bytes(99))),
+    "slices in a circle without end": forever("read", lambda f, n: Answer(CHUNK, bytes([n % 128]) + bytes(99))),
+    "slices without bytes, without end": forever("read", lambda f, n: Answer(CHUNK, bytes([n % 128]))),
+    "ended, 1 slice, and none sent": instead("read", end(1, 1)),
+    "ended, 128 slices, and none sent": instead("read", end(128, 1)),
+    "not ended, 0 slices": instead("read", end(0, 0)),
+    "not ended, 128 slices, and none sent": instead("read", end(128, 0)),
+    "ended, 0 slices": instead("read", end(0, 1)),
+    "200 slices": instead("read", end(200, 7)),
+    "last number 2**32-1 at the end": fields("read", last_seq=TOP),
+    "last number 0 at the end": fields("read", last_seq=0),
+    "another log at the end": fields("read", log_id=77),
+    "log id 0 at the end": fields("read", log_id=0),
+    "an empty end": instead("read", Answer(END, b"")),
+    "slice 200": instead("read", Answer(CHUNK, bytes([200]) + bytes(99)), end(1, 1)),
+    "slices of other sizes": on("read", lambda p, f, h: [Answer(a.kind, a.payload + b"\0" * 9) for a in h]),
+    "slices cut short": on("read", lambda p, f, h: [Answer(a.kind, a.payload[:-3]) for a in h]),
+    "slices of zeros": on("read", lambda p, f, h: [Answer(CHUNK, bytes([0]) + bytes(1024)), h[-1]]),
+    "slices of noise": on("read", lambda p, f, h: [Answer(CHUNK, bytes([0]) + os.urandom(900)), h[-1]]),
+    "silence": instead("read"),
+    "text": forever("read", lambda f, n: TEXTS[n % len(TEXTS)]),
+    "noise without end": forever("read", lambda f, n: os.urandom(300)),
+    "zeros without end": forever("read", lambda f, n: bytes(300)),
+    "bytes without a zero, without end": forever("read", lambda f, n: b"\x55" * 300),
+    "an answer that drips": on("read", drip),
+    "the first slice each second": on("read", slow_slices),
+    "twice": on("read", lambda p, f, h: h * 2),
+}  # fmt: skip
+"""What can be said to `read`."""
+
+
 def of_slices() -> list[Lie]:
-    """What can be said to `read`."""
-    slices = {
-        "frames of another kind without end": forever("read", lambda f, n: Answer(ANOTHER, bytes(56))),
-        "errors about another request without end": forever("read", lambda f, n: Answer(ERROR, bytes(6))),
-        "stale frames without end": forever("read", lambda f, n: encode(CHUNK, f.request_id + 1, bytes(99))),
-        "one slice without end": forever("read", lambda f, n: Answer(CHUNK, bytes(99))),
-        "slices in a circle without end": forever("read", lambda f, n: Answer(CHUNK, bytes([n % 128]) + bytes(99))),
-        "slices without bytes, without end": forever("read", lambda f, n: Answer(CHUNK, bytes([n % 128]))),
-        "ended, 1 slice, and none sent": instead("read", end(1, 1)),
-        "ended, 128 slices, and none sent": instead("read", end(128, 1)),
-        "not ended, 0 slices": instead("read", end(0, 0)),
-        "not ended, 128 slices, and none sent": instead("read", end(128, 0)),
-        "ended, 0 slices": instead("read", end(0, 1)),
-        "200 slices": instead("read", end(200, 7)),
-        "last number 2**32-1 at the end": fields("read", last_seq=TOP),
-        "last number 0 at the end": fields("read", last_seq=0),
-        "another log at the end": fields("read", log_id=77),
-        "log id 0 at the end": fields("read", log_id=0),
-        "an empty end": instead("read", Answer(END, b"")),
-        "slice 200": instead("read", Answer(CHUNK, bytes([200]) + bytes(99)), end(1, 1)),
-        "slices of other sizes": on("read", lambda p, f, h: [Answer(a.kind, a.payload + b"\0" * 9) for a in h]),
-        "slices cut short": on("read", lambda p, f, h: [Answer(a.kind, a.payload[:-3]) for a in h]),
-        "slices of zeros": on("read", lambda p, f, h: [Answer(CHUNK, bytes([0]) + bytes(1024)), h[-1]]),
-        "slices of noise": on("read", lambda p, f, h: [Answer(CHUNK, bytes([0]) + os.urandom(900)), h[-1]]),
-        "silence": instead("read"),
-        "text": forever("read", lambda f, n: TEXTS[n % len(TEXTS)]),
-        "noise without end": forever("read", lambda f, n: os.urandom(300)),
-        "zeros without end": forever("read", lambda f, n: bytes(300)),
-        "bytes without a zero, without end": forever("read", lambda f, n: b"\x55" * 300),
-        "an answer that drips": on("read", drip),
-        "the first slice each second": on("read", slow_slices),
-        "twice": on("read", lambda p, f, h: h * 2),
-    }  # fmt: skip
+    """What can be said to `read`, and every refusal."""
     refusals = {f"error {word}": error("read", word, TOP, b"\x1b") for word in ERRORS}
-    return [Lie(f"read: {name}", tell) for name, tell in {**slices, **refusals}.items()]
+    return [Lie(f"read: {name}", tell) for name, tell in {**SLICE_LIES, **refusals}.items()]
+
+
+LOG_LIES: dict[str, Tell] = {
+    "an endless log": served(made_up),
+    "a log that grows as it is read": served(made_up, 2000, growing=True),
+    "the same record without end": served(lambda seq: reading(7)),
+    "numbers that fall": served(lambda seq: reading(max(1, 5000 - seq))),
+    "wrong CRCs without end": served(lambda seq: reading(seq)[:-1] + b"\0"),
+    "sizes of 0": served(lambda seq: spoiled(reading(seq), size=0)),
+    "sizes of 65535": served(lambda seq: spoiled(reading(seq), size=65535)),
+    "sizes of 19": served(lambda seq: spoiled(reading(seq), size=19)),
+    "records beyond what was asked": served(lambda seq: reading(seq + 9000)),
+    "records of unknown kinds without end": served(lambda seq: record(200, seq, bytes(700), layout=9)),
+}
+"""Logs that no probe has."""
 
 
 def of_records() -> list[Lie]:
-    """Logs that no probe has. Told without the key and, where the bench would believe it, with it."""
-    same, down = (lambda seq: reading(7)), (lambda seq: reading(max(1, 5000 - seq)))
-    wrong = lambda seq: reading(seq)[:-1] + b"\0"  # noqa: E731
-    logs: dict[str, Tell] = {
-        "an endless log": served(made_up),
-        "a log that grows as it is read": served(made_up, 2000, growing=True),
-        "the same record without end": served(same),
-        "numbers that fall": served(down),
-        "wrong CRCs without end": served(wrong),
-        "sizes of 0": served(lambda seq: spoiled(reading(seq), size=0)),
-        "sizes of 65535": served(lambda seq: spoiled(reading(seq), size=65535)),
-        "sizes of 19": served(lambda seq: spoiled(reading(seq), size=19)),
-        "records beyond what was asked": served(lambda seq: reading(seq + 9000)),
-        "records of unknown kinds without end": served(lambda seq: record(200, seq, bytes(700), layout=9)),
-    }
+    """Logs that no probe has, told without the key."""
     contents = {"forged readings": forged, "a number of 2**32-2": numbers_jump}
     filled_logs = [Lie(f"log: {name}", truth_of, fill=fill) for name, fill in contents.items()]
-    return [*(Lie(f"log: {name}", tell) for name, tell in logs.items()), *filled_logs]
+    return [*(Lie(f"log: {name}", tell) for name, tell in LOG_LIES.items()), *filled_logs]
 
 
 def truth_of(_probe: Probe, _frame: Frame, honest: list[Answer]) -> Pieces:
@@ -304,7 +323,11 @@ def of_settings() -> list[Lie]:
         for data in tails
     ]  # fmt: skip
     endless = [
-        Lie(f"{name}: of another kind without end", forever(name, lambda f, n: Answer(ANOTHER + 1, bytes(56))), command)
+        Lie(
+            f"{name}: of another kind without end",
+            forever(name, lambda f, n: Answer(ANOTHER + 1, bytes(56))),
+            command,
+        )
         for name, command in (
             ("ticks", ("pull",)),
             ("limits_get", ("pull",)),
@@ -353,7 +376,9 @@ def tails() -> list[Callable[[int], bytes]]:
         ("reading", {"position": 1}, b"more than it should have"),
     ]  # fmt: skip
     return [
-        lambda seq, shape=shape: record(KINDS[shape[0]], seq, pack(record_table(shape[0]), shape[1]) + shape[2])  # type: ignore[misc]
+        lambda seq, shape=shape: record(
+            KINDS[shape[0]], seq, pack(record_table(shape[0]), shape[1]) + shape[2]
+        )  # type: ignore[misc]
         for shape in shapes
     ]
 

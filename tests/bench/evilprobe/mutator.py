@@ -35,7 +35,9 @@ class Mutator:
     def _bytes(self, _frame: Frame, answer: Answer) -> list[Piece]:
         data = bytearray(answer.payload)
         for _ in range(self._rng.randint(1, 4) if data else 0):
-            data[self._rng.randrange(len(data))] = self._rng.choice((0, 1, 127, 128, 255, self._rng.getrandbits(8)))
+            data[self._rng.randrange(len(data))] = self._rng.choice(
+                (0, 1, 127, 128, 255, self._rng.getrandbits(8))
+            )
         return [Answer(answer.kind, bytes(data))]
 
     def _fields(self, frame: Frame, answer: Answer) -> list[Piece]:

@@ -82,7 +82,7 @@ class Probe:
     def take(self, count: int) -> None:
         """Take readings: they stand in the log."""
         for _ in range(count):
-            self.add(lambda seq: reading(seq))
+            self.add(reading)
 
     def add(self, make: Callable[[int], bytes]) -> int:
         """Append the record that make(number) gives: its number."""

@@ -88,7 +88,9 @@ class Server:
             piece = next(self._pieces, None)
             if piece is None:
                 return False
-            self._outward = piece if isinstance(piece, bytes) else encode(piece.kind, self._request_id, piece.payload)
+            self._outward = (
+                piece if isinstance(piece, bytes) else encode(piece.kind, self._request_id, piece.payload)
+            )
         try:
             count = os.write(self._master, self._outward)
         except BlockingIOError:

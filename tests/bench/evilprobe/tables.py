@@ -39,7 +39,7 @@ Table = list[Field]
 def field_of(name: str, form: str, bounds: str) -> Field:
     """A field from the words of its row."""
     if form.endswith("bytes"):
-        return Field(name, "s", int(form.split()[0]), 1, 0)
+        return Field(name, "s", int(form.split(maxsplit=1)[0]), 1, 0)
     count, _, kind = form.rpartition(" ")
     low, high = re.match(r"(-?\d+)\.\.(-?\d+)", bounds).groups()  # type: ignore[union-attr]
     return Field(name, CODES[kind], int(count or 1), int(low), int(high))
@@ -58,9 +58,17 @@ def read_tables() -> dict[str, Table]:
 
 
 TABLES = read_tables()
-NUMBERS = {name: int(number) for number, _, name in (heading.partition(": ") for heading in TABLES) if name and number.isdigit()}
+NUMBERS = {
+    name: int(number)
+    for number, _, name in (heading.partition(": ") for heading in TABLES)
+    if name and number.isdigit()
+}
 """Numbers of messages by name."""
-KINDS = {heading.partition(": ")[2]: int(heading[5:].partition(":")[0]) for heading in TABLES if heading.startswith("Kind ")}
+KINDS = {
+    heading.partition(": ")[2]: int(heading[5:].partition(":")[0])
+    for heading in TABLES
+    if heading.startswith("Kind ")
+}
 """Numbers of record kinds by name."""
 
 
@@ -76,9 +84,7 @@ def record_table(name: str) -> Table:
 
 def pack(rows: Table, values: dict[str, Any]) -> bytes:
     """Pack values by a table; what is not named is the lowest value that is not negative."""
-    return b"".join(
-        row.pack(values.get(row.name, b"" if row.is_bytes else max(row.low, 0))) for row in rows
-    )
+    return b"".join(row.pack(values.get(row.name, b"" if row.is_bytes else max(row.low, 0))) for row in rows)
 
 
 def size(rows: Table) -> int:

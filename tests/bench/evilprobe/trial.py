@@ -6,7 +6,7 @@ import os
 from typing import Any, NamedTuple
 
 from tests.bench.evilprobe.bench import Bench, Done, Template
-from tests.bench.evilprobe.lies import Lie
+from tests.bench.evilprobe.lies import READING_BYTES, Lie
 from tests.bench.evilprobe.probe import Probe
 from tests.bench.evilprobe.server import Tell
 from tests.bench.evilprobe.tables import KINDS, record_table, table, unpack
@@ -52,8 +52,9 @@ class Trial:
         lie.fill(liar)
         command = ("pull",) if lie.command[0] == "limits" and not self._fetched(true) else lie.command
         self.meet(liar, lie.tell, *command)
-        true.take(LATER)
-        self.afterwards(true)
+        # More than the liar has: a true reading that the liar sent too would hide one that is missed.
+        true.take(2 * LATER)
+        self.afterwards(true, paired)
 
     def mutated(self, sessions: list[tuple[int, Tell]], paired: bool) -> None:
         """A run of mutated sessions over one history, then the true probe. sessions: the seed and script of each."""
@@ -68,9 +69,11 @@ class Trial:
             liar = without if seed % 2 else true
             liar.records = dict(true.records)
             self.meet(liar, tell, "pull")
-        self._name = f"mutated sessions {[seed for seed, _ in sessions]} ({'paired' if paired else 'unpaired'})"
+        self._name = (
+            f"mutated sessions {[seed for seed, _ in sessions]} ({'paired' if paired else 'unpaired'})"
+        )
         true.take(LATER)
-        self.afterwards(true)
+        self.afterwards(true, paired)
 
     def _fetched(self, true: Probe) -> bool:
         """Whether the history has a limit set to send: one more pull of the true probe fetches it."""
@@ -88,14 +91,20 @@ class Trial:
         if grown > DISK_BYTES:
             self._found("disk_unbounded", f"{grown} B")
 
-    def afterwards(self, true: Probe) -> None:
-        """The true probe is pulled, exported and reported: nothing falls over, and no reading of it is missed."""
+    def afterwards(self, true: Probe, paired: bool) -> None:
+        """The true probe is pulled, exported and reported: nothing falls over, and no reading of it is missed.
+
+        Without a key nobody can tell a forged reading from a true one of the same number: there both are kept, and
+        either may be exported. With it the true one is.
+        """
         for words in (("pull",), ("probes",)):
             self._ended(self._bench.at(true, *words), f"{words[0]} of the true probe")
-        self._ended(self._bench.run("report", "--out", str(self._bench.folder / "report")), "report")
         path = self._bench.folder / "readings.json"
-        self._ended(self._bench.run("export", str(path)), "export")
-        missed = readings_of(true) - exported(path)
+        for offline in (("report", "--out", str(self._bench.folder / "report")), ("export", str(path))):
+            done = self._bench.run(*offline)
+            if done.failed or done.code is None:
+                self._found("exit_70", f"{offline[0]}: {done.said[-1500:]}")
+        missed = readings_of(true) - (exported(path) if paired else kept(self._bench.raw_records()))
         if missed:
             self._found("readings_missed", f"{len(missed)}: {sorted(missed)[:5]}")
 
@@ -130,12 +139,18 @@ def without_key(liar: Probe) -> None:
 def readings_of(probe: Probe) -> set[tuple[int, int]]:
     """Number and level of each plain reading of a probe."""
     head = table("Header")
-    found = {seq: unpack(head, raw) for seq, raw in probe.records.items() if len(raw) == 86}
+    found = {seq: unpack(head, raw) for seq, raw in probe.records.items() if len(raw) == READING_BYTES}
     return {
         (seq, level_of(probe.records[seq]))
         for seq, values in found.items()
         if values["kind"] == KINDS["reading"] and probe.records[seq][16:82] == probe.records[2][16:82]
     }
+
+
+def kept(raws: set[bytes]) -> set[tuple[int, int]]:
+    """Number and level of each reading among raw records."""
+    whole = [raw for raw in raws if len(raw) == READING_BYTES and raw[0] == KINDS["reading"]]
+    return {(unpack(table("Header"), raw)["seq"], level_of(raw)) for raw in whole}
 
 
 def level_of(raw: bytes) -> int:
@@ -150,5 +165,3 @@ def exported(path: Any) -> set[tuple[int, int]]:
         return set()
     rows = (json.loads(line) for line in path.read_text().splitlines())
     return {(row["seq"], row["level_cdb"]) for row in rows}
-
-

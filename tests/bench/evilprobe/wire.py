@@ -19,10 +19,10 @@ def stuffed(data: bytes) -> bytes:
     """COBS: groups of up to 254 bytes without a zero, each after its length plus one."""
     out = bytearray()
     for part in data.split(b"\0"):
-        while len(part) >= 254:
-            out += b"\xff" + part[:254]
-            part = part[254:]
-        out += bytes([len(part) + 1]) + part
+        whole = len(part) // 254 * 254
+        for at in range(0, whole, 254):
+            out += b"\xff" + part[at : at + 254]
+        out += bytes([len(part) - whole + 1]) + part[whole:]
     return bytes(out)
 
 
