@@ -85,10 +85,7 @@ _Ranges = list[tuple[int, int, int]]
 
 def _within(values: tuple[Any, ...], ranges: _Ranges) -> bool:
     """Whether the values at these places are within their ranges."""
-    for place, low, high in ranges:
-        if not low <= values[place] <= high:
-            return False
-    return True
+    return all(low <= values[place] <= high for place, low, high in ranges)
 
 
 # The fields that count a tail's entries, by the form of the tail.

@@ -16,10 +16,11 @@ from typing import Any
 
 from tests.bench import _common
 from tests.bench.evilprobe.bench import Bench, template
-from tests.bench.evilprobe.lies import Lie, all_lies
+from tests.bench.evilprobe.lies import all_lies
 from tests.bench.evilprobe.mutator import session
 from tests.bench.evilprobe.server import truth
 from tests.bench.evilprobe.trial import DEADLINE_S, DISK_BYTES, Finding, Trial
+from tests.bench.evilprobe.ways import Lie
 
 LANES = 2
 SESSIONS, SESSIONS_SHORT = 5_000, 200

@@ -5,10 +5,10 @@ import struct
 import zlib
 from collections.abc import Iterator
 
-from tests.bench.evilprobe.lies import CHUNK
 from tests.bench.evilprobe.probe import NAMES, Answer, Probe
 from tests.bench.evilprobe.server import Piece, Tell
 from tests.bench.evilprobe.tables import pack, size, table, unpack
+from tests.bench.evilprobe.ways import CHUNK
 from tests.bench.evilprobe.wire import Frame, encode
 
 EDGES = (0, 1, 127, 128, 255, 2**15, 2**16 - 1, 2**31 - 1, 2**31, 2**32 - 2, 2**32 - 1)

@@ -6,10 +6,10 @@ import os
 from typing import Any, NamedTuple
 
 from tests.bench.evilprobe.bench import Bench, Done, Template
-from tests.bench.evilprobe.lies import READING_BYTES, Lie
 from tests.bench.evilprobe.probe import Probe
 from tests.bench.evilprobe.server import Tell
 from tests.bench.evilprobe.tables import KINDS, record_table, table, unpack
+from tests.bench.evilprobe.ways import READING_BYTES, Lie
 
 DEADLINE_S = 75.0
 """protocol/SPEC.md, Deadlines: 15 s for an exchange, 60 s more than 1 s for each 500 B for a whole pull."""

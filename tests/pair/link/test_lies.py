@@ -9,9 +9,10 @@ from curbtick.link import allowance
 from curbtick.link.client import Client, connect
 from curbtick.link.keyring import Key, Keyring
 
-from tests.bench.evilprobe.lies import LOG_LIES, SLICE_LIES, TOP, fields, instead
+from tests.bench.evilprobe.lies import LOG_LIES, SLICE_LIES
 from tests.bench.evilprobe.probe import UNIQUE_ID, Answer, Probe
 from tests.bench.evilprobe.server import Server, Tell
+from tests.bench.evilprobe.ways import TOP, fields, instead
 
 KEY = Key(1, "ab" * 32, 7)
 ENDLESS = (
