@@ -73,7 +73,7 @@ class _Kind:
         tail = raw[self.size : -_CRC.size]
         if self._tail_form == "words":
             return len(tail) <= records.CRASH_WORDS_MAX
-        count = sum(row[place] for place in self._counts)
+        count: int = sum(row[place] for place in self._counts)
         if self._tail_form == "sounds":
             whole = len(tail) == count * _SOUND.size
             return whole and all(_within(sound, _SOUND_RANGES) for sound in _SOUND.iter_unpack(tail))
