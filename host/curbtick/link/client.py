@@ -278,9 +278,8 @@ class Client:
         The ticks were read at some moment of the exchange: uncertainty is half its length, and one tick.
         """
         until_s = time.monotonic() + _TICKS_WITHIN_S
-        pairs = [self._one_anchor()]
-        while len(pairs) < _TICKS_ASKED and time.monotonic() < until_s:
-            pairs.append(self._one_anchor())
+        later = (self._one_anchor() for _ in range(_TICKS_ASKED - 1) if time.monotonic() < until_s)
+        pairs = [self._one_anchor(), *later]
         return min(pairs, key=lambda pair: pair.uncertainty_ms)
 
     def _one_anchor(self) -> Anchor:

@@ -9,7 +9,6 @@ from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 from multiprocessing.synchronize import Barrier, Event
 from pathlib import Path
-from typing import Any
 
 import pytest
 from curbtick.errors import StoreError
@@ -119,30 +118,6 @@ def test_markers_of_what_was_not_measured_become_null(store: Store) -> None:
         rows = [row._mapping for row in connection.execute(select(tables.readings))]
     assert [rows[0][name] for name in silent] == [None] * 4
     assert rows[0]["noise_cdb"] == -6000 and rows[1]["sweep_hz"] == 0 and rows[1]["frequency_hz"] == 48100
-
-
-@pytest.mark.parametrize(
-    ("kind", "values", "tail"),
-    [
-        (records.READING, {"verdict": 4}, b""),
-        (records.READING, {"level_cdb": 601}, b""),
-        (records.READING, {}, b"more"),
-        (records.SNIPPET, {"rate_hz": 2**32 - 1}, b""),
-        (records.SNIPPET, {"rate_hz": 1, "sample_count": 9}, b"short"),
-        (records.SOUNDS, {"reading_seq": 1, "count": 2}, bytes(9)),
-        (records.SOUNDS, {"reading_seq": 1, "count": 1}, bytes(8) + b"\xff"),
-        (records.BUMPER, {"positions": 1, "verdicts": (0, 0, 0, 0, 0, 4)}, b""),
-    ],
-)
-def test_a_record_out_of_range_is_kept_raw(kind: int, values: dict[str, Any], tail: bytes) -> None:
-    zeros = {form[0]: (0,) * int(form[1][:-1]) for form in fields_of(kind) if len(form[1]) > 1}
-    raw = benchdata.record(kind, 7, {**zeros, **values}, tail=tail)
-    found = decode(raw)
-    assert (found.seq, found.kind, found.raw, found.row) == (7, kind, raw, None)
-
-
-def fields_of(kind: int) -> tuple[tuple[str, str, int, int], ...]:
-    return next(entry[2] for entry in records.KINDS if entry[0] == kind)
 
 
 def test_decoding_agrees_with_the_codec() -> None:
