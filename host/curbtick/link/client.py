@@ -16,7 +16,6 @@ from types import TracebackType
 from typing import Any, Self
 
 from curbtick_wire import codec, messages
-from curbtick_wire.errors import WireError
 
 from curbtick.errors import InputError, LinkError
 from curbtick.link import request
@@ -24,7 +23,7 @@ from curbtick.link.download import Batch, Download
 from curbtick.link.keyring import Key, Keyring
 from curbtick.link.port import Link, choose_port, open_wire
 from curbtick.link.pull import Pulled, Takeover
-from curbtick.link.replies import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of
+from curbtick.link.replies import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of, packed
 from curbtick.link.request import Patience, RefusedError, SilentError
 from curbtick.progress import Progress
 
@@ -238,7 +237,7 @@ class Client:
     def send_limits(self, limits: dict[str, Any]) -> int:
         """Put a limit set in force: its revision. RefusedError names the field at fault. Needs the key."""
         self._need_same_version("send limits to")
-        reply, _ = self._signed(messages.LIMITS_PUT, {}, _packed(codec.pack_limits, limits))
+        reply, _ = self._signed(messages.LIMITS_PUT, {}, packed(codec.pack_limits, limits))
         return int(reply["revision"])
 
     def calibration(self) -> dict[str, Any] | None:
@@ -249,7 +248,7 @@ class Client:
     def send_calibration(self, calibration: dict[str, Any]) -> int:
         """Put a calibration in force: its revision. RefusedError names the field at fault. Needs the key."""
         self._need_same_version("send a calibration to")
-        tail = _packed(codec.pack_calibration, calibration)
+        tail = packed(codec.pack_calibration, calibration)
         reply, _ = self._signed(messages.CALIBRATION_PUT, {}, tail)
         return int(reply["revision"])
 
@@ -269,7 +268,7 @@ class Client:
     def send_round(self, round_: dict[str, Any]) -> int:
         """Send a round: its id. RefusedError names the field at fault. Needs the key."""
         self._need_same_version("send a round to")
-        reply, _ = self._signed(messages.ROUND_PUT, {}, _packed(codec.pack_round, round_))
+        reply, _ = self._signed(messages.ROUND_PUT, {}, packed(codec.pack_round, round_))
         return int(reply["round_id"])
 
     def measure_anchor(self) -> Anchor:
@@ -392,15 +391,3 @@ class Client:
             "Its records can still be pulled; record kinds not known here are stored as they are.",
             greeting.update_words,
         )
-
-
-def _packed(pack: Callable[[dict[str, Any]], bytes], value: dict[str, Any]) -> bytes:
-    """A limit set or round as bytes. Raises InputError, naming the field, for a value outside its range."""
-    try:
-        return pack(value)
-    except WireError as error:
-        raise InputError(
-            f"The field {error.field} {error.why}.",
-            "Nothing was sent; what the probe holds is unchanged.",
-            "Correct the field named, and send it again.",
-        ) from error
