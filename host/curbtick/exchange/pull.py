@@ -15,13 +15,14 @@ from curbtick.link.replies import Anchor
 from curbtick.link.request import RefusedError
 from curbtick.progress import Progress
 from curbtick.store import tables
-from curbtick.store.decode import number_of
+from curbtick.store.decode import decode, number_of
 from curbtick.store.fold import times
 from curbtick.store.history import Store
 from curbtick.store.keys import digest
 
 # Benches that share a history may differ by so much.
 CLOCK_SLACK_MIN = 5
+_NUMBERS_SHOWN = 5
 _KINDS = frozenset(entry[0] for entry in records.KINDS)
 
 
@@ -73,13 +74,20 @@ def pull_probe(
     from_seq = starting_seq(store, probe)
     anchors = [_anchor(probe)]
     clock_notes = _clock_notes(store, anchors[0])
-    unknown = new = 0
+    new = 0
+    unknown, unfit = list[int](), list[int]()
     log_id, brought = probe.greeting.log_id, dict[int, bytes]()
 
     def commit(batch: Batch) -> None:
-        nonlocal unknown, new
-        unknown += sum(map(_is_unknown, batch.raws))
-        covered = (batch.first_seq, batch.last_seq)
+        nonlocal new
+        for raw in batch.raws:
+            if _is_unknown(raw):
+                unknown.append(number_of(raw))
+            elif decode(raw).row is None:
+                unfit.append(number_of(raw))
+        # What the probe claims beyond its last record is not taken for gone: nothing shows that it is so.
+        numbers = [number_of(raw) for raw in batch.raws]
+        covered = (batch.first_seq, max(numbers)) if numbers else None
         taken = store.ingest(
             probe.unique_id,
             batch.raws,
@@ -108,7 +116,8 @@ def pull_probe(
         *_key_notes(probe),
         *proof_notes,
         *clock_notes,
-        *_unknown_notes(unknown),
+        *_unknown_notes(len(unknown)),
+        *_unfit_notes(unfit),
     )
     return Pull(
         probe=probe.unique_id,
@@ -135,6 +144,17 @@ def _unknown_notes(count: int) -> list[str]:
     return [f"{some} of a kind or layout not known here, stored as it came."] if count else []
 
 
+def _unfit_notes(numbers: list[int]) -> list[str]:
+    """A word on records with values that no probe writes."""
+    if not numbers:
+        return []
+    shown = ", ".join(map(str, numbers[:_NUMBERS_SHOWN])) + (
+        " and more" if len(numbers) > _NUMBERS_SHOWN else ""
+    )
+    some = f"{len(numbers)} records hold" if len(numbers) > 1 else "1 record holds"
+    return [f"{some} values out of range ({shown}): kept as they came, and used for nothing. Test the probe."]
+
+
 def starting_seq(store: Store, probe: Client) -> int:
     """The number of the record to begin with.
 
@@ -147,7 +167,7 @@ def starting_seq(store: Store, probe: Client) -> int:
     seq, raws = newest
     sent = [raw for batch in probe.batches(seq, seq) for raw in batch.raws]
     log_id = probe.greeting.log_id
-    return store.stored_to(probe.unique_id, log_id=log_id) + 1 if set(sent) & raws else 1
+    return min(store.stored_to(probe.unique_id, log_id=log_id), seq) + 1 if set(sent) & raws else 1
 
 
 def _newest(store: Store, unique_id: str, log_id: int) -> tuple[int, set[bytes]] | None:
@@ -181,6 +201,8 @@ def _logged_anchor(probe: Client) -> Anchor | None:
 
 
 def _key_notes(probe: Client) -> list[str]:
+    if probe.key_trouble is not None:
+        return [f"Nothing was signed or acknowledged. {probe.key_trouble.what} {probe.key_trouble.next_step}"]
     if not probe.key_refused:
         return []
     return [

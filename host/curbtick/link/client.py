@@ -16,7 +16,6 @@ from types import TracebackType
 from typing import Any, Self
 
 from curbtick_wire import codec, messages
-from curbtick_wire.errors import WireError
 
 from curbtick.errors import InputError, LinkError
 from curbtick.link import request
@@ -24,7 +23,7 @@ from curbtick.link.download import Batch, Download
 from curbtick.link.keyring import Key, Keyring
 from curbtick.link.port import Link, choose_port, open_wire
 from curbtick.link.pull import Pulled, Takeover
-from curbtick.link.replies import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of
+from curbtick.link.replies import Anchor, Greeting, PairedKey, Record, decode, fitting, greeting_of, packed
 from curbtick.link.request import Patience, RefusedError, SilentError
 from curbtick.progress import Progress
 
@@ -32,6 +31,8 @@ _GREETING_PATIENCE = Patience(first_wait_s=0.3, tries=4)
 # A signed request waits for flash on the probe.
 _SIGNED_PATIENCE = Patience(first_wait_s=1.0, tries=4)
 _TICKS_ASKED = 8
+# A slow probe is asked less often.
+_TICKS_WITHIN_S = 5.0
 _NO_RECORDS = hashlib.sha256().digest()
 
 
@@ -55,7 +56,7 @@ class Client:
     """One probe on an open link. `greeting` is what it said last; `clock` gives seconds since 1970, UTC.
 
     Every method raises LinkError when the probe does not answer, and RefusedError (a LinkError) when it
-    refuses.
+    refuses. `key_trouble` says why the key file cannot be used, if so: then nothing is signed.
     """
 
     def __init__(self, link: Link, keyring: Keyring, path: str) -> None:
@@ -64,6 +65,7 @@ class Client:
         self._path = path
         self.clock: Callable[[], float] = time.time
         self.key_refused = False
+        self.key_trouble: InputError | None = None
         self.greeting: Greeting
         self._bench_nonce: bytes
 
@@ -86,8 +88,16 @@ class Client:
 
     @property
     def paired(self) -> bool:
-        """Whether this bench has a key for the probe."""
-        return self._keyring.get(self.unique_id) is not None
+        """Whether this bench has a key for the probe that it can use; see `key_trouble`."""
+        return self._key() is not None
+
+    def _key(self) -> Key | None:
+        """This bench's key for the probe; None as well where the key file is unfit, for reading needs none."""
+        try:
+            return self._keyring.get(self.unique_id)
+        except InputError as error:
+            self.key_trouble = error
+            return None
 
     @property
     def may_change(self) -> bool:
@@ -197,7 +207,7 @@ class Client:
 
     def _proved_counter(self, first_seq: int, last_seq: int, digest: bytes) -> int | None:
         """The highest counter that the probe says was used, where its proof holds; None where it does not."""
-        key = self._keyring.get(self.unique_id)
+        key = self._key()
         if key is None or not self.may_change:
             return None
         greeting = self.greeting
@@ -227,7 +237,7 @@ class Client:
     def send_limits(self, limits: dict[str, Any]) -> int:
         """Put a limit set in force: its revision. RefusedError names the field at fault. Needs the key."""
         self._need_same_version("send limits to")
-        reply, _ = self._signed(messages.LIMITS_PUT, {}, _packed(codec.pack_limits, limits))
+        reply, _ = self._signed(messages.LIMITS_PUT, {}, packed(codec.pack_limits, limits))
         return int(reply["revision"])
 
     def calibration(self) -> dict[str, Any] | None:
@@ -238,7 +248,7 @@ class Client:
     def send_calibration(self, calibration: dict[str, Any]) -> int:
         """Put a calibration in force: its revision. RefusedError names the field at fault. Needs the key."""
         self._need_same_version("send a calibration to")
-        tail = _packed(codec.pack_calibration, calibration)
+        tail = packed(codec.pack_calibration, calibration)
         reply, _ = self._signed(messages.CALIBRATION_PUT, {}, tail)
         return int(reply["revision"])
 
@@ -258,7 +268,7 @@ class Client:
     def send_round(self, round_: dict[str, Any]) -> int:
         """Send a round: its id. RefusedError names the field at fault. Needs the key."""
         self._need_same_version("send a round to")
-        reply, _ = self._signed(messages.ROUND_PUT, {}, _packed(codec.pack_round, round_))
+        reply, _ = self._signed(messages.ROUND_PUT, {}, packed(codec.pack_round, round_))
         return int(reply["round_id"])
 
     def measure_anchor(self) -> Anchor:
@@ -266,7 +276,10 @@ class Client:
 
         The ticks were read at some moment of the exchange: uncertainty is half its length, and one tick.
         """
-        return min((self._one_anchor() for _ in range(_TICKS_ASKED)), key=lambda pair: pair.uncertainty_ms)
+        until_s = time.monotonic() + _TICKS_WITHIN_S
+        later = (self._one_anchor() for _ in range(_TICKS_ASKED - 1) if time.monotonic() < until_s)
+        pairs = [self._one_anchor(), *later]
+        return min(pairs, key=lambda pair: pair.uncertainty_ms)
 
     def _one_anchor(self) -> Anchor:
         started_s, host_s = time.monotonic(), self.clock()
@@ -378,15 +391,3 @@ class Client:
             "Its records can still be pulled; record kinds not known here are stored as they are.",
             greeting.update_words,
         )
-
-
-def _packed(pack: Callable[[dict[str, Any]], bytes], value: dict[str, Any]) -> bytes:
-    """A limit set or round as bytes. Raises InputError, naming the field, for a value outside its range."""
-    try:
-        return pack(value)
-    except WireError as error:
-        raise InputError(
-            f"The field {error.field} {error.why}.",
-            "Nothing was sent; what the probe holds is unchanged.",
-            "Correct the field named, and send it again.",
-        ) from error

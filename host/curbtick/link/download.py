@@ -12,6 +12,7 @@ from curbtick_wire import codec, messages, records
 from curbtick_wire.errors import WireError
 
 from curbtick.errors import LinkError
+from curbtick.link.allowance import Allowance
 from curbtick.link.line_quality import SLICE_SIZES, LineQuality
 from curbtick.link.port import Link
 from curbtick.link.replies import fitting
@@ -65,6 +66,7 @@ class Download:
         self._idle_s = _IDLE_S
         self._silent = self._damaged = self._fruitless = 0
         self.lost = self.rounds = 0
+        self._allowance = Allowance()
         self._restart(SLICE_SIZES[0])
 
     def _restart(self, size: int) -> None:
@@ -90,8 +92,10 @@ class Download:
         self._size = size
 
     def batches(self) -> Iterator[Batch]:
-        """The records, batch by batch as rounds bring them. Raises LinkError when the probe falls silent."""
+        """The records, batch by batch as rounds bring them. Raises LinkError when the probe falls silent or stalls."""
+        self._allowance = Allowance()
         while self._next_seq <= self._until_seq:
+            self._allowance.check(self._next_seq)
             got = self._round()
             batch = self._take()
             self._judge_fruit(got > 0 or batch is not None)
@@ -127,18 +131,28 @@ class Download:
         """Hold the slices that come until the end is told or nothing comes: (slices sent, slices got)."""
         got: set[int] = set()
         for _ in range(_FRAMES_MAX):
-            frame = self._link.receive(request, self._idle_s, _BABBLE_MAX_S)
+            left_s = self._allowance.left_s()
+            frame = (
+                self._link.receive(request, self._idle_s, min(_BABBLE_MAX_S, left_s)) if left_s > 0 else None
+            )
             if frame is None:
                 break
             if frame.kind == _CHUNK and len(frame.payload) > 1:
                 if frame.payload[0] in wanted:
-                    self._held[frame.payload[0]] = frame.payload[1:]
-                    got.add(frame.payload[0])
+                    self._hold(frame.payload, got)
             elif frame.kind == _END:
                 return self._end(frame.payload, wanted), len(got)
             elif frame.kind == _ERROR:
                 raise refusal(frame.payload)
         return _up_to(wanted, max(got, default=-1)), len(got)
+
+    def _hold(self, payload: bytes, got: set[int]) -> None:
+        """Keep a slice that was wanted: its index, then its bytes."""
+        index = payload[0]
+        if index not in got:
+            self._allowance.step(len(payload) - 1)
+        self._held[index] = payload[1:]
+        got.add(index)
 
     def _end(self, payload: bytes, wanted: list[int]) -> int:
         values = fitting(lambda data: messages.unpack(_END, data)[0], payload)

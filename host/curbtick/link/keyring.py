@@ -5,6 +5,7 @@ A key belongs to one probe and carries the counter last used with it, which is w
 
 import json
 import os
+import re
 import tempfile
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -13,6 +14,8 @@ from typing import Any
 from curbtick.errors import InputError
 
 _OTHERS = 0o077
+# One below the highest that the wire carries: the next one must still fit.
+_COUNTER_MAX = 2**32 - 2
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,17 @@ def default_path() -> Path:
     return Path(base or Path.home() / ".config") / "curbtick" / "keys.json"
 
 
+def _key_of(entry: Any) -> Key:
+    """A key out of the file. Raises TypeError and ValueError for what is none."""
+    key = Key(**entry)
+    if not isinstance(key.secret, str) or not re.fullmatch("[0-9a-f]{64}", key.secret):
+        raise ValueError("secret")
+    for number, low, high in ((key.key_id, 1, 255), (key.counter, 0, _COUNTER_MAX)):
+        if type(number) is not int or not low <= number <= high:
+            raise ValueError("number")
+    return key
+
+
 class Keyring:
     """The key file at path (default_path() when not given), made with the first key."""
 
@@ -47,10 +61,12 @@ class Keyring:
     def get(self, unique_id: str) -> Key | None:
         """The key for the probe with this unique id (hex), or None. Raises InputError for an unfit file."""
         entry = self._load().get(unique_id)
+        if entry is None:
+            return None
         try:
-            return Key(**entry) if entry is not None else None
-        except TypeError as error:
-            raise self._unfit("it does not hold keys") from error
+            return _key_of(entry)
+        except (TypeError, ValueError) as error:
+            raise self._unfit(f"its key for probe {unique_id} is damaged") from error
 
     def put(self, unique_id: str, key: Key) -> None:
         """Keep a probe's key, durable on return."""
@@ -87,7 +103,7 @@ class Keyring:
             entries = json.loads(self.path.read_text(encoding="utf-8"))
         except FileNotFoundError:
             return {}
-        except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
+        except (OSError, UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
             raise self._unfit(str(error)) from error
         if not isinstance(entries, dict):
             raise self._unfit("it does not hold keys")

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 from curbtick_wire import codec, messages, names
 from curbtick_wire.errors import WireError
 
-from curbtick.errors import LinkError
+from curbtick.errors import InputError, LinkError
 
 _T = TypeVar("_T")
 
@@ -127,6 +127,18 @@ def fitting(unpack: Callable[[bytes], _T], data: bytes) -> _T:
             f"The probe's answer does not fit its definition ({error}).",
             "Nothing was changed; its records stay on the probe.",
             "Bench and probe are of different versions: update the older one.",
+        ) from error
+
+
+def packed(pack: Callable[[dict[str, Any]], bytes], value: dict[str, Any]) -> bytes:
+    """A limit set or round as bytes. Raises InputError, naming the field, for a value outside its range."""
+    try:
+        return pack(value)
+    except WireError as error:
+        raise InputError(
+            f"The field {error.field} {error.why}.",
+            "Nothing was sent; what the probe holds is unchanged.",
+            "Correct the field named, and send it again.",
         ) from error
 
 

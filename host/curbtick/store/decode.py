@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from curbtick_wire import records
+from curbtick_wire._typing import Fields
 
 from curbtick.errors import StoreError
 
@@ -28,7 +29,8 @@ class Decoded(NamedTuple):
     """One record: who it is, its raw bytes, and what they say.
 
     row: (seq, boot, ticks_ms, *values), values in column order as on the wire, as one struct gives it; None for
-    a kind or layout that this program does not know: such a record is kept raw.
+    a kind or layout that this program does not know, and for a value outside its range or a tail that does not fit:
+    such a record is kept raw.
     """
 
     seq: int
@@ -52,7 +54,7 @@ class Decoded(NamedTuple):
 class _Kind:
     """How to read one record kind. size: bytes of header and fields; unpack: a record to its row."""
 
-    def __init__(self, fields: tuple[tuple[str, str, int, int], ...]) -> None:
+    def __init__(self, fields: Fields, tail_form: str | None) -> None:
         skipped = f"<{struct.calcsize(_BEFORE_SEQ)}x"
         kept = HEADER.format.removeprefix(_BEFORE_SEQ) + "".join(
             form for _name, form, _lowest, _highest in fields
@@ -60,9 +62,59 @@ class _Kind:
         whole = struct.Struct(skipped + kept)
         self.size = whole.size
         self.unpack = whole.unpack_from
+        self._ranges = _ranges((*_ROW_FIELDS, *fields))
+        self._tail_form = tail_form
+        self._counts = [_place(fields, name) for name in _TAIL_COUNTS.get(tail_form or "", ())]
+
+    def fits(self, row: tuple[Any, ...], raw: bytes) -> bool:
+        """Whether every value is within its range, and the tail is the one that they say."""
+        if not _within(row, self._ranges):
+            return False
+        tail = raw[self.size : -_CRC.size]
+        if self._tail_form == "words":
+            return len(tail) <= records.CRASH_WORDS_MAX
+        count: int = sum(row[place] for place in self._counts)
+        if self._tail_form == "sounds":
+            whole = len(tail) == count * _SOUND.size
+            return whole and all(_within(sound, _SOUND_RANGES) for sound in _SOUND.iter_unpack(tail))
+        return len(tail) == count
 
 
-_KINDS = {kind: _Kind(fields) for kind, _, fields, _ in records.KINDS}
+_Ranges = list[tuple[int, int, int]]
+
+
+def _within(values: tuple[Any, ...], ranges: _Ranges) -> bool:
+    """Whether the values at these places are within their ranges."""
+    return all(low <= values[place] <= high for place, low, high in ranges)
+
+
+# The fields that count a tail's entries, by the form of the tail.
+_TAIL_COUNTS = {"bytes": ("sample_count", "envelope_count"), "sounds": ("count",)}
+
+
+def _ranges(fields: Fields) -> _Ranges:
+    """(place, lowest, highest) of every value whose format holds more than its range."""
+    found = []
+    place = 0
+    for _name, form, low, high in fields:
+        bits = 8 * struct.calcsize("<" + form[-1])
+        ends = (0, 2**bits - 1) if form[-1].isupper() else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
+        count = int(form[:-1] or 1)
+        if (low, high) != ends:
+            found += [(at, low, high) for at in range(place, place + count)]
+        place += count
+    return found
+
+
+def _place(fields: Fields, name: str) -> int:
+    """The place of a field in a row; no field with a count before it is repeated."""
+    return len(ROW_HEADER) + [field[0] for field in fields].index(name)
+
+
+_SOUND = struct.Struct("<" + "".join(form for _name, form, _lowest, _highest in records.SOUND))
+_SOUND_RANGES = _ranges(records.SOUND)
+_ROW_FIELDS = tuple(field for field in records.HEADER if field[0] in ROW_HEADER)
+_KINDS = {kind: _Kind(fields, tail_form) for kind, _, fields, tail_form in records.KINDS}
 
 
 def decode(raw: bytes) -> Decoded:
@@ -85,7 +137,7 @@ def decode_all(raws: Iterable[bytes]) -> list[Decoded]:
         else:
             row = form.unpack(raw)
             seq, boot = row[:_TICKS_IN_ROW]
-            batch.append(Decoded(seq, boot, kind, raw, row))
+            batch.append(Decoded(seq, boot, kind, raw, row if form.fits(row, raw) else None))
     return batch
 
 

@@ -43,6 +43,7 @@ class FakeClient(Client):
         self.boot, self.last_seq, self.round_id = boot, max(self.held, default=0), 0
         self.has_key, self.host_ms, self.batch_size = has_key, host_ms, batch_size
         self.key_refused = False
+        self.key_trouble = None
         self.in_force = sets.factory()
         self.rounds: list[dict[str, Any]] = []
         self.asked: list[int] = []

@@ -1,5 +1,6 @@
 """The bench's key file: owner-only, replaced whole, counters written before use."""
 
+import json
 import os
 import stat
 from pathlib import Path
@@ -61,7 +62,17 @@ def test_a_file_that_others_can_reach_is_not_used(keyring: Keyring, mode: int) -
         keyring.get(PROBE)
 
 
-@pytest.mark.parametrize("text", ["", "{", "[]", '{"c0b0000000000abc": {"colour": 1}}', "\ud800"])
+def entry(**values: object) -> str:
+    """The text of a key file whose one key has these values."""
+    return json.dumps({PROBE: {"key_id": 3, "secret": "ab" * 32, "counter": 7, **values}})
+
+
+DAMAGED = [entry(secret="xy" * 32), entry(secret=5), entry(key_id=0), entry(counter=2**32 - 1), entry(counter="7")]
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{", "[]", '{"c0b0000000000abc": {"colour": 1}}', "\ud800", "[" * 100_000, *DAMAGED]
+)
 def test_an_unfit_file_is_left_alone(keyring: Keyring, text: str) -> None:
     keyring.put(PROBE, Key(3, "ab" * 32))
     keyring.path.write_bytes(text.encode("utf-8", "surrogatepass"))

@@ -1,0 +1,1 @@
+"""A hostile probe at the bench's cable: scripted lies and mutated sessions."""
