@@ -134,6 +134,7 @@ def _folded(members: Mapping[str, Sequence[Entry]], ids: Mapping[int, str]) -> F
             retired[_member(values_of(one)["vehicle"], entered)] = one.at_ms
     if retired.keys() >= entered.keys():
         made.retired_ms = max(retired.values())
+    made.fits.sort(key=lambda fit: fit[3])
     return made
 
 
@@ -159,9 +160,7 @@ def _renamed(made: Folded, entry: Entry, values: Mapping[str, Any]) -> None:
 
 
 def _refitted(made: Folded, entry: Entry, values: Mapping[str, Any]) -> None:
-    """A refit never comes before the fitting that it replaced, whatever the clock of the bench that noted it says."""
-    before_ms = max(from_ms for bumper, *_, from_ms in made.fits if bumper == values["bumper"])
-    made.fits.append((values["bumper"], *values["fit"], max(entry.at_ms, before_ms)))
+    made.fits.append((values["bumper"], *values["fit"], entry.at_ms))
 
 
 _STEPS = {"vehicle_renamed": _renamed, "vehicle_refitted": _refitted}

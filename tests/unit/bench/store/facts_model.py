@@ -115,14 +115,21 @@ def is_retired(standing: list[Noted], members: frozenset[str]) -> bool:
 
 
 def body(standing: list[Noted], ref: str) -> tuple[str, tuple[int, int], tuple[int, int]]:
-    """Name, and positions and class of the rear and front bumper, of a vehicle that was entered once."""
+    """Name, and positions and class of the rear and front bumper, of a vehicle that was entered once.
+
+    The time of a fitting is its own, from which on it is carried: the last of these counts.
+    """
     last: dict[Any, Any] = {}
     for one in standing:
         if one.ref == ref:
             last = {"name": one.said["name"], 0: one.said["rear"], 1: one.said["front"]}
         elif one.kind == "vehicle_renamed" and one.said["vehicle"] == ref:
             last["name"] = one.said["name"]
-        elif one.kind == "vehicle_refitted" and one.said["vehicle"] == ref:
+    fitted = [one for one in standing if one.ref == ref or one.said.get("vehicle") == ref]
+    for one in sorted(fitted, key=lambda one: one.at_ms):
+        if one.ref == ref:
+            last |= {0: one.said["rear"], 1: one.said["front"]}
+        elif one.kind == "vehicle_refitted":
             last[one.said["bumper"]] = one.said["fit"]
     return last["name"], tuple(last[0]), tuple(last[1])
 
