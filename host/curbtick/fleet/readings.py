@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 from curbtick_wire import names, records
@@ -18,6 +19,12 @@ FIELDS = tuple(column.name for column in tables.record_columns(records.READING))
 # Where in a row of readings the measured columns stand.
 _FIRST_FIELD = [column.name for column in tables.readings.columns].index(FIELDS[0])
 _MEASURED = slice(_FIRST_FIELD, _FIRST_FIELD + len(FIELDS))
+
+
+@cache
+def _reasons(mask: int) -> tuple[str, ...]:
+    """Reason ids of a mask; a report asks for the same few many thousand times."""
+    return tuple(names.words_of(names.REASONS, mask))
 
 
 @dataclass(frozen=True)
@@ -58,7 +65,7 @@ class Reading:
     @property
     def reasons(self) -> list[str]:
         """Why, as reason ids."""
-        return names.words_of(names.REASONS, self.values["reasons"])
+        return list(_reasons(self.values["reasons"]))
 
     @property
     def class_khz(self) -> int:

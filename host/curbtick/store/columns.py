@@ -3,7 +3,17 @@
 from typing import Any
 
 from curbtick_wire import records
-from sqlalchemy import BigInteger, Column, Index, Integer, MetaData, SmallInteger, Table, UniqueConstraint
+from sqlalchemy import (
+    BigInteger,
+    Column,
+    Index,
+    Integer,
+    MetaData,
+    SmallInteger,
+    Table,
+    Text,
+    UniqueConstraint,
+)
 
 Big = BigInteger().with_variant(Integer, "sqlite")
 cache = MetaData()
@@ -45,12 +55,12 @@ def decoded(metadata: MetaData, name: str, kind: int, *extra: Column[int] | Inde
         name,
         metadata,
         Column("id", Big, primary_key=True, autoincrement=False),
-        Column("probe_id", Big, nullable=False),
-        Column("seq", Big, nullable=False),
-        Column("boot", Big, nullable=False),
-        Column("ticks_ms", Big, nullable=False),
+        big("probe_id"),
+        big("seq"),
+        big("boot"),
+        big("ticks_ms"),
         Column("time_ms", Big),
-        Column("sort_ms", Big, nullable=False),
+        big("sort_ms"),
         *record_columns(kind),
         *extra,
         UniqueConstraint("probe_id", "seq", "boot"),
@@ -66,3 +76,18 @@ def key() -> Column[int]:
 def of(name: str, nullable: bool = False) -> Column[int]:
     """A column for the key of something else."""
     return Column(name, Big, nullable=nullable)
+
+
+def big(name: str) -> Column[int]:
+    """A column of whole numbers that every row has."""
+    return Column(name, Big, nullable=False)
+
+
+def small(name: str) -> Column[int]:
+    """As `big`, for numbers of 16 bits."""
+    return Column(name, SmallInteger, nullable=False)
+
+
+def words(name: str) -> Column[str]:
+    """A column of text that every row has."""
+    return Column(name, Text, nullable=False)

@@ -7,13 +7,12 @@ from sqlalchemy import (
     Integer,
     LargeBinary,
     PrimaryKeyConstraint,
-    SmallInteger,
     String,
     Table,
     Text,
 )
 
-from curbtick.store.columns import Big, cache, key, of
+from curbtick.store.columns import Big, big, cache, key, of, small, words
 
 vehicles = Table(
     "vehicles",
@@ -23,7 +22,7 @@ vehicles = Table(
     Column("type", Text),
     Column("depot", Text),
     Column("is_reference", Boolean, nullable=False),
-    Column("created_ms", Big, nullable=False),
+    big("created_ms"),
     Column("retired_ms", Big),
     Column("digest", LargeBinary(16), nullable=False),
 )
@@ -43,7 +42,7 @@ vehicle_names = Table(
     of("vehicle_id"),
     Column("place", Integer, nullable=False),
     Column("name", Text, nullable=False, index=True),
-    Column("until_ms", Big, nullable=False),
+    big("until_ms"),
     PrimaryKeyConstraint("vehicle_id", "place"),
 )
 """Names that a vehicle no longer goes by, in order."""
@@ -53,10 +52,10 @@ bumpers = Table(
     cache,
     of("vehicle_id"),
     Column("place", Integer, nullable=False),
-    Column("bumper", SmallInteger, nullable=False),
-    Column("positions", SmallInteger, nullable=False),
-    Column("class_khz", SmallInteger, nullable=False),
-    Column("from_ms", Big, nullable=False),
+    small("bumper"),
+    small("positions"),
+    small("class_khz"),
+    big("from_ms"),
     PrimaryKeyConstraint("vehicle_id", "place"),
 )
 """What a bumper carries from a time on; a retrofit adds a row. place: its order among the vehicle's fittings."""
@@ -68,19 +67,19 @@ rounds = Table(
     Column("number", Big, nullable=False, unique=True),
     Column("name", Text),
     Column("technician", Text),
-    Column("made_ms", Big, nullable=False),
+    big("made_ms"),
 )
 
 round_vehicles = Table(
     "round_vehicles",
     cache,
     of("round_id"),
-    Column("place", SmallInteger, nullable=False),
+    small("place"),
     of("vehicle_id"),
-    Column("rear_positions", SmallInteger, nullable=False),
-    Column("rear_class_khz", SmallInteger, nullable=False),
-    Column("front_positions", SmallInteger, nullable=False),
-    Column("front_class_khz", SmallInteger, nullable=False),
+    small("rear_positions"),
+    small("rear_class_khz"),
+    small("front_positions"),
+    small("front_class_khz"),
     PrimaryKeyConstraint("round_id", "place"),
 )
 
@@ -89,9 +88,9 @@ sends = Table(
     cache,
     key(),
     of("probe_id"),
-    Column("what", Text, nullable=False),
-    Column("number", Big, nullable=False),
-    Column("at_ms", Big, nullable=False),
+    words("what"),
+    big("number"),
+    big("at_ms"),
 )
 """Rounds that a probe was given and limit sets that it took; what is "round" or "limits"."""
 
@@ -100,7 +99,7 @@ limit_sets = Table(
     cache,
     key(),
     Column("revision", Big, nullable=False, unique=True),
-    Column("made_ms", Big, nullable=False),
+    big("made_ms"),
     Column("origin", Text),
     Column("payload", LargeBinary, nullable=False),
 )
@@ -109,12 +108,12 @@ assignments = Table(
     "assignments",
     cache,
     key(),
-    Column("at_ms", Big, nullable=False),
+    big("at_ms"),
     Column("by", Text),
     Column("why", Text),
     Column("is_undone", Boolean, nullable=False),
     Column("origin", String(16), nullable=False),
-    Column("number", Big, nullable=False),
+    big("number"),
     Column("digest", LargeBinary(16), nullable=False),
 )
 
@@ -124,8 +123,8 @@ assigned = Table(
     of("assignment_id"),
     of("reading_id"),
     of("vehicle_id"),
-    Column("bumper", SmallInteger, nullable=False),
-    Column("position", SmallInteger, nullable=False),
+    small("bumper"),
+    small("position"),
     PrimaryKeyConstraint("assignment_id", "reading_id"),
     Index("assigned_by_reading", "reading_id"),
 )
@@ -134,13 +133,13 @@ findings = Table(
     "findings",
     cache,
     of("vehicle_id"),
-    Column("bumper", SmallInteger, nullable=False),
-    Column("position", SmallInteger, nullable=False),
+    small("bumper"),
+    small("position"),
     of("opened_by_id"),
-    Column("what", Text, nullable=False),
-    Column("reasons", Big, nullable=False),
-    Column("state", Text, nullable=False),
-    Column("opened_ms", Big, nullable=False),
+    words("what"),
+    big("reasons"),
+    words("state"),
+    big("opened_ms"),
     Column("proved_ms", Big),
     Column("proved_by_id", Big),
     PrimaryKeyConstraint("vehicle_id", "bumper", "position", "opened_by_id"),
@@ -154,12 +153,12 @@ steps = Table(
     cache,
     key(),
     of("vehicle_id"),
-    Column("bumper", SmallInteger, nullable=False),
-    Column("position", SmallInteger, nullable=False),
+    small("bumper"),
+    small("position"),
     of("reading_id"),
     of("opened_by_id", nullable=True),
-    Column("step", Text, nullable=False),
-    Column("at_ms", Big, nullable=False),
+    words("step"),
+    big("at_ms"),
     Column("by", Text),
     Column("note", Text),
     of("last_id", nullable=True),
@@ -176,10 +175,10 @@ swaps = Table(
     cache,
     key(),
     of("vehicle_id"),
-    Column("bumper", SmallInteger, nullable=False),
-    Column("position_a", SmallInteger, nullable=False),
-    Column("position_b", SmallInteger, nullable=False),
-    Column("at_ms", Big, nullable=False),
+    small("bumper"),
+    small("position_a"),
+    small("position_b"),
+    big("at_ms"),
     Column("by", Text),
     Column("is_undone", Boolean, nullable=False),
     Column("digest", LargeBinary(16), nullable=False),

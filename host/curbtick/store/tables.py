@@ -24,7 +24,7 @@ from sqlalchemy import (
     text,
 )
 
-from curbtick.store.columns import Big, cache, decoded, key, of, record_columns
+from curbtick.store.columns import Big, big, cache, decoded, key, of, record_columns, words
 from curbtick.store.facts import (
     aliases,
     assigned,
@@ -77,8 +77,8 @@ records = Table(
     "records",
     immutable,
     Column("probe", String(32), nullable=False),
-    Column("log_id", Big, nullable=False),
-    Column("number", Big, nullable=False),
+    big("log_id"),
+    big("number"),
     Column("digest", LargeBinary(16), nullable=False),
     Column("raw", LargeBinary, nullable=False),
     PrimaryKeyConstraint("probe", "log_id", "number", "digest"),
@@ -90,14 +90,14 @@ entries = Table(
     "entries",
     immutable,
     Column("origin", String(16), nullable=False),
-    Column("number", Big, nullable=False),
+    big("number"),
     Column("digest", LargeBinary(16), nullable=False),
-    Column("at_ms", Big, nullable=False),
-    Column("uncertainty_ms", Big, nullable=False),
+    big("at_ms"),
+    big("uncertainty_ms"),
     Column("who", Text),
-    Column("kind", Text, nullable=False),
-    Column("seen", Text, nullable=False),
-    Column("payload", Text, nullable=False),
+    words("kind"),
+    words("seen"),
+    words("payload"),
     PrimaryKeyConstraint("origin", "number", "digest"),
 )
 """Every entry of every writer's journal.
@@ -111,7 +111,7 @@ touches = Table(
     cache,
     Column("subject", String(64), nullable=False),
     Column("origin", String(16), nullable=False),
-    Column("number", Big, nullable=False),
+    big("number"),
     Column("digest", LargeBinary(16), nullable=False),
     PrimaryKeyConstraint("subject", "origin", "number", "digest"),
 )
@@ -133,7 +133,7 @@ stale = Table(
     cache,
     Column("id", Big, primary_key=True),
     of("vehicle_id"),
-    Column("from_ms", Big, nullable=False),
+    big("from_ms"),
 )
 """Vehicles whose findings are to be folded again, from a time on; 0 for all of them."""
 
@@ -141,7 +141,7 @@ folded = Table(
     "folded",
     cache,
     Column("vehicle_id", Big, primary_key=True, autoincrement=False),
-    Column("to_ms", Big, nullable=False),
+    big("to_ms"),
 )
 """Up to which `sort_ms` a vehicle's findings are folded."""
 
@@ -150,7 +150,7 @@ probes = Table(
     cache,
     key(),
     Column("unique_id", String(32), nullable=False),
-    Column("log_id", Big, nullable=False),
+    big("log_id"),
     Column("name", Text, nullable=False, index=True),
     Column("depot", Text),
     Index("probes_by_id", "unique_id", "log_id", unique=True),
@@ -161,7 +161,7 @@ doubles = Table(
     "doubles",
     cache,
     of("probe_id"),
-    Column("seq", Big, nullable=False),
+    big("seq"),
     PrimaryKeyConstraint("probe_id", "seq"),
 )
 """Numbers of records that have more than one content."""
@@ -172,7 +172,7 @@ pulls = Table(
     key(),
     of("probe_id"),
     Column("bench", Text),
-    Column("at_ms", Big, nullable=False),
+    big("at_ms"),
     Column("new_count", Integer, nullable=False),
     Column("doubled_count", Integer, nullable=False),
     Column("first_seq", Big),
@@ -186,10 +186,10 @@ proofs = Table(
     cache,
     key(),
     of("probe_id"),
-    Column("first_seq", Big, nullable=False),
-    Column("last_seq", Big, nullable=False),
+    big("first_seq"),
+    big("last_seq"),
     Column("origin", String(16), nullable=False),
-    Column("number", Big, nullable=False),
+    big("number"),
     Index("proofs_by_probe", "probe_id", "last_seq"),
 )
 """Pulls in which the probe proved itself: between which numbers, and the entry that says of which contents."""
@@ -201,8 +201,8 @@ runs = Table(
     "runs",
     cache,
     of("probe_id"),
-    Column("first_seq", Big, nullable=False),
-    Column("last_seq", Big, nullable=False),
+    big("first_seq"),
+    big("last_seq"),
     PrimaryKeyConstraint("probe_id", "first_seq"),
 )
 """The unbroken ranges of sequence numbers stored of each log, or known to be gone from it."""
@@ -211,7 +211,7 @@ boots = Table(
     "boots",
     cache,
     of("probe_id"),
-    Column("boot", Big, nullable=False),
+    big("boot"),
     Column("first_seq", Big),
     Column("last_seq", Big),
     Column("pulled_ms", Big),
@@ -219,7 +219,7 @@ boots = Table(
     Column("anchor_ticks_ms", Big),
     Column("uncertainty_ms", Big),
     Column("not_before_ms", Big),
-    Column("not_after_ms", Big, nullable=False),
+    big("not_after_ms"),
     PrimaryKeyConstraint("probe_id", "boot"),
 )
 """offset_ms is the time at tick 0, null in a boot without an anchor; then only the two bounds are known.
@@ -231,10 +231,10 @@ anchors = Table(
     "anchors",
     cache,
     of("probe_id"),
-    Column("boot", Big, nullable=False),
-    Column("ticks_ms", Big, nullable=False),
-    Column("host_ms", Big, nullable=False),
-    Column("uncertainty_ms", Big, nullable=False),
+    big("boot"),
+    big("ticks_ms"),
+    big("host_ms"),
+    big("uncertainty_ms"),
     PrimaryKeyConstraint("probe_id", "boot", "ticks_ms", "host_ms", "uncertainty_ms"),
 )
 

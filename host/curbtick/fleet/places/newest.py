@@ -118,15 +118,19 @@ def _enough(
     """A place's newest candidates by time, with every older one that may yet be the one that counts."""
     if len(candidates) < CANDIDATES:
         return candidates
-    columns = tables.readings.c
-    at_place = zip((columns.vehicle_id, columns.at_bumper, columns.at_position), place, strict=True)
-    where = [column == value for column, value in at_place]
     # Of those that share the oldest one's time not all need be there.
     complete_ms = min(one.latest_ms for one in candidates) + 1
     while (since_ms := _may_count_since(candidates, later_ms)) < complete_ms:
-        candidates = _candidates(connection, *where, columns.sort_ms >= since_ms)[place]
+        candidates = _candidates(connection, *_since(place, since_ms))[place]
         complete_ms = since_ms
     return candidates
+
+
+def _since(place: Place, since_ms: int) -> list[ColumnElement[bool]]:
+    """What readings of a place from a time on have in common."""
+    columns = tables.readings.c
+    at_place = zip((columns.vehicle_id, columns.at_bumper, columns.at_position), place, strict=True)
+    return [*(column == value for column, value in at_place), columns.sort_ms >= since_ms]
 
 
 def _may_count_since(candidates: Iterable[_Candidate], later_ms: Mapping[tuple[int, int], int]) -> int:

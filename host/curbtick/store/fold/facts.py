@@ -7,7 +7,6 @@ from sqlalchemy import Connection, Table, delete, select
 
 from curbtick.store import keys, tables
 from curbtick.store.fold import placing, probes, pulls, stale
-from curbtick.store.fold.fleet import undone_refs
 from curbtick.store.journal import entries as journal
 from curbtick.store.journal import order
 from curbtick.store.journal.entries import Entry, values_of
@@ -19,7 +18,7 @@ def fold_single(connection: Connection, subjects: Sequence[str]) -> None:
     """Fold entries that are facts of their own, named by `e` and their reference."""
     wanted = {subject[1:] for subject in subjects}
     found = [one for one in journal.of_subjects(connection, subjects) if one.ref in wanted]
-    undone = undone_refs(connection, found)
+    undone = journal.undone_refs(connection, found)
     standing = {one.ref: one for one in found}
     _clear(connection, [keys.of_entry(bytes.fromhex(ref)) for ref in wanted])
     gone = [keys.of_entry(bytes.fromhex(ref)) for ref in wanted - standing.keys()]
@@ -144,7 +143,10 @@ def fold_alone(connection: Connection, found: Sequence[Entry]) -> None:
 
 
 def fold_limits(connection: Connection, subjects: Sequence[str]) -> None:
-    """Fold limit sets, named by `l` and their revision: of several of one revision that of the lowest digest."""
+    """Fold limit sets, named by `l` and their revision: of several of one revision that of the lowest digest.
+
+    Nothing undoes one: on a server only the steward says which limits there are, and anybody may note an undo.
+    """
     for subject in subjects:
         columns = tables.limit_sets.c
         connection.execute(delete(tables.limit_sets).where(columns.revision == int(subject[1:])))
@@ -166,7 +168,7 @@ def fold_benches(connection: Connection, subjects: Sequence[str]) -> None:
     for subject in subjects:
         name = subject[1:]
         depot = None
-        for one in order.ordered(journal.of_subjects(connection, [subject])):
+        for one in order.ordered(journal.standing(connection, [subject])):
             depot = values_of(one)["depot"]
         pulls.ensure_bench(connection, name)
         change = tables.benches.update().where(tables.benches.c.name == name)

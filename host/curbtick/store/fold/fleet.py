@@ -77,15 +77,8 @@ def _names_of(connection: Connection, ref: str) -> list[str]:
 
 def undone_left_out(connection: Connection, found: Sequence[Entry]) -> list[Entry]:
     """The entries that nothing undoes."""
-    gone = undone_refs(connection, found)
+    gone = journal.undone_refs(connection, found)
     return [one for one in found if one.ref not in gone]
-
-
-def undone_refs(connection: Connection, found: Iterable[Entry]) -> set[str]:
-    """References of those entries that another one undoes."""
-    wanted = {f"e{one.ref}" for one in found}
-    undoing = [one for one in journal.of_subjects(connection, wanted) if one.kind == "undone"]
-    return {journal.resolved(connection, values_of(one)["entry"]) for one in undoing}
 
 
 def _write(connection: Connection, members: Mapping[str, Sequence[Entry]]) -> list[str]:
@@ -174,18 +167,9 @@ _STEPS = {"vehicle_renamed": _renamed, "vehicle_refitted": _refitted}
 
 
 def _insert(connection: Connection, key: int, digest: bytes, made: Folded) -> None:
-    connection.execute(
-        tables.vehicles.insert().values(
-            id=key,
-            name=made.name,
-            type=made.type,
-            depot=made.depot,
-            is_reference=made.is_reference,
-            created_ms=made.created_ms,
-            retired_ms=made.retired_ms,
-            digest=digest,
-        )
-    )
+    columns = {column.name for column in tables.vehicles.columns}
+    row = {name: value for name, value in vars(made).items() if name in columns}
+    connection.execute(tables.vehicles.insert().values(id=key, digest=digest, **row))
     former = [
         {"vehicle_id": key, "place": place, "name": name, "until_ms": until_ms}
         for place, (name, until_ms) in enumerate(made.former)

@@ -1,15 +1,18 @@
 """Records into the history: each content once, then decoded, dated and matched to vehicles."""
 
-from collections import defaultdict
-from collections.abc import Sequence
+from collections import Counter, defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from itertools import groupby
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 from curbtick_wire import names, records
-from sqlalchemy import Connection, Table, bindparam, func, select
+from sqlalchemy import Connection, bindparam, func, select
 
 from curbtick.store import keys, runs, tables
 from curbtick.store.decode import ROW_HEADER, Decoded
 from curbtick.store.fold import placing, stale, times
+from curbtick.store.fold.rows import insert_rows
 
 _ANCHORED = names.EVENTS.index("anchored")
 # Places in a decoded row: the round and the vehicle's number in it open every record that has them.
@@ -24,39 +27,31 @@ _SEQS = slice(_FIRST_SEQ, _FIRST_SEQ + names.BUMPER_POSITIONS_MAX)
 
 
 class Fresh(NamedTuple):
-    """What of a batch is not stored yet. records: with their digests. doubled: how many were stored before."""
+    """What of a batch is not stored yet.
+
+    records: with their digests. doubled: how many were stored before. stored: numbers within the batch's range that
+    the history has, whatever their contents.
+    """
 
     records: Sequence[tuple[Decoded, bytes]]
     doubled: int
+    stored: Collection[int]
 
 
 def fresh_of(connection: Connection, unique_id: str, log_id: int, batch: Sequence[Decoded]) -> Fresh:
     """The contents of a batch that the history lacks, each once."""
     stored = _stored(connection, unique_id, log_id, batch)
-    fresh: dict[tuple[int, bytes], Decoded] = {}
-    for record in batch:
-        name = (record.seq, keys.digest(record.raw))
-        if name not in stored:
-            fresh[name] = record
-    return Fresh([(record, name[1]) for name, record in fresh.items()], len(batch) - len(fresh))
+    digest = keys.digest
+    named = {(record.seq, digest(record.raw)): record for record in batch}
+    fresh = {name: record for name, record in named.items() if name not in stored}
+    records = [(record, name[1]) for name, record in fresh.items()]
+    return Fresh(records, len(batch) - len(fresh), {number for number, _ in stored})
 
 
 _STORED = select(tables.records.c.number, tables.records.c.digest).where(
     tables.records.c.probe == bindparam("probe"),
     tables.records.c.log_id == bindparam("log_id"),
     tables.records.c.number.between(bindparam("low"), bindparam("high")),
-)
-
-
-_DOUBLED = (
-    select(tables.records.c.number)
-    .where(
-        tables.records.c.probe == bindparam("probe"),
-        tables.records.c.log_id == bindparam("log_id"),
-        tables.records.c.number.between(bindparam("low"), bindparam("high")),
-    )
-    .group_by(tables.records.c.number)
-    .having(func.count() > 1)
 )
 
 
@@ -75,26 +70,36 @@ def add(connection: Connection, key: int, unique_id: str, log_id: int, fresh: Fr
     if not fresh.records:
         return []
     rows = [(unique_id, log_id, record.seq, digest, record.raw) for record, digest in fresh.records]
-    _insert(connection, tables.records, _RECORD, rows)
-    return take_in(connection, key, unique_id, log_id, [record for record, _ in fresh.records])
+    insert_rows(connection, tables.records, _RECORD, rows)
+    return take_in(connection, key, [record for record, _ in fresh.records], fresh.stored)
 
 
 def take_in(
-    connection: Connection, key: int, unique_id: str, log_id: int, batch: Sequence[Decoded]
+    connection: Connection, key: int, batch: Sequence[Decoded], known: Collection[int] = ()
 ) -> list[int]:
-    """Date and decode records that are stored and new in the cache; returns the numbers with more than one content."""
+    """Date and decode records that are stored and new in the cache; returns the numbers with more than one content.
+
+    batch: different contents. known: numbers that the cache has already.
+    """
     numbers = {record.seq for record in batch}
-    mine = {"probe": unique_id, "log_id": log_id, "low": min(numbers), "high": max(numbers)}
-    rivals = sorted(numbers.intersection(connection.execute(_DOUBLED, mine).scalars()))
+    rivals = _rivals(batch, numbers, known)
     is_late = min(numbers) <= _last(connection, key)
     runs.extend(connection, key, runs.of_numbers(sorted(numbers)))
-    times.settle(connection, key, spans_of(batch), _anchors(batch))
+    boots = times.settle(connection, key, spans_of(batch), _anchors(batch))
     doubled = set(rivals)
     alone = [record for record in batch if record.seq not in doubled] if rivals else batch
-    decoded(connection, key, alone, is_late=is_late)
+    _decoded(connection, key, alone, boots, is_late=is_late)
     if rivals:
         _double(connection, key, doubled)
     return rivals
+
+
+def _rivals(batch: Sequence[Decoded], numbers: set[int], known: Collection[int]) -> list[int]:
+    """Numbers of different contents that have more than one, among themselves or with what is known."""
+    twice = numbers.intersection(known)
+    if len(batch) > len(numbers):
+        twice |= {number for number, count in Counter(record.seq for record in batch).items() if count > 1}
+    return sorted(twice)
 
 
 def _last(connection: Connection, key: int) -> int:
@@ -113,11 +118,10 @@ def _double(connection: Connection, key: int, numbers: set[int]) -> None:
 
 def spans_of(batch: Sequence[Decoded]) -> dict[int, times.Span]:
     """Of each boot of these records their first and last number."""
-    spans: dict[int, times.Span] = {}
-    for seq, boot, *_ in batch:
-        first, last = spans.get(boot, (seq, seq))
-        spans[boot] = (min(first, seq), max(last, seq))
-    return spans
+    numbers: dict[int, list[int]] = defaultdict(list)
+    for boot, some in groupby(batch, key=attrgetter("boot")):
+        numbers[boot] += [record.seq for record in some]
+    return {boot: (min(seqs), max(seqs)) for boot, seqs in numbers.items()}
 
 
 def _anchors(batch: Sequence[Decoded]) -> list[times.Anchor]:
@@ -129,24 +133,32 @@ def _anchors(batch: Sequence[Decoded]) -> list[times.Anchor]:
     ]
 
 
-def decoded(connection: Connection, key: int, batch: Sequence[Decoded], *, is_late: bool = True) -> None:
-    """Decode stored records into their tables: dated, matched to vehicles, and marked where they were taken again.
+def decoded(connection: Connection, key: int, batch: Sequence[Decoded]) -> None:
+    """Decode stored records into their tables: dated, matched to vehicles, and marked where they were taken again."""
+    _decoded(connection, key, batch, times.settle(connection, key, spans_of(batch)), is_late=True)
 
-    is_late: whether the log has later records already.
-    """
+
+def _decoded(
+    connection: Connection,
+    key: int,
+    batch: Sequence[Decoded],
+    boots: Mapping[int, times.Boot],
+    *,
+    is_late: bool,
+) -> None:
+    """As `decoded`. boots: of the batch; is_late: whether the log has later records already."""
     if not batch:
         return
-    boots = times.settle(connection, key, spans_of(batch))
     rounds = {row[_ROUND] for _, _, kind, _, row in batch if row is not None and kind in tables.IN_ROUND}
     rows = _rows(key, batch, boots, placing.of_rounds(connection, rounds))
     for kind, kind_rows in rows.items():
-        _insert(connection, tables.DECODED[kind], _COLUMNS[kind], kind_rows)
+        insert_rows(connection, tables.DECODED[kind], _COLUMNS[kind], kind_rows)
     _name(connection, key, rows[records.BUMPER])
     _follow(connection, key, rows[records.READING], is_late=is_late)
 
 
 def _rows(
-    key: int, batch: Sequence[Decoded], boots: dict[int, times.Boot], vehicles: dict[tuple[int, ...], int]
+    key: int, batch: Sequence[Decoded], boots: Mapping[int, times.Boot], vehicles: dict[tuple[int, ...], int]
 ) -> dict[int, list[tuple[Any, ...]]]:
     """Rows by kind, in the order of _COLUMNS; a million pass here, so each is made in one go."""
     rows: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
@@ -203,8 +215,9 @@ def _follow(connection: Connection, key: int, rows: Sequence[tuple[Any, ...]], *
         if vehicle is not None and sort_ms < from_ms.get(vehicle, times.NEVER_MS + 1):
             from_ms[vehicle] = sort_ms
     stale.mark_from(connection, dict.fromkeys(from_ms, 0) if is_late else from_ms)
-    low, high = min(row[0] for row in rows), max(row[0] for row in rows)
-    again = {row[_SUPERSEDES] for row in rows if row[_SUPERSEDES]}
+    seqs = [row[0] for row in rows]
+    low, high = min(seqs), max(seqs)
+    again = {row[_SUPERSEDES] for row in rows} - {0}
     again.update(connection.execute(_AGAIN, {"probe_id": key, "low": low, "high": high}).scalars())
     assigned = placing.are_assigned(connection, keys.of_record(key, low), keys.of_record(key, high))
     if assigned:
@@ -225,19 +238,3 @@ def _columns_of(kind: int) -> tuple[str, ...]:
 
 
 _COLUMNS = {kind: _columns_of(kind) for kind in tables.DECODED}
-
-
-def _insert(
-    connection: Connection, table: Table, columns: Sequence[str], rows: list[tuple[Any, ...]]
-) -> None:
-    """Insert rows of values through the driver's own executemany; markers become null on the way.
-
-    Compiling each row through the SQL layer would cost more than the database does.
-    """
-    mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
-    marks = ", ".join(_value_of(table.c[name].info.get("marker"), mark) for name in columns)
-    connection.exec_driver_sql(f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({marks})", rows)
-
-
-def _value_of(marker: int | None, mark: str) -> str:
-    return mark if marker is None else f"NULLIF({mark}, {marker})"

@@ -40,7 +40,7 @@ def fold_rounds(connection: Connection, subjects: Sequence[str]) -> None:
         number = int(subject[1:])
         before = _members(connection, number)
         _clear_round(connection, number)
-        found = journal.of_subjects(connection, [subject])
+        found = journal.standing(connection, [subject])
         if found:
             _enter_round(connection, min(found, key=lambda one: one.digest))
         if before != _members(connection, number):

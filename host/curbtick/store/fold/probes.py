@@ -82,7 +82,7 @@ def _call(connection: Connection) -> None:
 def _said(connection: Connection, unique_ids: Iterable[str]) -> dict[str, tuple[str | None, str | None]]:
     """Name and depot that were said last of each probe."""
     said: dict[str, tuple[str | None, str | None]] = dict.fromkeys(unique_ids, (None, None))
-    for one in order.ordered(journal.of_subjects(connection, [f"p{unique_id}" for unique_id in said])):
+    for one in order.ordered(journal.standing(connection, [f"p{unique_id}" for unique_id in said])):
         values = values_of(one)
         name, depot = said[values["probe"]]
         said[values["probe"]] = (values["name"] or name, values["depot"] or depot)

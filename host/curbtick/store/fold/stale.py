@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from sqlalchemy import Connection
 
 from curbtick.store import tables
+from curbtick.store.fold.rows import insert_rows
 
 
 def mark(connection: Connection, vehicle_ids: Iterable[int | None], from_ms: int = 0) -> None:
@@ -15,5 +16,4 @@ def mark(connection: Connection, vehicle_ids: Iterable[int | None], from_ms: int
 def mark_from(connection: Connection, from_ms: Mapping[int, int]) -> None:
     """Have each vehicle folded again from its own time on."""
     if from_ms:
-        rows = [{"vehicle_id": key, "from_ms": at_ms} for key, at_ms in from_ms.items()]
-        connection.execute(tables.stale.insert(), rows)
+        insert_rows(connection, tables.stale, ("vehicle_id", "from_ms"), list(from_ms.items()))

@@ -108,7 +108,7 @@ _KNOWN_ANCHORS = select(tables.anchors).where(
     tables.anchors.c.probe_id == bindparam("probe_id"),
     tables.anchors.c.boot.between(bindparam("low"), bindparam("high")),
 )
-_PULLED = select(func.min(tables.pulls.c.at_ms)).where(
+_PULLS = select(tables.pulls.c.first_seq, tables.pulls.c.last_seq, tables.pulls.c.at_ms).where(
     tables.pulls.c.probe_id == bindparam("probe_id"),
     tables.pulls.c.last_seq >= bindparam("low"),
     tables.pulls.c.first_seq <= bindparam("high"),
@@ -137,21 +137,32 @@ def _bring(
 ) -> None:
     """Give boots their records' span, the earliest pull of it, and the best of their anchors."""
     best = _best_anchors(connection, probe_id, changed)
-    for boot in sorted(changed):
-        span = _joined(before.get(boot), seen.get(boot))
-        row = {**_span_row(connection, probe_id, span), **_anchor_row(best.get(boot))}
+    spans = {boot: _joined(before.get(boot), seen.get(boot)) for boot in sorted(changed)}
+    pulls = _pulls(connection, probe_id, [span for span in spans.values() if span is not None])
+    new = []
+    for boot, span in spans.items():
+        row = {**_span_row(span, pulls), **_anchor_row(best.get(boot))}
         old = before.get(boot)
         if old is None:
-            connection.execute(tables.boots.insert().values(probe_id=probe_id, boot=boot, **row))
+            new.append({"probe_id": probe_id, "boot": boot, **row})
         else:
             _renew(connection, old, row)
+    if new:
+        connection.execute(tables.boots.insert(), new)
 
 
-def _span_row(connection: Connection, probe_id: int, span: tuple[int | None, int | None]) -> dict[str, Any]:
-    first, last = span
-    pulled_ms = None
-    if first is not None:
-        pulled_ms = connection.scalar(_PULLED, {"probe_id": probe_id, "low": first, "high": last})
+def _pulls(connection: Connection, probe_id: int, spans: Sequence[Span]) -> Sequence[Any]:
+    """Pulls of a log that may have brought any of these numbers."""
+    if not spans:
+        return ()
+    low, high = min(first for first, _ in spans), max(last for _, last in spans)
+    return connection.execute(_PULLS, {"probe_id": probe_id, "low": low, "high": high}).all()
+
+
+def _span_row(span: Span | None, pulls: Sequence[Any]) -> dict[str, Any]:
+    first, last = (None, None) if span is None else span
+    mine = () if span is None else (p for p in pulls if p.first_seq <= span[1] and p.last_seq >= span[0])
+    pulled_ms = min((pull.at_ms for pull in mine), default=None)
     bounds = {"not_before_ms": None, "not_after_ms": NEVER_MS if pulled_ms is None else pulled_ms}
     return {"first_seq": first, "last_seq": last, "pulled_ms": pulled_ms, **bounds}
 
@@ -175,12 +186,12 @@ def _renew(connection: Connection, old: Any, row: dict[str, Any]) -> None:
         _retime(connection, old.probe_id, old.boot, row["offset_ms"], row["not_after_ms"])
 
 
-def _joined(row: Any, span: Span | None) -> tuple[int | None, int | None]:
+def _joined(row: Any, span: Span | None) -> Span | None:
     spans = [] if span is None else [span]
     if row is not None and row.first_seq is not None:
         spans.append((row.first_seq, row.last_seq))
     if not spans:
-        return None, None
+        return None
     return min(first for first, _ in spans), max(last for _, last in spans)
 
 

@@ -36,7 +36,7 @@ def _fill(connection: Connection, progress: Progress | None = None) -> None:
         for (unique_id, log_id), rows in _by_log(some).items():
             batch = [decode.lenient(row.number, bytes(row.raw)) for row in rows]
             key = probes.ensure(connection, unique_id, log_id)
-            doubled = ingest.take_in(connection, key, unique_id, log_id, batch)
+            doubled = ingest.take_in(connection, key, batch)
             rivals.judge(connection, key, doubled)
         done += len(some)
         if progress:

@@ -127,6 +127,20 @@ def of_subjects(connection: Connection, subjects: Iterable[str]) -> list[Entry]:
     return [one for one in counting(connection, contents) if chosen & set(one.subjects)]
 
 
+def undone_refs(connection: Connection, found: Iterable[Entry]) -> set[str]:
+    """References of those entries that another one undoes."""
+    wanted = {f"e{one.ref}" for one in found}
+    undoing = [one for one in of_subjects(connection, wanted) if one.kind == "undone"]
+    return {resolved(connection, values_of(one)["entry"]) for one in undoing}
+
+
+def standing(connection: Connection, subjects: Iterable[str]) -> list[Entry]:
+    """The entries that concern any of these subjects, count, and are not undone."""
+    found = of_subjects(connection, subjects)
+    undone = undone_refs(connection, found)
+    return [one for one in found if one.ref not in undone]
+
+
 def counting(connection: Connection, contents: Sequence[Entry]) -> list[Entry]:
     """Of the contents of each name the one that counts: of those that were not moved, that of the lowest digest.
 
