@@ -67,7 +67,13 @@ def entry(**values: object) -> str:
     return json.dumps({PROBE: {"key_id": 3, "secret": "ab" * 32, "counter": 7, **values}})
 
 
-DAMAGED = [entry(secret="xy" * 32), entry(secret=5), entry(key_id=0), entry(counter=2**32 - 1), entry(counter="7")]
+DAMAGED = [
+    entry(secret="xy" * 32),
+    entry(secret=5),
+    entry(key_id=0),
+    entry(counter=2**32 - 1),
+    entry(counter="7"),
+]
 
 
 @pytest.mark.parametrize(
