@@ -62,4 +62,4 @@ def is_quicker(beside: Siblings, found: Cycle, held: Train, sounds: Sounds, room
         return False
     quicker.say(found.tally, held, sounds, room, found.interval_us, part)
     tally = found.tally
-    return not tally.taken and tally.alone <= tally.again + tally.nearly
+    return not tally.taken and tally.alone + tally.nearly <= tally.again
