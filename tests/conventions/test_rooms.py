@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.conventions import rooms
+from tests.conventions.directions import ROOMS
 from tests.conventions.sources import functions, imports, module_name, python_files, shown, tree
 from tests.paths import FIRMWARE, HOST, NOTES, PROBE, ROOT, WIRE
 
@@ -15,7 +16,7 @@ BOARD_ONLY = {"machine", "rp2", "select", "socket", "termios", "time", "uctypes"
 WIRE_MAY_IMPORT = {"array", "binascii", "collections", "hashlib", "struct", "typing"}
 INPUT_AND_OUTPUT = {"open", "print", "input", "exec", "eval"}
 FILES_MAX = 14
-ALLOWED = {room.name: set(room.imports) for room in rooms.ROOMS}
+ALLOWED = {room.name: set(room.imports) for room in ROOMS}
 FORBIDDEN = [(a, b) for a in ALLOWED for b in ALLOWED if a != b and b not in ALLOWED[a]]
 
 
