@@ -1,7 +1,6 @@
 """The rooms of the product and which rooms each may import: `python -m tests.conventions.rooms` prints the table.
 
-DEVELOPERS.md prints the table of directions.py as the contributor's map, and test_rooms.py holds the code and the map to
-it.
+DEVELOPERS.md prints the table of directions.py as the contributor's map; test_rooms.py holds the code and the map to it.
 """
 
 import ast
@@ -11,7 +10,6 @@ from pathlib import Path
 from tests.conventions.directions import ROOMS
 from tests.conventions.sources import base_of
 from tests.paths import FIRMWARE, HOST, ROOT, WIRE
-
 
 FOLDERS = {"curbtick_wire": WIRE, "curbtick_probe": FIRMWARE / "curbtick_probe", "curbtick": HOST}
 
