@@ -1,6 +1,6 @@
 """The rooms of the product and which rooms each may import: `python -m tests.conventions.rooms` prints the table.
 
-DEVELOPERS.md prints the table of directions.py as the contributor's map; test_rooms.py holds the code and the map to it.
+DEVELOPERS.md prints the table of directions.py as the map; test_rooms.py holds the code and the map to it.
 """
 
 import ast
