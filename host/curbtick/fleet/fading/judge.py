@@ -17,7 +17,7 @@ from curbtick.fleet.fading.series import Visit
 VISITS_MIN = 6
 SPAN_MIN_DAYS = 60.0
 # The share of a list that may be there by chance.
-LISTED_FALSE = 0.05
+LISTED_FALSE = 0.08
 
 
 @dataclass(frozen=True)

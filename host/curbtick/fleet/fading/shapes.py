@@ -21,8 +21,8 @@ PART_LEAST = 2
 FADING_SHARE = 0.01
 # "Strong" evidence is a difference of so much (Kass and Raftery); what is known beforehand never weighs more.
 STRONG = 6.0
-# The best place of a step is chosen among many: white noise gets as far as this in one position of a thousand.
-BEYOND_CHANCE = 14.0
+# The best place of a step is chosen among many: white noise gets as far as this in one position of ten thousand.
+BEYOND_CHANCE = 20.0
 
 
 def sinks(series: Series, levels_db: Numbers, suspects: Mask) -> Mask:
