@@ -162,8 +162,18 @@ def test_the_real_firmware_compiles_lands_and_is_chosen(board: BoardFiles, tmp_p
     assert run.stdout.strip() == f"<class 'Taken'> {tmp_path}/fw/a/curbtick_probe", run.stdout + run.stderr
 
 
-def test_the_chip_s_image_has_what_a_probe_needs_and_no_more() -> None:
-    image = firmware_image.build()
+@pytest.fixture(scope="module")
+def image() -> firmware_image.Image:
+    """The chip's image; to compile it takes seconds."""
+    return firmware_image.build()
+
+
+@pytest.fixture
+def _compiled(image: firmware_image.Image, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(firmware_image, "build", lambda _architecture: image)
+
+
+def test_the_chip_s_image_has_what_a_probe_needs_and_no_more(image: firmware_image.Image) -> None:
     assert {
         "main.mpy",
         "curbtick_probe/board/rp2/board.mpy",
@@ -174,6 +184,7 @@ def test_the_chip_s_image_has_what_a_probe_needs_and_no_more() -> None:
     assert image.size <= firmware_image.VERSION_BYTES_MAX
 
 
+@pytest.mark.usefixtures("_compiled")
 def test_another_micropython_is_refused() -> None:
     old = versions.BoardFacts("board with RP2040", (1, 20, 0), 6, 3, "armv6m", PLENTY)
     with pytest.raises(CurbtickError, match="too old"):
@@ -206,9 +217,9 @@ def test_a_board_with_ethernet_is_refused_in_three_lines(
     assert f"GPIO {pins.gpio('beeper')}" in caught.value.what
 
 
+@pytest.mark.usefixtures("_compiled")
 @pytest.mark.parametrize("machine", ["Raspberry Pi Pico with RP2040", "Raspberry Pi Pico2 with RP2350"])
-def test_the_same_boards_without_a_radio_are_not_refused(machine: str) -> None:
-    image = firmware_image.build()
+def test_the_same_boards_without_a_radio_are_not_refused(machine: str, image: firmware_image.Image) -> None:
     facts = versions.BoardFacts(
         machine, (1, 28, 0), image.mpy_version, image.mpy_sub_version, "armv6m", PLENTY
     )
