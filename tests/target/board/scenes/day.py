@@ -31,7 +31,7 @@ needs_image = pytest.mark.skipif(
 )
 needs_speed = pytest.mark.usefixtures("compiler")
 
-PROGRAMS = Path(__file__).with_name("programs")
+PROGRAMS = Path(__file__).parents[1] / "programs"
 PRELOADED = 100
 PRESS_S = 0.09
 REST_S = 0.5
