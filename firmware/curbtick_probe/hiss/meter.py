@@ -66,12 +66,13 @@ class HissMeter:
 
     def __init__(self, capture: Blocks) -> None:
         self.capture = capture
+        # The largest come first and grow in place: a chip's heap has no hole for a list as large beside each.
+        self.rows = array.array("i", (0 for _ in range(spectrum.BANDS * ANALYSED)))
+        self._buffer = array.array("i", (0 for _ in range(fft.WORDS)))
         self._turns = fft.turns()
         self._order = fft.order()
         self._window = spectrum.window()
-        self._buffer = array.array("i", [0] * fft.WORDS)
         self._powers = array.array("i", [0] * spectrum.BINS)
-        self.rows = array.array("i", [0] * (spectrum.BANDS * ANALYSED))
         self._band = array.array("i", [0] * ANALYSED)
         self._sums = array.array("i", [0] * (spectrum.SUMS * SEGMENTS))
         self._limits = array.array("i", [lines.LIMIT_MOST] * spectrum.BINS)
