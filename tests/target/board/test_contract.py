@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from tests.target.board.doubles.chip import GPIO_OUT_XOR, FakeChip, chip, data_directory
 from tests.target.board.doubles.fake_board import FakeBoard
 from tests.target.board.programs import contract
+from tests.target.board.scenes import day
 
 __all__ = ["chip"]
 
@@ -152,3 +153,9 @@ def test_the_two_boards_have_the_same_methods_with_the_same_arguments() -> None:
     real = _shape("rp2/board.py") | _shape("rp2/adc_dma.py")
     assert virtual == real
     assert {"Board.beep", "Board.wait", "Capture.block"} <= virtual.keys()
+
+
+@pytest.mark.parametrize("name", ["main.py", "hang.py"])
+def test_the_emulated_board_finds_its_programs(name: str) -> None:
+    """Where no MicroPython image is at hand its tests are skipped, and would not tell."""
+    assert ast.parse((day.PROGRAMS / name).read_text(encoding="utf-8")).body

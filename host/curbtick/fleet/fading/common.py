@@ -8,9 +8,8 @@ positions do not move the median of many.
 import numpy as np
 from numpy.typing import NDArray
 
-from curbtick.fleet.fading.series import Numbers, Series
+from curbtick.fleet.fading.series import WEEK_DAYS, Numbers, Series
 
-WEEK_DAYS = 7
 ROUNDS = 6
 # A median over fewer positions follows each of them too closely: a vehicle alone has eight.
 LEAST = 12

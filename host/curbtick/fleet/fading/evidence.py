@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
-from curbtick.fleet.fading.series import Mask, Numbers, Series
+from curbtick.fleet.fading.series import WEEK_DAYS, Mask, Numbers, Series
 from curbtick.limits.robust import MAD_TO_SIGMA
 
 DAYS_A_MONTH = 30.4375
@@ -26,7 +26,6 @@ PRIOR_MEMORY = 0.3
 PRIOR_POSITIONS = 10
 # Fewer visits tell nothing of how far noise remembers.
 MEMORY_VISITS = 8
-WEEK_DAYS = 7.0
 CHUNK = 500
 
 

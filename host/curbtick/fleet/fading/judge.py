@@ -1,7 +1,8 @@
 """Which positions of a fleet fade: what they share is taken off, and few of those listed are listed by chance.
 
-The false discovery rate over the fleet is held at LISTED_FALSE by the step-up rule of Benjamini and Hochberg (Journal
-of the Royal Statistical Society B 57 (1995), 289-300). The rate about which it is held is evidence.SMALL_DB_PER_MONTH.
+The share of the list that chance alone puts there is held at LISTED_FALSE by the step-up rule of Benjamini and Hochberg
+(Journal of the Royal Statistical Society B 57 (1995), 289-300). Each position's chance is that of falling so fast where
+the true fall is evidence.SMALL_DB_PER_MONTH. Dirt that comes bit by bit is no chance: nothing tells it apart.
 """
 
 from collections.abc import Hashable, Mapping, Sequence

@@ -11,6 +11,8 @@ from curbtick.dates import DAY_MS
 Numbers = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+WEEK_DAYS = 7
+
 
 class Visit(NamedTuple):
     """A position's level on one day: when, dBFS, and the key of the probe that read it."""

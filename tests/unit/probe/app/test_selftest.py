@@ -4,6 +4,7 @@ import ast
 import json
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -133,6 +134,19 @@ def test_flash_that_refuses_is_a_fault(tmp_path: Path, flash_script: Path) -> No
     assert told == [b"0"]
 
 
+def told_by(script: Path, folder: Path) -> Any:
+    """What a program on a virtual probe tells, a Python literal."""
+    told: list[bytes] = []
+
+    def hear(payload: bytes) -> bytes:
+        told.append(payload)
+        return b""
+
+    with VirtualProbe(Ear(seed=1), folder / "flash", script=script, heap_kb=4000, on_ask=hear) as probe:
+        assert probe.wait_exit(60) == 0, probe.stderr_text()
+    return ast.literal_eval(told[0].decode())
+
+
 def test_it_listens_with_the_heap_locked_and_sees_an_allocation(tmp_path: Path) -> None:
     """A capture that allocates a block's own memory fails what rests on its samples, and the heap is free again."""
     script = tmp_path / "run.py"
@@ -156,15 +170,7 @@ def test_it_listens_with_the_heap_locked_and_sees_an_allocation(tmp_path: Path) 
         "left = heap_unlock()\n"
         "board.bus.ask(repr((sound, wasteful, left, depths)).encode())\n"
     )
-    told: list[bytes] = []
-
-    def hear(payload: bytes) -> bytes:
-        told.append(payload)
-        return b""
-
-    with VirtualProbe(Ear(seed=1), tmp_path / "flash", script=script, heap_kb=4000, on_ask=hear) as probe:
-        assert probe.wait_exit(60) == 0, probe.stderr_text()
-    sound, wasteful, left, depths = ast.literal_eval(told[0].decode())
+    sound, wasteful, left, depths = told_by(script, tmp_path)
     assert sound == 0 and left == 0
     # The first block of the rate's test is taken before the clock is read, with the heap free.
     assert depths[0] == 1 and depths[1] > 24
@@ -187,12 +193,4 @@ def test_its_module_is_loaded_for_it_alone(tmp_path: Path) -> None:
         "    told.append(app._probe.failed)\n"
         "board.bus.ask(repr(told).encode())\n"
     )
-    told: list[bytes] = []
-
-    def hear(payload: bytes) -> bytes:
-        told.append(payload)
-        return b""
-
-    with VirtualProbe(Ear(seed=1), tmp_path / "flash", script=script, heap_kb=4000, on_ask=hear) as probe:
-        assert probe.wait_exit(60) == 0, probe.stderr_text()
-    assert ast.literal_eval(told[0].decode()) == [False, 0] * 3
+    assert told_by(script, tmp_path) == [False, 0] * 3
