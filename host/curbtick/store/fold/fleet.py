@@ -54,8 +54,7 @@ def _together(connection: Connection, ref: str) -> dict[str, list[Entry]]:
         one = waiting.pop()
         if one in members:
             continue
-        found = journal.of_subjects(connection, _names_of(connection, one))
-        members[one] = undone_left_out(connection, found)
+        members[one] = journal.standing(connection, _names_of(connection, one))
         for entry in members[one]:
             if entry.kind == "same_as":
                 both = (values_of(entry)[name] for name in ("vehicle", "other"))
@@ -73,12 +72,6 @@ def _names_of(connection: Connection, ref: str) -> list[str]:
         if not more:
             return [f"v{one}" for one in sorted(refs)]
         refs |= more
-
-
-def undone_left_out(connection: Connection, found: Sequence[Entry]) -> list[Entry]:
-    """The entries that nothing undoes."""
-    gone = journal.undone_refs(connection, found)
-    return [one for one in found if one.ref not in gone]
 
 
 def _write(connection: Connection, members: Mapping[str, Sequence[Entry]]) -> list[str]:
